@@ -1,0 +1,1 @@
+"""swimup: a monitor for vessels in which brine shrimp hatch."""

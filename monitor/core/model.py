@@ -1,0 +1,353 @@
+"""The words the whole monitor shares: readings, batches, log entries, alarms and what the core gives back.
+
+Times are integer UTC milliseconds (``Ms``). Units are fixed: degrees Celsius, litres, grams, grams per litre,
+seconds. A value that came from a probe is an integer number of thousandths (``milli``), so that sums do not depend
+on the order in which readings arrive.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import IntEnum, StrEnum
+from typing import Literal
+
+Ms = int
+"""UTC milliseconds since 1970-01-01T00:00Z."""
+
+SECOND: Ms = 1_000
+MINUTE: Ms = 60_000
+HOUR: Ms = 3_600_000
+DAY: Ms = 86_400_000
+SLOT: Ms = 5 * MINUTE
+"""Width of one slot of a probe's history: the grain at which progress is summed."""
+
+
+class Refused(Exception):  # noqa: N818  (it is an answer to a person, not a failure of the program)
+    """A log entry or command that cannot be taken; the message says what was found and what would be allowed."""
+
+
+class Measures(StrEnum):
+    """What a probe measures."""
+
+    WATER = "water"
+    ROOM = "room"
+    STORE = "store"
+    AIR = "air"
+
+
+class Quality(IntEnum):
+    """How far a reading can be trusted. Only OK and CLAMPED are used for estimates and as a fresh value."""
+
+    OK = 0
+    SUSPECT = 1  # kept with its reason, never used
+    LAST_KNOWN = 2  # retained by the broker, no time of its own
+    QUEUED = 3  # waited at the broker for an unknown time
+    CLAMPED = 4  # good value; its own time was in the future, the time of arrival stands instead
+
+    @property
+    def usable(self) -> bool:
+        return self in (Quality.OK, Quality.CLAMPED)
+
+    @property
+    def word(self) -> str:
+        return self.name.lower().replace("_", "-")
+
+
+# ---------------------------------------------------------------------------------------------------------------
+# What the keeper configured
+
+
+@dataclass(frozen=True, slots=True)
+class AirRule:
+    """How an air probe's samples become running (1) or stopped (0).
+
+    ``level``: a number; running at or above ``threshold``, stopped below ``threshold - deadband``, in between as before.
+    ``pulses``: a running count; the rate per minute between two counts is compared like a level.
+    ``word``: the decoder has already told.
+    """
+
+    kind: Literal["word", "level", "pulses"] = "word"
+    threshold: float = 0.0
+    deadband: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeSpec:
+    id: str
+    measures: Measures
+    vessel: str | None  # water and air probes belong to a vessel; room probes to none
+    every: Ms  # the period at which it is expected to report
+    low: float  # a value outside low..high is suspect (C for temperatures)
+    high: float
+    max_rate: float  # a faster change than this many units per minute, sustained, is suspect
+    air: AirRule = AirRule()
+
+
+@dataclass(frozen=True, slots=True)
+class VesselSpec:
+    id: str
+    litres: float
+    cold_below: float  # C, alarm limit
+    hot_above: float  # C, alarm limit
+    fall_c: float = 2.0  # C, a fall this large ...
+    fall_within: Ms = HOUR  # ... within this time is a cold snap
+
+
+@dataclass(frozen=True, slots=True)
+class LotSpec:
+    """One tin of cysts."""
+
+    id: str
+    strain: str = ""
+    label_hatch_percent: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmSettings:
+    """Starting values of design: deadband 0.5 C, on-delay 5 min, off-delay 10 min; air 60 s or a tenth of what is left."""
+
+    deadband_c: float = 0.5
+    on_delay: Ms = 5 * MINUTE
+    off_delay: Ms = 10 * MINUTE
+    air_on_delay: Ms = 60 * SECOND
+    settling: Ms = 15 * MINUTE
+
+
+@dataclass(frozen=True, slots=True)
+class SiteSpec:
+    id: str
+    timezone: str  # IANA name
+    feeding_times: tuple[int, ...]  # minutes after local midnight, sorted
+    probes: dict[str, ProbeSpec]
+    vessels: dict[str, VesselSpec]
+    lots: dict[str, LotSpec] = field(default_factory=dict)
+    alarms: AlarmSettings = AlarmSettings()
+
+
+# ---------------------------------------------------------------------------------------------------------------
+# What comes in
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One value out of one message, as a decoder read it, already in the internal unit, not yet judged."""
+
+    value: float | None = None
+    running: bool | None = None  # an air word
+    time: Ms | None = None  # the probe's own time, if it told one
+    seq: int | None = None  # the probe's own sequence number, if it told one
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A judged sample. Identity in the store is (time, probe, n)."""
+
+    probe: str
+    time: Ms
+    milli: int  # value in thousandths of the internal unit; air words are 1000 and 0
+    quality: Quality = Quality.OK
+    reason: str = ""  # why it is not OK; empty when it is
+    state: int | None = None  # air only: 1 running, 0 stopped
+    seq: int | None = None
+    own_time: bool = False
+    arrived: Ms = 0
+    n: int = 0  # tells apart readings of one probe in one millisecond; given by the store
+
+    @property
+    def value(self) -> float:
+        return self.milli / 1000
+
+
+class Sight(StrEnum):
+    """What a keeper saw when looking into a batch."""
+
+    NONE = "none"
+    FIRST = "first"
+    SOME = "some"
+    MOST = "most"
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    time: Ms
+    logged: Ms
+    batch: str
+    vessel: str
+    lot: str
+    cysts_g: float
+    litres: float
+    salinity_g_l: float
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    time: Ms
+    logged: Ms
+    batch: str
+    what: Sight
+    fraction: float | None = None  # counted share of all cysts that have hatched, 0..1
+
+
+@dataclass(frozen=True, slots=True)
+class Harvest:
+    time: Ms
+    logged: Ms
+    batch: str
+    hatched_fraction: float | None = None
+    nauplii: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Discard:
+    time: Ms
+    logged: Ms
+    batch: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Settle:
+    """Air off on purpose until ``until``; the air alarm of this vessel is suppressed by design and comes back by itself."""
+
+    time: Ms
+    logged: Ms
+    vessel: str
+    until: Ms
+
+
+LogEntry = Start | Seen | Harvest | Discard | Settle
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledge:
+    time: Ms
+    alarm: str
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerLink:
+    """The link to the broker went up or down."""
+
+    time: Ms
+    up: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    time: Ms
+
+
+Event = Reading | Start | Seen | Harvest | Discard | Settle | Acknowledge | BrokerLink | Tick
+
+
+# ---------------------------------------------------------------------------------------------------------------
+# What the core knows and gives back
+
+
+class Stage(StrEnum):
+    SOAKING = "soaking"
+    DEVELOPING = "developing"
+    HATCHING = "hatching"
+    READY = "ready"
+    PAST = "past"
+    ENDED = "ended"
+    LOST = "lost"
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A central 80 % range with its median; of shares (0..1), or of instants in Ms. ``None`` where it never comes."""
+
+    lo: float | None
+    mid: float | None
+    hi: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """What is known of one batch at one instant. ``hatched`` is of all cysts; t10..t90 of those that will hatch."""
+
+    time: Ms
+    batch: str
+    stage: Stage
+    hatched: Span
+    t10: Span
+    t50: Span
+    t90: Span
+    ready: Span
+    water_c: float | None  # newest usable water temperature
+    water_time: Ms | None
+    air: Literal["running", "stopped", "unknown"]
+    note: str = ""  # a sentence a keeper needs beside the numbers; empty when there is none
+
+
+class Priority(StrEnum):
+    HIGH = "high"
+    MEDIUM = "medium"
+    LOW = "low"
+
+
+class AlarmState(StrEnum):
+    """States in the words of ISA-18.2 / IEC 62682."""
+
+    NORMAL = "normal"
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED = "returned-unacknowledged"
+    SHELVED = "shelved"
+    SUPPRESSED = "suppressed-by-design"
+    OUT_OF_SERVICE = "out-of-service"
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """One alarm as it stands. ``id`` is ``<rule>:<subject>``, for example ``air-stopped:birch``."""
+
+    id: str
+    rule: str
+    subject: str  # a vessel, probe or batch id, or "site"
+    priority: Priority
+    state: AlarmState
+    since: Ms  # when the condition began
+    changed: Ms  # when ``state`` last changed
+    title: str  # what, in a few words: "Air stopped in birch"
+    text: str  # since when, and what follows
+    todo: str  # what to do, first things first
+    reason: str  # why the last decision was to notify or not
+
+    @property
+    def standing(self) -> bool:
+        return self.state is not AlarmState.NORMAL
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """An alarm went from one state to another. ``notify`` is the pure decision to tell a person, ``reason`` its why."""
+
+    time: Ms
+    alarm: Alarm  # as it stands after
+    before: AlarmState
+    notify: bool
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class BatchChanged:
+    """A batch was opened, ended, or got new evidence: its estimate should be told again."""
+
+    time: Ms
+    batch: str
+
+
+@dataclass(frozen=True, slots=True)
+class SlotClosed:
+    """One slot of a probe's history is complete and may be kept: ``count`` readings summing to ``total`` thousandths."""
+
+    probe: str
+    slot: Ms
+    count: int
+    total: int
+
+
+Effect = Transition | BatchChanged | SlotClosed
