@@ -1,0 +1,1 @@
+"""What comes in over MQTT: the session with the broker and the decoders of payloads."""
