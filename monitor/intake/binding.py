@@ -1,37 +1,40 @@
-"""What joins a topic to a probe: which part of a payload is the value, and how it becomes the internal unit."""
+"""What ties one topic to one probe: where in a message its value stands and how it becomes the internal unit."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
-if TYPE_CHECKING:
-    from monitor.core.model import Measures
+from monitor.core.model import Measures
 
-DEFAULT_WORDS_ON = frozenset({"on", "running", "run", "yes", "ok", "open"})
-DEFAULT_WORDS_OFF = frozenset({"off", "stopped", "stop", "no", "failed", "closed"})
-"""Words of an air probe that need no configuration; compared without regard to case and surrounding space."""
+DEFAULT_WORDS_ON: frozenset[str] = frozenset({"on", "running", "run", "true", "yes", "1"})
+"""Words that say the air runs. Compared in lower case."""
+
+DEFAULT_WORDS_OFF: frozenset[str] = frozenset({"off", "stopped", "stop", "false", "no", "0"})
+"""Words that say the air stands still. Compared in lower case."""
+
+Decoder = Literal["number", "json", "senml"]
 
 
 @dataclass(frozen=True, slots=True)
 class Binding:
-    """One probe's place in the messages of one topic: ``value_internal = value * scale + offset``.
+    """One topic feeding one probe.
 
-    ``pointer``, ``time_pointer`` and ``sequence_pointer`` are RFC 6901 pointers (decoder ``json``); ``name`` is the
-    resolved name of a SenML record. ``is_word`` is true for an air probe that tells words rather than numbers.
+    ``scale`` and ``offset`` carry the configured unit into the internal one: internal = value * scale + offset.
+    A unit told by the message itself (SenML) wins over the configured one. Several bindings may share a topic.
     """
 
     topic: str
     probe: str
-    decoder: Literal["number", "json", "senml"]
+    decoder: Decoder
     measures: Measures
     scale: float = 1.0
     offset: float = 0.0
-    unit: str = ""
-    pointer: str = ""
-    time_pointer: str | None = None
-    sequence_pointer: str | None = None
-    name: str | None = None
-    words_on: frozenset[str] = DEFAULT_WORDS_ON
-    words_off: frozenset[str] = DEFAULT_WORDS_OFF
-    is_word: bool = False
+    unit: str = ""  # as configured; only compared with a SenML unit that is no temperature
+    pointer: str = ""  # json: RFC 6901 pointer to the value; "" is the whole document
+    time_pointer: str | None = None  # json: to the probe's own time
+    sequence_pointer: str | None = None  # json: to the probe's own running number
+    name: str | None = None  # senml: only records of this resolved name
+    words_on: frozenset[str] = DEFAULT_WORDS_ON  # lower case
+    words_off: frozenset[str] = DEFAULT_WORDS_OFF  # lower case
+    is_word: bool = False  # an air probe whose messages are words, not numbers
