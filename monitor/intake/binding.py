@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from monitor.core.model import Measures
+if TYPE_CHECKING:
+    from monitor.core.model import Measures
 
 DEFAULT_WORDS_ON: frozenset[str] = frozenset({"on", "running", "run", "true", "yes", "1"})
 """Words that say the air runs. Compared in lower case."""
