@@ -1,0 +1,26 @@
+"""What page and API need of the service: the newest view of the bench, word of a newer one, and a way to act."""
+
+from __future__ import annotations
+
+from typing import Any, Protocol, runtime_checkable
+
+from monitor.core.model import Acknowledge, Discard, Harvest, Seen, Settle, Start
+
+Command = Start | Seen | Harvest | Discard | Settle | Acknowledge
+
+
+@runtime_checkable
+class Desk(Protocol):
+    """The service as seen from the web thread. ``bench`` and ``version`` are cheap, and safe from any thread."""
+
+    def bench(self) -> dict[str, Any]:
+        """The newest published view, ready for JSON. Beside the agreed keys it may carry ``lots``, last used first."""
+
+    def version(self) -> int:
+        """The number of the newest view; grows by one at each new view."""
+
+    async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the other side owns the clock of waiting)
+        """Until the view is newer than ``version`` or ``timeout`` seconds have passed; the newest version."""
+
+    async def do(self, command: Command) -> dict[str, Any]:
+        """Carry out a keeper's command and return what became of it. Raises ``monitor.core.model.Refused``."""

@@ -1,0 +1,87 @@
+"""Where the page is served and who may see it."""
+
+from __future__ import annotations
+
+import ipaddress
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
+
+
+class WebProblem(Exception):  # noqa: N818  (it speaks of the keeper's configuration or machine)
+    """The page cannot be served as configured; the message says what was found and what to do. Not transient."""
+
+
+def is_loopback(host: str) -> bool:
+    """Whether a bind address or host name can only be reached from this machine."""
+    if host.lower() == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return False
+
+
+@dataclass(frozen=True, slots=True)
+class WebOptions:
+    """How the page is served.
+
+    ``state_dir`` keeps the session key and the token of the command line, both readable by the owner only.
+    Raises WebProblem when others than this machine could reach the page without a password and TLS.
+    """
+
+    state_dir: Path
+    host: str = "127.0.0.1"
+    port: int = 8417
+    password_hash_file: Path | None = None
+    cert_file: Path | None = None
+    key_file: Path | None = None
+    hostnames: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if (self.cert_file is None) != (self.key_file is None):
+            found, missing = ("cert_file", "key_file") if self.key_file is None else ("key_file", "cert_file")
+            raise WebProblem(
+                f"web.{found} is given without web.{missing}: give both, or neither. swimup cert makes them."
+            )
+        if not is_loopback(self.host):
+            self._need(f'web.host is "{self.host}", which other machines can reach', tls=True)
+        foreign = [name for name in self.hostnames if not is_loopback(name)]
+        if foreign:
+            # Somebody passes requests on under that name, so loopback no longer means "this machine's keeper".
+            self._need(
+                f'web.hostnames has "{foreign[0]}", so the page is meant to be reached from elsewhere', tls=False
+            )
+
+    def _need(self, why: str, *, tls: bool) -> None:
+        missing = []
+        if self.password_hash_file is None:
+            missing.append("a password (swimup password, then web.password_hash_file)")
+        if tls and not self.tls:
+            missing.append("a certificate (swimup cert, then web.cert_file and web.key_file)")
+        if missing:
+            raise WebProblem(f'{why}: it needs {" and ".join(missing)}, or web.host = "127.0.0.1".')
+
+    @property
+    def tls(self) -> bool:
+        return self.cert_file is not None
+
+    @property
+    def exposed(self) -> bool:
+        return not is_loopback(self.host)
+
+    @property
+    def login_needed(self) -> bool:
+        return self.password_hash_file is not None
+
+    @property
+    def token_file(self) -> Path:
+        return self.state_dir / "cli.token"
+
+    @property
+    def session_key_file(self) -> Path:
+        return self.state_dir / "session.key"
