@@ -1,0 +1,121 @@
+"""What the store keeps beside the readings: slots of history, the quarantine, and the engine's own notes."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import TYPE_CHECKING
+
+from monitor.core.model import SlotClosed
+from monitor.store.records import Quarantined, plain
+
+if TYPE_CHECKING:
+    import sqlite3
+
+    from monitor.core.model import Ms
+    from monitor.store.shelf import Names
+
+QUARANTINED = 20
+"""Messages kept for each probe."""
+
+QUARANTINED_BYTES = 512
+
+
+class SlotShelf:
+    def __init__(self, connection: sqlite3.Connection, series: Names) -> None:
+        self._connection = connection
+        self._series = series
+        self._new: dict[tuple[Ms, int], tuple[int, int]] = {}
+
+    @property
+    def waiting(self) -> int:
+        return len(self._new)
+
+    def put(self, closed: SlotClosed) -> None:
+        """A slot that is put again replaces the earlier one: late readings have re-made it."""
+        self._new[closed.slot, self._series.id_of(closed.probe)] = (closed.count, closed.total)
+
+    def since(self, since: Ms) -> list[SlotClosed]:
+        rows = self._connection.execute("SELECT slot, series, count, total FROM slot WHERE slot >= ?", (since,))
+        found = {(slot, series): (count, total) for slot, series, count, total in rows}
+        found.update({key: values for key, values in self._new.items() if key[0] >= since})
+        return [
+            SlotClosed(self._series.text_of(series), slot, count, total)
+            for (slot, series), (count, total) in sorted(found.items())
+        ]
+
+    def write(self, connection: sqlite3.Connection) -> None:
+        connection.executemany(
+            "INSERT OR REPLACE INTO slot VALUES (?, ?, ?, ?)",
+            [(*key, *values) for key, values in sorted(self._new.items())],
+        )
+
+    def saved(self) -> None:
+        self._new.clear()
+
+
+class QuarantineShelf:
+    """The newest unreadable messages of each probe; each takes the place of the one 20 before it."""
+
+    def __init__(self, connection: sqlite3.Connection, series: Names) -> None:
+        self._series = series
+        self._kept: dict[str, deque[Quarantined]] = {}
+        self._count: dict[str, int] = {}
+        self._new: dict[tuple[int, int], tuple[int, Quarantined]] = {}
+        rows = connection.execute("SELECT series, nth, time, reason, payload FROM quarantine ORDER BY series, nth")
+        for number, nth, time, reason, payload in rows.fetchall():
+            probe = series.text_of(number)
+            self._shelf(probe).append(Quarantined(probe, time, reason, payload))
+            self._count[probe] = nth + 1
+
+    @property
+    def waiting(self) -> int:
+        return len(self._new)
+
+    def put(self, probe: str, time: Ms, reason: str, payload: bytes) -> None:
+        kept = Quarantined(probe, time, plain(reason), bytes(payload[:QUARANTINED_BYTES]))
+        self._shelf(probe).append(kept)
+        nth = self._count.get(probe, 0)
+        self._count[probe] = nth + 1
+        self._new[self._series.id_of(probe), nth % QUARANTINED] = (nth, kept)
+
+    def of(self, probe: str) -> list[Quarantined]:
+        return list(self._kept.get(probe, ()))
+
+    def write(self, connection: sqlite3.Connection) -> None:
+        connection.executemany(
+            "INSERT OR REPLACE INTO quarantine VALUES (?, ?, ?, ?, ?, ?)",
+            [(*key, nth, kept.time, kept.reason, kept.payload) for key, (nth, kept) in self._new.items()],
+        )
+
+    def saved(self) -> None:
+        self._new.clear()
+
+    def _shelf(self, probe: str) -> deque[Quarantined]:
+        return self._kept.setdefault(probe, deque(maxlen=QUARANTINED))
+
+
+class KeptShelf:
+    """Texts under a key, for whoever must find their state again after a restart."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        self._new: dict[str, str] = {}
+
+    @property
+    def waiting(self) -> int:
+        return len(self._new)
+
+    def keep(self, key: str, value: str) -> None:
+        self._new[key] = plain(value)
+
+    def kept(self, key: str) -> str | None:
+        if key in self._new:
+            return self._new[key]
+        found = self._connection.execute("SELECT value FROM kept WHERE key = ?", (key,)).fetchone()
+        return None if found is None else str(found[0])
+
+    def write(self, connection: sqlite3.Connection) -> None:
+        connection.executemany("INSERT OR REPLACE INTO kept VALUES (?, ?)", list(self._new.items()))
+
+    def saved(self) -> None:
+        self._new.clear()

@@ -1,0 +1,205 @@
+"""Between the words of the core and the columns of the store: exact in both directions."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass, fields, replace
+from hashlib import blake2b
+from typing import Any
+
+from monitor.core.model import (
+    Alarm,
+    AlarmState,
+    Discard,
+    Harvest,
+    LogEntry,
+    Ms,
+    Priority,
+    Quality,
+    Reading,
+    Seen,
+    Settle,
+    Sight,
+    Start,
+    Transition,
+)
+
+ReadingRow = tuple[int, int, int, int, int, int | None, int | None]
+"""time, series, n, milli, mark, late, seq: the columns of table ``reading``."""
+
+LARGEST = 2**63 - 1
+"""What an SQLite integer can hold."""
+
+OWN_TIME = 1 << 3
+_QUALITY = 0b111
+_STATE_SHIFT = 4
+_REASON_SHIFT = 6
+
+ENTRY_KINDS: dict[str, type[LogEntry]] = {
+    "start": Start,
+    "seen": Seen,
+    "harvest": Harvest,
+    "discard": Discard,
+    "settle": Settle,
+}
+
+
+def plain(text: str) -> str:
+    """The text without lone surrogates, which JSON can smuggle in and SQLite cannot store."""
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def check_storable(reading: Reading) -> None:
+    """Raise ValueError for a reading that no row can hold: found at the door, not in the middle of a commit."""
+    for name in ("time", "milli", "seq", "arrived"):
+        number = getattr(reading, name)
+        if number is not None and not -LARGEST <= number <= LARGEST:
+            raise ValueError(f"probe {reading.probe}: {name} is {number:.3e}, allowed are 64-bit integers")
+    if reading.state not in (None, 0, 1):
+        raise ValueError(f"probe {reading.probe}: state is {reading.state}, allowed are 1, 0 and none")
+
+
+def to_row(reading: Reading, series: int, reason: int) -> ReadingRow:
+    """``reason`` is the id of ``reading.reason``; 0 when there is none."""
+    mark = int(reading.quality) | reason << _REASON_SHIFT
+    if reading.own_time:
+        mark |= OWN_TIME
+    if reading.state is not None:
+        mark |= reading.state + 1 << _STATE_SHIFT
+    late = reading.arrived - reading.time if reading.arrived else None
+    return (reading.time, series, reading.n, reading.milli, mark, late, reading.seq)
+
+
+def reason_of(row: ReadingRow) -> int:
+    return row[4] >> _REASON_SHIFT
+
+
+def from_row(row: ReadingRow, probe: str, reason: str) -> Reading:
+    time, _, n, milli, mark, late, seq = row
+    state = (mark >> _STATE_SHIFT) & 0b11
+    return Reading(
+        probe=probe,
+        time=time,
+        milli=milli,
+        quality=Quality(mark & _QUALITY),
+        reason=reason,
+        state=state - 1 if state else None,
+        seq=seq,
+        own_time=bool(mark & OWN_TIME),
+        arrived=0 if late is None else time + late,
+        n=n,
+    )
+
+
+def exact_time(reading: Reading) -> bool:
+    """Its time identifies it: it is the probe's own and was not replaced by the time of arrival."""
+    return reading.own_time and reading.quality is not Quality.CLAMPED
+
+
+def row_exact_time(row: ReadingRow) -> bool:
+    return bool(row[4] & OWN_TIME) and row[4] & _QUALITY != Quality.CLAMPED
+
+
+def entry_to_record(entry: LogEntry) -> tuple[str, str]:
+    """Kind and JSON of all fields but ``time`` and ``logged``, which are columns."""
+    kind = next(kind for kind, made in ENTRY_KINDS.items() if type(entry) is made)
+    values = asdict(entry)
+    del values["time"], values["logged"]
+    return kind, json.dumps(values, sort_keys=True)
+
+
+def entry_from_record(time: Ms, logged: Ms, kind: str, text: str) -> LogEntry:
+    values = json.loads(text)
+    if kind == "seen":
+        values["what"] = Sight(values["what"])
+    return ENTRY_KINDS[kind](time=time, logged=logged, **values)
+
+
+def alarm_to_record(alarm: Alarm) -> str:
+    return json.dumps(asdict(alarm), sort_keys=True)
+
+
+def alarm_from_record(text: str) -> Alarm:
+    values = json.loads(text)
+    values["priority"] = Priority(values["priority"])
+    values["state"] = AlarmState(values["state"])
+    return Alarm(**values)
+
+
+def transition_to_record(transition: Transition) -> tuple[Ms, str, str, str, int, str, str]:
+    """time, alarm, before, after, notify, reason, fields."""
+    return (
+        transition.time,
+        transition.alarm.id,
+        transition.before.value,
+        transition.alarm.state.value,
+        int(transition.notify),
+        plain(transition.reason),
+        alarm_to_record(transition.alarm),
+    )
+
+
+def transition_from_record(time: Ms, before: str, notify: int, reason: str, text: str) -> Transition:
+    return Transition(time, alarm_from_record(text), AlarmState(before), bool(notify), reason)
+
+
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """One message to one channel. ``token`` stays the same over all tries, so that a duplicate can be recognised."""
+
+    id: int
+    transition_id: int | None
+    alarm: str
+    channel: str
+    title: str
+    body: str
+    priority: Priority
+    created: Ms
+    token: str
+    tries: int = 0
+    next_try: Ms = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What a letter shall say, before it has a place in the outbox."""
+
+    alarm: str
+    title: str
+    body: str
+    priority: Priority
+    created: Ms
+
+    def to_letter(self, letter_id: int, transition_id: int | None, channel: str) -> Letter:
+        identity = f"{self.alarm}|{self.created}|{transition_id or letter_id}|{channel}"
+        token = blake2b(identity.encode("utf-8", "replace"), digest_size=4).hexdigest()
+        return Letter(
+            letter_id,
+            transition_id,
+            plain(self.alarm),
+            channel,
+            plain(self.title),
+            plain(self.body),
+            self.priority,
+            self.created,
+            token,
+            next_try=self.created,
+        )
+
+
+LETTER_COLUMNS = tuple(field.name for field in fields(Letter))
+
+
+def letter_from_record(values: tuple[Any, ...]) -> Letter:
+    letter = Letter(*values)
+    return replace(letter, priority=Priority(letter.priority))
+
+
+@dataclass(frozen=True, slots=True)
+class Quarantined:
+    """A message that could not be read: at most the first 512 bytes of it, and why."""
+
+    probe: str
+    time: Ms
+    reason: str
+    payload: bytes

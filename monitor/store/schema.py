@@ -1,0 +1,123 @@
+"""The tables, as numbered migrations. A migration that was released is never edited; a new one is added below it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from monitor.store.errors import SchemaTooNew, StoreCorrupt, StoreError
+
+if TYPE_CHECKING:
+    import sqlite3
+    from pathlib import Path
+
+    from monitor.core.model import Ms
+
+APPLICATION_ID = 0x5377696D
+"""Marks the file as ours for ``file`` and for the check at opening."""
+
+
+@dataclass(frozen=True, slots=True)
+class Migration:
+    number: int
+    name: str
+    statements: tuple[str, ...]
+
+
+FIRST = Migration(
+    1,
+    "first",
+    (
+        "CREATE TABLE series (id INTEGER PRIMARY KEY, probe TEXT NOT NULL UNIQUE)",
+        "CREATE TABLE reason (id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE)",
+        # Clustered by time: one commit of many probes touches neighbouring pages, which is what spares a memory card.
+        # `mark` packs quality (bits 0-2), own time (3), air state (4-5: 0 none, 1 stopped, 2 running) and reason (6-)
+        # because every column costs a byte in every row. `late` is arrival minus time.
+        """CREATE TABLE reading (
+             time INTEGER NOT NULL, series INTEGER NOT NULL, n INTEGER NOT NULL,
+             milli INTEGER NOT NULL, mark INTEGER NOT NULL, late INTEGER, seq INTEGER,
+             PRIMARY KEY (time, series, n)) WITHOUT ROWID""",
+        """CREATE VIEW plain_reading AS
+             SELECT strftime('%Y-%m-%dT%H:%M:%SZ', reading.time / 1000, 'unixepoch') AS utc, reading.time, series.probe,
+                    reading.n, reading.milli / 1000.0 AS value, reading.mark & 7 AS quality,
+                    CASE (reading.mark >> 4) & 3 WHEN 1 THEN 'stopped' WHEN 2 THEN 'running' END AS air,
+                    (reading.mark >> 3) & 1 AS own_time, reading.seq, reason.text AS reason
+             FROM reading JOIN series ON series.id = reading.series
+             LEFT JOIN reason ON reason.id = reading.mark >> 6""",
+        """CREATE TABLE slot (
+             slot INTEGER NOT NULL, series INTEGER NOT NULL, count INTEGER NOT NULL, total INTEGER NOT NULL,
+             PRIMARY KEY (slot, series)) WITHOUT ROWID""",
+        # `place` goes round, so that a probe that only sends rubbish rewrites its own few rows.
+        """CREATE TABLE quarantine (
+             series INTEGER NOT NULL, place INTEGER NOT NULL, nth INTEGER NOT NULL, time INTEGER NOT NULL,
+             reason TEXT NOT NULL, payload BLOB NOT NULL, PRIMARY KEY (series, place)) WITHOUT ROWID""",
+        "CREATE TABLE delivery (id INTEGER PRIMARY KEY, entries BLOB NOT NULL)",
+        "CREATE TABLE kept (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID",
+        """CREATE TABLE event (
+             id INTEGER PRIMARY KEY, time INTEGER NOT NULL, logged INTEGER NOT NULL, kind TEXT NOT NULL,
+             fields TEXT NOT NULL)""",
+        "CREATE INDEX event_logged ON event (logged, id)",
+        "CREATE TABLE alarm (id TEXT PRIMARY KEY, fields TEXT NOT NULL) WITHOUT ROWID",
+        """CREATE TABLE transition (
+             id INTEGER PRIMARY KEY, time INTEGER NOT NULL, alarm TEXT NOT NULL, before TEXT NOT NULL,
+             after TEXT NOT NULL, notify INTEGER NOT NULL, reason TEXT NOT NULL, fields TEXT NOT NULL)""",
+        "CREATE INDEX transition_time ON transition (time)",
+        """CREATE TABLE outbox (
+             id INTEGER PRIMARY KEY, transition_id INTEGER REFERENCES transition (id), alarm TEXT NOT NULL,
+             channel TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL, priority TEXT NOT NULL,
+             created INTEGER NOT NULL, token TEXT NOT NULL, state TEXT NOT NULL, tries INTEGER NOT NULL,
+             next_try INTEGER NOT NULL, told INTEGER, error TEXT NOT NULL)""",
+        "CREATE INDEX outbox_state ON outbox (state, created)",
+    ),
+)
+
+MIGRATIONS: tuple[Migration, ...] = (FIRST,)
+
+
+def migrate(connection: sqlite3.Connection, path: Path, now: Ms, migrations: tuple[Migration, ...] = MIGRATIONS) -> int:
+    """Bring the file to the newest schema; give back how many migrations were applied.
+
+    ``connection`` must be in autocommit mode. Each migration is one transaction together with its record.
+    Raises SchemaTooNew, or StoreError for another program's file.
+    """
+    (found,) = connection.execute("PRAGMA user_version").fetchone()
+    _check_ours(connection, path, found)
+    newest = migrations[-1].number
+    if found > newest:
+        raise SchemaTooNew(
+            f"{path}: the store has schema {found}, this version knows schemas up to {newest}. Install the version "
+            "that wrote it (or a newer one), or give another path in [store]; nothing was changed."
+        )
+    due = [migration for migration in migrations if migration.number > found]
+    for migration in due:
+        _apply(connection, migration, now)
+    return len(due)
+
+
+def _check_ours(connection: sqlite3.Connection, path: Path, found: int) -> None:
+    (mark,) = connection.execute("PRAGMA application_id").fetchone()
+    (tables,) = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    if mark == APPLICATION_ID:
+        if found == 0 and tables:
+            raise StoreCorrupt(f"{path}: the store carries our mark but no schema number. Restore it from a backup.")
+        return
+    if mark or tables:
+        raise StoreError(f"{path}: the file is a database of another program. Give another path in [store].")
+
+
+def _apply(connection: sqlite3.Connection, migration: Migration, now: Ms) -> None:
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        connection.execute(
+            "CREATE TABLE IF NOT EXISTS migration "
+            "(number INTEGER PRIMARY KEY, name TEXT NOT NULL, applied INTEGER NOT NULL)"
+        )
+        for statement in migration.statements:
+            connection.execute(statement)
+        connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (migration.number, migration.name, now))
+        connection.execute(f"PRAGMA user_version = {migration.number}")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+    connection.execute("COMMIT")
