@@ -1,0 +1,57 @@
+"""From the bytes of one message to samples. Pure: bytes, binding and time of arrival in, samples or a reason out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from monitor.core.model import Sample
+from monitor.intake import document, senml
+from monitor.intake.unreadable import Unreadable
+from monitor.intake.values import internal, number, number_from_text, own_time, running, sequence
+
+if TYPE_CHECKING:
+    from monitor.core.model import Ms
+    from monitor.intake.binding import Binding
+
+LARGEST = 64 * 1024
+"""Bytes. A larger message is counted and not looked into."""
+
+__all__ = ["LARGEST", "Unreadable", "decode"]
+
+
+def decode(payload: bytes, binding: Binding, arrived: Ms | None) -> list[Sample]:
+    """The samples in a message for one probe, at least one, in the internal unit, not yet judged.
+
+    ``arrived`` is where relative times (SenML) count from. Give None when the arrival says nothing about the time of
+    measuring, because the message was retained, waited at the broker or is delivered again: relative times are then
+    left out, so that a second delivery cannot look like another reading.
+
+    Raises :class:`Unreadable`, whatever the bytes are, and nothing else.
+    """
+    if len(payload) > LARGEST:
+        raise Unreadable(f"{len(payload)} bytes; a reading has at most {LARGEST}", "oversize")
+    if binding.decoder == "senml":
+        return senml.read(payload, binding, arrived)
+    if binding.decoder == "json":
+        return [_json(payload, binding)]
+    return [_number(payload, binding)]
+
+
+def _number(payload: bytes, binding: Binding) -> Sample:
+    try:
+        text = payload.decode()
+    except UnicodeDecodeError as error:
+        raise Unreadable("not text in UTF-8", "encoding") from error
+    if binding.is_word:
+        return Sample(running=running(text, binding))
+    return Sample(value=internal(number_from_text(text), binding))
+
+
+def _json(payload: bytes, binding: Binding) -> Sample:
+    message = document.parse(payload)
+    found = document.at(message, binding.pointer)
+    time = None if binding.time_pointer is None else own_time(document.at(message, binding.time_pointer))
+    seq = None if binding.sequence_pointer is None else sequence(document.at(message, binding.sequence_pointer))
+    if binding.is_word:
+        return Sample(running=running(found, binding), time=time, seq=seq)
+    return Sample(value=internal(number(found), binding), time=time, seq=seq)
