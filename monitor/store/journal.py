@@ -177,6 +177,10 @@ class LetterShelf:
         self._letters[letter_id] = letter
         self._changed[letter_id] = (letter, "waiting", None, plain(error))
 
+    def hasten(self, letter_id: int, next_try: Ms) -> None:
+        """Held in memory only: after a restart the letter merely waits as long as was written before."""
+        self._letters[letter_id] = replace(self._letters[letter_id], next_try=next_try)
+
     def give_up(self, letter_id: int, error: str) -> None:
         letter = self._letters.pop(letter_id)
         self._changed[letter_id] = (replace(letter, tries=letter.tries + 1), "given-up", None, plain(error))

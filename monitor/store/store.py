@@ -6,18 +6,17 @@ waits, so callers need not care which of the two holds it. See ``monitor.store.e
 
 from __future__ import annotations
 
-import fcntl
 import os
 import sqlite3
 import threading
 import time
-from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
 from monitor.core.model import Priority
 from monitor.store.deliveries import DeliveryShelf
-from monitor.store.errors import DiskFull, StoreError, StoreInUse, in_our_words
+from monitor.store.errors import DiskFull, StoreError, in_our_words
+from monitor.store.files import claim
 from monitor.store.history import KeptShelf, QuarantineShelf, SlotShelf
 from monitor.store.journal import AlarmShelf, LetterShelf, LogShelf
 from monitor.store.readings import ReadingShelf
@@ -81,7 +80,7 @@ class Store:
         ``now`` is written beside each migration; default the system clock. Raises StoreError or one of its kinds.
         """
         path = Path(path)
-        lock = _claim(path)
+        lock = claim(path)
         reserve = Reserve(path.with_name(path.name + ".reserve"))
         at = time.time_ns() // 1_000_000 if now is None else now
         try:
@@ -317,7 +316,7 @@ class Store:
         return sorted(due, key=lambda letter: (_RANK[letter.priority], letter.next_try, letter.id))
 
     def told(self, letter_id: int, now: Ms) -> None:
-        """The letter was delivered. Raises KeyError when it does not wait (any more); so do the next two."""
+        """The letter was delivered. Raises KeyError when it does not wait (any more); so do the next three."""
         self._mine()
         self._letters.told(letter_id, now)
 
@@ -325,6 +324,11 @@ class Store:
         """A try failed; the next is at ``next_try``."""
         self._mine()
         self._letters.postpone(letter_id, next_try, error)
+
+    def hasten(self, letter_id: int, next_try: Ms) -> None:
+        """The next try comes sooner than was said; no try is counted."""
+        self._mine()
+        self._letters.hasten(letter_id, next_try)
 
     def give_up(self, letter_id: int, error: str) -> None:
         """No further try; the letter stays on record for 30 days."""
@@ -339,31 +343,3 @@ class Store:
             )
         if self._lock is None:
             raise RuntimeError(f"the store {self.path} is closed")
-
-
-def _claim(path: Path) -> int:
-    """Make the file and its folders for this user only, and hold it against a second process; give back the lock."""
-    try:
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        lock = os.open(path.with_name(path.name + ".lock"), os.O_CREAT | os.O_RDWR | os.O_CLOEXEC, 0o600)
-    except OSError as error:
-        raise StoreError(
-            f"{path}: the store's folder cannot be written: {error}. Give another path in [store]."
-        ) from error
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        os.close(os.open(path, os.O_CREAT | os.O_RDWR | os.O_CLOEXEC, 0o600))
-    except BlockingIOError as error:
-        os.close(lock)
-        raise StoreInUse(f"{path}: another process holds this store. Stop it first, or give another path.") from error
-    except OSError as error:
-        os.close(lock)
-        raise StoreError(f"{path}: the store cannot be opened for writing: {error}.") from error
-    return lock
-
-
-def integrity(path: Path) -> list[str]:
-    """What SQLite finds wrong with the file; empty when nothing."""
-    with in_our_words(path), closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as connection:
-        found = [str(text) for (text,) in connection.execute("PRAGMA integrity_check")]
-    return [] if found == ["ok"] else found
