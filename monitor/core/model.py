@@ -104,7 +104,10 @@ class LotSpec:
 
 @dataclass(frozen=True, slots=True)
 class AlarmSettings:
-    """Starting values of design: deadband 0.5 C, on-delay 5 min, off-delay 10 min; air 60 s or a tenth of what is left."""
+    """Delays and deadbands; common practice, no source.
+
+    An air alarm waits ``air_on_delay`` or a tenth of the minutes that are left, whichever is shorter.
+    """
 
     deadband_c: float = 0.5
     on_delay: Ms = 5 * MINUTE

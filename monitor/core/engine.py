@@ -1,0 +1,376 @@
+"""One thread of decisions: every input is an event, and an event yields effects for the shell to carry out.
+
+The engine is deterministic: the same events in the same order give the same effects and estimates, on a bench or in a replay.
+It reads no clock; ``now`` is always the time of the event.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from monitor.core import alarms, rules
+from monitor.core.alarms import Condition, Memory
+from monitor.core.eta import Belief
+from monitor.core.hatch import Prior
+from monitor.core.model import (
+    MINUTE,
+    SLOT,
+    Acknowledge,
+    Alarm,
+    AlarmState,
+    BatchChanged,
+    BrokerLink,
+    Discard,
+    Effect,
+    Estimate,
+    Event,
+    Harvest,
+    LogEntry,
+    Measures,
+    Ms,
+    Reading,
+    Refused,
+    Sample,
+    Seen,
+    Settle,
+    SiteSpec,
+    SlotClosed,
+    Start,
+    Tick,
+    Transition,
+)
+from monitor.core.quality import accept, judge
+from monitor.core.slots import OpenSlots
+from monitor.core.state import Batch, State, VesselState
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+RULES_EVERY: Final = 10 * MINUTE
+"""How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
+
+
+class Engine:
+    """Owns the state. Not thread-safe: one thread of decisions moves it."""
+
+    def __init__(self, site: SiteSpec, now: Ms) -> None:
+        self.state = State.of(site)
+        self.state.listening_since = now
+        self.state.broker_since = now
+        self._slots = {name: OpenSlots(name) for name in site.probes}
+        self._slot_seen = 0  # the slot in which the slow rules last looked
+
+    # -- coming in
+
+    def judge(
+        self, probe: str, sample: Sample, arrived: Ms, *, retained: bool = False, queued: bool = False
+    ) -> Reading:
+        """Make a reading of a probe's sample; the shell stores it, and steps with it when it is new."""
+        return judge(self.state.probes[probe], sample, arrived, retained=retained, queued=queued)
+
+    def heard(self, probe: str, arrived: Ms, reason: str) -> None:
+        """A message of this probe could not be read; it talks, but tells nothing usable."""
+        state = self.state.probes[probe]
+        state.heard, state.last_reason = arrived, reason
+
+    def step(self, event: Event) -> list[Effect]:
+        """Move the state by one event; raises ``Refused`` for a log entry that cannot be taken (state unchanged)."""
+        effects: list[Effect] = []
+        match event:
+            case Reading():
+                self._reading(event, effects)
+            case Tick():
+                self._tick(event.time, effects)
+            case Acknowledge():
+                self._acknowledge(event, effects)
+            case BrokerLink():
+                self._link(event, effects)
+            case Start() | Seen() | Harvest() | Discard() | Settle():
+                self.check(event)
+                self._entry(event, effects)
+        return effects
+
+    # -- readings
+
+    def _learn(self, reading: Reading) -> tuple[bool, VesselState | None, list[SlotClosed]]:
+        """Put a reading into the history; whether it is the newest, its vessel, and what closed."""
+        probe = self.state.probes.get(reading.probe)
+        if probe is None:
+            return False, None, []
+        newest = accept(probe, reading)
+        vessel = self.state.vessels.get(probe.spec.vessel or "")
+        if not reading.quality.usable:
+            return False, vessel, []
+        milli = reading.milli
+        if probe.spec.measures is Measures.AIR:
+            if reading.state is None:
+                return False, vessel, []
+            milli = 1000 * reading.state
+        closed = self._slots[reading.probe].add(reading.time, milli)
+        if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
+            series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
+            slot = series.add(reading.time, milli)
+            if vessel.batch is not None and vessel.batch.belief is not None:
+                vessel.batch.belief.touched(slot)
+        return newest, vessel, closed
+
+    def _reading(self, reading: Reading, effects: list[Effect]) -> None:
+        newest, vessel, closed = self._learn(reading)
+        effects.extend(closed)
+        if not newest:
+            return
+        now = max(reading.arrived, reading.time)
+        silent = f"probe-silent:{reading.probe}"
+        if silent in self.state.memories:
+            self._look([rules.probe_silent(self.state, self.state.probes[reading.probe], now)], now, effects)
+        if vessel is not None and self.state.probes[reading.probe].fresh(now):
+            self._look(rules.on_reading(self.state, vessel, now), now, effects)
+
+    # -- time
+
+    def _tick(self, now: Ms, effects: list[Effect]) -> None:
+        for vessel in self.state.vessels.values():
+            if vessel.settle_until is not None and now >= vessel.settle_until:
+                vessel.settle_until = None
+        slot = now // SLOT
+        slow = slot != self._slot_seen
+        if slow:
+            self._slot_seen = slot
+            for open_slots in self._slots.values():
+                effects.extend(open_slots.close_by_clock(now))
+        for batch in self._open():
+            if now >= batch.rule_due:
+                self._forecast(batch, now)
+        self._look(self._all_conditions(now, slow), now, effects)
+
+    def _all_conditions(self, now: Ms, slow: bool) -> Iterator[Condition | None]:
+        state = self.state
+        yield rules.broker_lost(state, now)
+        for vessel in state.vessels.values():
+            yield from rules.on_reading(state, vessel, now)
+            if slow or f"cold-snap:{vessel.spec.id}" in state.memories:
+                yield rules.cold_snap(state, vessel, now)
+            yield rules.ready(state, vessel, now)
+        for probe in state.probes.values():
+            yield rules.probe_silent(state, probe, now)
+
+    def _forecast(self, batch: Batch, now: Ms) -> None:
+        """Give the rules a new estimate to look at, and keep what the keeper could count on."""
+        estimate = self._estimate(batch, now)
+        batch.estimate = estimate
+        batch.rule_due = (now // RULES_EVERY + 1) * RULES_EVERY
+        mid = estimate.ready.mid
+        if mid is None:
+            return
+        if now < mid < batch.rule_due:
+            batch.rule_due = int(mid) + 1
+        if batch.expected is None or mid < batch.expected:
+            batch.expected, batch.expected_water = mid, estimate.water_c
+
+    def next_due(self, now: Ms) -> Ms:
+        """When the next tick will find something to do, if no input comes before."""
+        state = self.state
+        due = [(now // SLOT + 1) * SLOT]
+        due += [batch.rule_due for batch in self._open()]
+        due += [v.settle_until for v in state.vessels.values() if v.settle_until is not None]
+        for name, memory in state.memories.items():
+            found = state.conditions.get(name)
+            when = None if found is None else alarms.next_due(memory, found)
+            if when is not None:
+                due.append(when)
+        for name, probe in state.probes.items():
+            if f"probe-silent:{name}" not in state.memories:
+                last = max(probe.newest.time if probe.newest else 0, state.listening_since)
+                due.append(last + 3 * probe.spec.every + MINUTE)
+        return min((when for when in due if when > now), default=now + SLOT)
+
+    # -- log entries
+
+    def check(self, entry: LogEntry) -> None:
+        """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper."""
+        state = self.state
+        if isinstance(entry, Settle):
+            self._vessel(entry.vessel)
+            return
+        if isinstance(entry, Start):
+            vessel = self._vessel(entry.vessel)
+            if entry.batch in state.batches:
+                raise Refused(f"there is already a batch {entry.batch}; give this one another name")
+            if vessel.batch is not None:
+                raise Refused(
+                    f"{entry.vessel} still holds batch {vessel.batch.start.batch}; harvest or discard that one first"
+                )
+            for what, value, top in (("cysts_g", entry.cysts_g, 1000.0), ("litres", entry.litres, 1000.0)):
+                if not 0 < value <= top:
+                    raise Refused(f"{what} is {value:g}; allowed is more than 0 and at most {top:g}")
+            if not 0 <= entry.salinity_g_l <= 200:
+                raise Refused(f"salinity is {entry.salinity_g_l:g} g/L; allowed is 0 to 200")
+            return
+        batch = state.batches.get(entry.batch)
+        if batch is None:
+            known = ", ".join(b.start.batch for b in self._open()) or "none"
+            raise Refused(f"there is no batch {entry.batch}; open batches: {known}")
+        if batch.ended is not None:
+            raise Refused(f"batch {entry.batch} has already ended")
+        if entry.time < batch.start.time:
+            raise Refused(f"that is before batch {entry.batch} was started")
+        share = getattr(entry, "fraction", None)
+        if share is None:
+            share = getattr(entry, "hatched_fraction", None)
+        if share is not None and not 0 <= share <= 1:
+            raise Refused(f"the hatched fraction is {share:g}; allowed is 0 to 1")
+
+    def _vessel(self, name: str) -> VesselState:
+        vessel = self.state.vessels.get(name)
+        if vessel is None:
+            known = ", ".join(self.state.vessels)
+            raise Refused(f"there is no vessel {name}; known are: {known}")
+        return vessel
+
+    def _entry(self, entry: LogEntry, effects: list[Effect]) -> None:
+        now = max(entry.time, entry.logged)
+        vessel = self._record(entry)
+        if isinstance(entry, Settle):
+            self._look([rules.air_stopped(self.state, vessel, now)], now, effects)
+            return
+        if isinstance(entry, Harvest | Discard):
+            self._hands_on(vessel, now, effects)
+        if vessel.batch is not None:
+            self._forecast(vessel.batch, now)
+        effects.append(BatchChanged(now, entry.batch))
+        self._look(self._all_conditions(now, slow=True), now, effects)
+
+    def _record(self, entry: LogEntry) -> VesselState:
+        """Take an entry into the state, without looking at any rule; returns its vessel."""
+        if isinstance(entry, Settle):
+            vessel = self.state.vessels[entry.vessel]
+            vessel.settle_until = entry.until if entry.until > entry.logged else None
+            return vessel
+        if isinstance(entry, Start):
+            vessel = self.state.vessels[entry.vessel]
+            lot = self.state.site.lots.get(entry.lot)
+            prior = Prior.of_label(lot.label_hatch_percent if lot is not None else None)
+            belief = Belief(entry, prior, vessel.water, vessel.air if vessel.air_probes else None)
+            vessel.batch = self.state.batches[entry.batch] = Batch(entry, belief)
+            return vessel
+        batch = self.state.batches[entry.batch]
+        vessel = self.state.vessels[batch.start.vessel]
+        if isinstance(entry, Seen):
+            if batch.belief is not None:
+                batch.belief.see(entry)
+            batch.expected = None  # new evidence: what can be counted on is reckoned anew
+            return vessel
+        batch.ended, batch.belief = entry, None
+        vessel.batch, vessel.settle_until = None, None
+        return vessel
+
+    def _hands_on(self, vessel: VesselState, now: Ms, effects: list[Effect]) -> None:
+        """The keeper has just had the vessel in hand: that acknowledges its alarms."""
+        for name, memory in list(self.state.memories.items()):
+            if memory.alarm is not None and memory.alarm.subject == vessel.spec.id:
+                self._apply(name, alarms.acknowledge(memory, now, "the log: the batch has ended"), effects)
+
+    # -- alarms
+
+    def _look(self, found: Iterable[Condition | None], now: Ms, effects: list[Effect]) -> None:
+        for condition in found:
+            if condition is None:
+                continue
+            memory = self.state.memories.get(condition.id, Memory())
+            self.state.conditions[condition.id] = condition
+            self._apply(condition.id, alarms.step(memory, condition, now), effects)
+
+    def _apply(self, name: str, result: tuple[Memory, Transition | None], effects: list[Effect]) -> None:
+        memory, transition = result
+        if memory == Memory():
+            self.state.memories.pop(name, None)
+            self.state.conditions.pop(name, None)
+        else:
+            self.state.memories[name] = memory
+        if transition is not None:
+            effects.append(transition)
+
+    def _acknowledge(self, event: Acknowledge, effects: list[Effect]) -> None:
+        memory = self.state.memories.get(event.alarm)
+        if memory is None or memory.alarm is None:
+            standing = ", ".join(alarm.id for alarm in self.alarms()) or "none"
+            raise Refused(f"there is no alarm {event.alarm} standing; standing: {standing}")
+        self._apply(event.alarm, alarms.acknowledge(memory, event.time, event.by), effects)
+
+    def _link(self, event: BrokerLink, effects: list[Effect]) -> None:
+        state = self.state
+        if event.up != state.broker_up:
+            state.broker_up, state.broker_since = event.up, event.time
+            if event.up:
+                state.listening_since = max(state.listening_since, event.time)
+        self._look([rules.broker_lost(state, event.time)], event.time, effects)
+
+    # -- telling
+
+    def _open(self) -> list[Batch]:
+        return [v.batch for v in self.state.vessels.values() if v.batch is not None]
+
+    def open_batches(self) -> list[str]:
+        """Ids of the batches that have not ended, in the order of the vessels."""
+        return [batch.start.batch for batch in self._open()]
+
+    def alarms(self) -> list[Alarm]:
+        """Alarms that are not normal, most urgent and newest first."""
+        order = {"high": 0, "medium": 1, "low": 2}
+        told = [m.alarm for m in self.state.memories.values() if m.alarm is not None]
+        return sorted(told, key=lambda a: (order[a.priority], -a.since, a.id))
+
+    def estimate(self, batch: str, now: Ms) -> Estimate:
+        """What is believed of an open batch at ``now``. Does not change what the rules see."""
+        return self._estimate(self.state.batches[batch], now)
+
+    def _estimate(self, batch: Batch, now: Ms) -> Estimate:
+        vessel = self.state.vessels[batch.start.vessel]
+        newest = vessel.newest_water()
+        if batch.belief is None:
+            raise Refused(f"batch {batch.start.batch} has ended")
+        return batch.belief.estimate(
+            now,
+            None if newest is None else newest.value,
+            None if newest is None else newest.time,
+            vessel.air_word(now),
+        )
+
+    # -- coming back after a restart
+
+    def recall_slot(self, slot: SlotClosed) -> None:
+        """History from before: a closed slot. Slots first, then readings, then entries, then alarms."""
+        probe = self.state.probes.get(slot.probe)
+        if probe is None or slot.count <= 0:
+            return
+        self._slots[slot.probe].recall(slot.slot)
+        mean = round(slot.total / slot.count)
+        time = slot.slot * SLOT + SLOT - 1
+        if probe.newest is None or time > probe.newest.time:
+            air = (1 if mean >= 500 else 0) if probe.spec.measures is Measures.AIR else None
+            probe.newest = Reading(slot.probe, time, mean, state=air, arrived=time)
+            if air is not None and air != probe.air_state:
+                probe.air_state, probe.air_since = air, slot.slot * SLOT
+        vessel = self.state.vessels.get(probe.spec.vessel or "")
+        if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
+            series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
+            series.put(slot.slot, slot.count, slot.total)
+
+    def recall_reading(self, reading: Reading) -> None:
+        """A stored reading whose slot was not closed yet; those of closed slots are already counted."""
+        open_slots = self._slots.get(reading.probe)
+        if open_slots is not None and reading.time // SLOT >= open_slots.closed_upto:
+            self._learn(reading)
+
+    def recall_entry(self, entry: LogEntry) -> None:
+        """A log entry from before, in the order in which they were logged; yields no effects and looks at no rule."""
+        if isinstance(entry, Start) and entry.vessel not in self.state.vessels:
+            return  # a vessel that is no longer configured: its record stays in the store
+        if not isinstance(entry, Start | Settle) and entry.batch not in self.state.batches:
+            return
+        self._record(entry)
+
+    def recall_alarm(self, alarm: Alarm, *, told: bool) -> None:
+        """An alarm as it stood; it goes on from there."""
+        if alarm.state is not AlarmState.NORMAL:
+            self.state.memories[alarm.id] = Memory(alarm=alarm, begun=alarm.since, told=told)

@@ -1,0 +1,279 @@
+"""What is believed of one batch: a weighted cloud of samples, moved by what the probes tell and the keeper sees.
+
+The belief is a function of the start, the probes' slots and the log alone: it does not depend on the order in which these
+arrived. Slots count for good three slots behind the newest; a reading that comes later than that makes the batch start over.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from monitor.core import oxygen
+from monitor.core.hatch import Array, Prior, cloud, draw, hatched
+from monitor.core.model import HOUR, MINUTE, SLOT, Estimate, Harvest, Ms, Seen, Sight, Span, Stage, Start
+from monitor.core.progress import DEADLY_SLOTS, Progress
+from monitor.core.water import UNKNOWN_C, forecast
+
+if TYPE_CHECKING:
+    from monitor.core.history import SlotSeries
+
+SETTLE_SLOTS: Final = 3
+"""Ten minutes of late readings re-order without starting over."""
+
+SOAKING: Final = 2 * HOUR  # cysts take up water to a sphere in 1-2 h (FAO prawn manual annex 4, restated)
+FIRST_STAGE_H: Final = 8.0  # first to second stage about 8 h at 25-28 C, sources range 6-24 h
+BEGUN: Final = (
+    0.01  # share hatched at which a keeper with a lamp can tell that it has begun; common practice, no source
+)
+
+# What a keeper who looks with a lamp calls what he sees, as shares of all cysts: where one word gives way to the next.
+# The borders are wide on purpose (their looseness is a logistic in the logit). Common practice, no source.
+BORDERS: Final = {"none|first": 0.006, "first|some": 0.08, "some|most": 0.45}
+LOOSE_LOGIT: Final = 0.7
+COUNT_LOGIT_SD: Final = (
+    0.3  # a count of some hundred, and a sample that is never quite mixed; common practice, no source
+)
+
+QUANTILE_WINDOW: Final = np.linspace(-0.04, 0.04, 17)
+
+REDRAW_BELOW: Final = 0.35  # of the samples' effective number
+REDRAWS: Final = 3
+
+Evidence = Seen | Harvest
+
+
+def _logit(share: Array | float) -> Array:
+    value = np.clip(np.asarray(share, dtype=float), 1e-9, 1 - 1e-9)
+    return np.asarray(np.log(value) - np.log1p(-value))
+
+
+def _above(share: Array, border: str) -> Array:
+    return np.asarray(1 / (1 + np.exp(-np.clip((_logit(share) - _logit(BORDERS[border])) / LOOSE_LOGIT, -500, 500))))
+
+
+def log_likelihood(evidence: Evidence, share: Array) -> Array:
+    """Log-likelihood of a log entry when ``share`` (0..1 of all cysts, shape (n,)) had hatched at that time."""
+    counted = evidence.fraction if isinstance(evidence, Seen) else evidence.hatched_fraction
+    if counted is not None:
+        off = (_logit(np.clip(share, 1e-4, 1 - 1e-4)) - _logit(min(max(counted, 0.003), 0.997))) / COUNT_LOGIT_SD
+        return np.asarray(-0.5 * off**2)
+    if isinstance(evidence, Harvest):
+        return np.zeros_like(share)  # a harvest without a count says only that the keeper was content
+    first, some, most = (_above(share, border) for border in BORDERS)
+    chance = {Sight.NONE: 1 - first, Sight.FIRST: first - some, Sight.SOME: some - most, Sight.MOST: most}[
+        evidence.what
+    ]
+    return np.asarray(np.log(np.maximum(chance, 1e-9)))
+
+
+def quantiles(values: Array, weights: Array) -> Span:
+    """Central 80 % range and median of a weighted sample, shape (n,) each; ``None`` where the quantile is infinite."""
+    order = np.argsort(values, kind="stable")
+    sorted_values = values[order]
+    position = np.cumsum(weights[order]) - weights[order] / 2
+    found: list[float | None] = []
+    for level in (0.1, 0.5, 0.9):
+        k = int(np.searchsorted(position, level))
+        if not np.isfinite(sorted_values[min(k, len(values) - 1)]):
+            found.append(None)
+            continue
+        # The mean of the quantile function around the level: a single order statistic of a cloud jumps about.
+        around = np.interp(level + QUANTILE_WINDOW, position, sorted_values)
+        finite = np.isfinite(around)
+        found.append(float(around[finite].mean()))
+    return Span(*found)
+
+
+@dataclass(slots=True)
+class Belief:
+    """One batch as it is believed to stand. Owned and moved by the engine."""
+
+    start: Start
+    prior: Prior
+    water: SlotSeries
+    air: SlotSeries | None
+    evidence: list[Evidence] = field(default_factory=list)
+    points: Array = field(default_factory=cloud)
+    weights: Array = field(default_factory=lambda: np.full(len(cloud()), 1 / len(cloud())))
+    progress: Progress | None = None
+    evidence_slot: int = 0  # evidence weighed with slots that may still change, to be weighed again behind this one
+
+    def vessel(self) -> oxygen.Vessel:
+        s = self.start
+        return oxygen.Vessel(s.cysts_g / s.litres, s.litres, s.salinity_g_l)
+
+    def _begin(self, points: Array) -> Progress:
+        return Progress.begin(self.start.time, self.vessel(), draw(points, self.prior, self.start.salinity_g_l))
+
+    def start_over(self) -> None:
+        """Forget what was summed: a reading older than the settled slots came in, or an entry was taken back."""
+        self.progress = None
+        self.evidence_slot = -1 if self.evidence else 0
+
+    def see(self, evidence: Evidence) -> None:
+        """Take a log entry as evidence."""
+        self.evidence.append(evidence)
+        self.evidence_slot = -1
+
+    def touched(self, slot: int) -> None:
+        """A reading fell into ``slot``: start over when that slot was already summed."""
+        if self.progress is not None and slot < self.progress.slot:
+            self.start_over()
+
+    # -- summing
+
+    def _temperatures(self, begin: int, end: int) -> Array:
+        filled = self.water.filled(begin, end)
+        return np.where(np.isnan(filled), UNKNOWN_C, filled)
+
+    def _airs(self, begin: int, end: int) -> Array:
+        return np.ones(end - begin) if self.air is None else self.air.held(begin, end, 1.0)
+
+    def _newest(self, now: Ms) -> int:
+        """The end of the slots that are summed rather than forecast: behind the newest told, never behind now's."""
+        told = -1 if self.water.last is None else self.water.last
+        return max(min(told, now // SLOT) + 1, self.start.time // SLOT)
+
+    def _settled(self, now: Ms) -> int:
+        """Slots before this one count for good: three behind the newest, and no gap that may yet be bridged."""
+        end = self._newest(now) - SETTLE_SLOTS
+        slots, _ = self.water.told(self.start.time // SLOT, end)
+        return int(slots[-1]) + 1 if len(slots) else self.start.time // SLOT
+
+    def advance(self, now: Ms) -> Progress:
+        """Sum what has settled; returns a copy run on to the newest slot."""
+        if self.progress is None:
+            self.progress = self._begin(self.points)
+        settled = self._settled(now)
+        if settled > self.progress.slot:
+            begin = self.progress.slot
+            self.progress.run(self._temperatures(begin, settled), self._airs(begin, settled))
+        if self.evidence and (self.evidence_slot < 0 or 0 < self.evidence_slot <= self.progress.slot):
+            self._weigh(now)
+        tail = self.progress.copy()
+        newest = self._newest(now)
+        if newest > tail.slot:
+            tail.run(self._temperatures(tail.slot, newest), self._airs(tail.slot, newest))
+        return tail
+
+    # -- evidence
+
+    def _shares(self, points: Array, now: Ms) -> tuple[Progress, list[Array]]:
+        """Share of all cysts hatched at each entry, for a cloud: sums anew from the start."""
+        run = self._begin(points)
+        shares = []
+        newest = self._newest(now)
+        for entry in sorted(self.evidence, key=lambda e: (e.time, e.logged)):
+            end = min(entry.time // SLOT + 1, newest)
+            if end > run.slot:
+                run.run(self._temperatures(run.slot, end), self._airs(run.slot, end))
+            shares.append(hatched(run.progress_near(entry.time), run.parameters) * run.parameters.share)
+        return run, shares
+
+    def _log_weights(self, points: Array, now: Ms) -> Array:
+        _, shares = self._shares(points, now)
+        entries = sorted(self.evidence, key=lambda e: (e.time, e.logged))
+        return np.asarray(sum(log_likelihood(e, s) for e, s in zip(entries, shares, strict=True)))
+
+    def _weigh(self, now: Ms) -> None:
+        """Weigh the cloud by the evidence; where few samples carry the weight, draw anew around them and weigh again."""
+        points = cloud()
+        log_weights = self._log_weights(points, now)
+        weights = _normal(log_weights)
+        for _ in range(REDRAWS):
+            if 1 / float((weights**2).sum()) >= REDRAW_BELOW * len(points):
+                break
+            points, log_ratio = _redraw(points, weights)
+            weights = _normal(self._log_weights(points, now) + log_ratio)
+        self.points, self.weights = points, weights
+        newest_entry = max(e.time for e in self.evidence) // SLOT
+        self.progress = self._begin(points)
+        settled = self._settled(now)
+        if settled > self.progress.slot:
+            self.progress.run(self._temperatures(self.progress.slot, settled), self._airs(self.progress.slot, settled))
+        # An entry that looked at slots which may still change is weighed once more when they have settled.
+        self.evidence_slot = newest_entry + 1 if newest_entry >= settled else 0
+
+    # -- telling
+
+    def estimate(
+        self, now: Ms, water_c: float | None, water_time: Ms | None, air: Literal["running", "stopped", "unknown"]
+    ) -> Estimate:
+        """What is believed at ``now``; the last three go into the estimate as they are."""
+        run = self.advance(now)
+        future = forecast(
+            self.water, max(self._newest(now), (self.water.last or 0) + 1) if self.water.last else run.slot
+        )
+        x_now = run.run_on(future, self.weights, now)
+        p = run.parameters
+        of_all = hatched(x_now, p) * p.share
+        t10, t50, t90 = (quantiles(row, self.weights) for row in run.crossed)
+        note = ""
+        if run.deadly_slots:
+            note = "the water was above 40 C: the cysts may be dead"
+        elif not future.known:
+            note = "no water temperature yet: the range is a guess"
+        return Estimate(
+            time=now,
+            batch=self.start.batch,
+            stage=self._stage(run, now, t10, t90, water_c),
+            hatched=quantiles(of_all, self.weights),
+            t10=t10,
+            t50=t50,
+            t90=t90,
+            ready=t90,
+            water_c=water_c,
+            water_time=water_time,
+            air=air,
+            note=note,
+        )
+
+    def _stage(self, run: Progress, now: Ms, t10: Span, ready: Span, water_c: float | None) -> Stage:
+        if run.deadly_slots >= DEADLY_SLOTS:
+            return Stage.LOST
+        if ready.mid is not None and ready.mid <= now:
+            window = first_stage_ms(water_c)
+            return Stage.PAST if ready.mid + window <= now else Stage.READY
+        if t10.mid is not None and t10.mid <= now:
+            return Stage.HATCHING
+        return Stage.SOAKING if now - self.start.time < SOAKING else Stage.DEVELOPING
+
+    def minutes_left(self, now: Ms, water_c: float | None, stopped: Ms) -> tuple[Span, bool]:
+        """Minutes of oxygen left at ``now`` when the air stopped at ``stopped``; and whether anything has hatched."""
+        run = self.advance(now)
+        share = hatched(run.progress_near(now), run.parameters) * run.parameters.share
+        # Water use grows with the share hatched: take a high one, since a late alert is worse than an early one.
+        high = quantiles(share, self.weights).hi or 0.0
+        left = oxygen.minutes_left(
+            self.vessel(), UNKNOWN_C if water_c is None else water_c, high, max(now - stopped, 0) / MINUTE
+        )
+        return left, high > BEGUN
+
+
+def first_stage_ms(water_c: float | None) -> Ms:
+    """Time from ready until most have moulted to the second stage, 8 h * 21.7 / (T - 6.3), scaled as an estimate."""
+    warm = max((UNKNOWN_C if water_c is None else water_c) - 6.3, 2.0)
+    return int(FIRST_STAGE_H * 21.7 / warm * HOUR)
+
+
+def _normal(log_weights: Array) -> Array:
+    weights = np.exp(log_weights - log_weights.max())
+    return np.asarray(weights / weights.sum())
+
+
+def _redraw(points: Array, weights: Array) -> tuple[Array, Array]:
+    """A new cloud around the weighted one, and the log ratio of prior to proposal at each new point."""
+    n, dimensions = points.shape
+    effective = 1 / float((weights**2).sum())
+    mean = weights @ points
+    spread = (points - mean).T @ ((points - mean) * weights[:, None])
+    trust = effective / (effective + 2 * dimensions)
+    covariance = 1.2 * (trust * spread + (1 - trust) * np.diag(np.maximum(np.diag(spread), 0.05)))
+    factor = np.linalg.cholesky(covariance)
+    base = cloud(n)
+    fresh = mean + base @ factor.T
+    log_ratio = -0.5 * (fresh**2).sum(axis=1) + 0.5 * (base**2).sum(axis=1)
+    return fresh, log_ratio

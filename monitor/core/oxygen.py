@@ -1,0 +1,98 @@
+"""Oxygen in a vessel: saturation, demand, exchange with air, and how long it lasts once the air has stopped."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Final
+
+import numpy as np
+
+from monitor.core.hatch import DEMAND_LOG_SD, Array, cloud
+from monitor.core.model import Span
+
+CRITICAL_MG_L: Final = 2.0
+"""Keep dissolved oxygen above this while hatching (FAO fisheries technical paper 361, from memory)."""
+
+CYST_MG_G_H: Final = 1.2  # per g dry cysts and hour, from Glasheen & Hand 1989, J. exp. Biol. 145:263
+CYST_REFERENCE_C: Final = 25.0
+# Nauplii: R(T) = 0.66 * 2.80 ** ((T - 30) / 10) umol per mg dry weight and hour, through the range of Irwin, Wall &
+# Davenport 2007, doi 10.1007/s10750-006-0358-y; uncertain by x1.5.
+NAUPLII_UMOL_MG_H: Final = 0.66
+Q10: Final = 2.80
+MG_PER_UMOL: Final = 0.032
+NAUPLIUS_MG: Final = 0.002  # dry weight, between 1.63 ug (San Francisco Bay) and 2.42 ug (Great Salt Lake)
+CYSTS_PER_G: Final = 300_000.0  # good commercial cysts give 200 000-300 000 nauplii per gram (Treece 2000, SRAC 702)
+AIR_STONE_PER_H: Final = 15.0  # transfer coefficient, 5-30 per hour, from memory
+AIR_STONE_LOG_SD: Final = 0.5
+SURFACE_M_H: Final = 0.02  # still surface 0.015-0.031 m/h (Cole et al. 2010, L&O Methods 8:285)
+
+
+def saturation(water_c: float | Array, salinity_g_kg: float = 0.0) -> Array:
+    """Dissolved oxygen in water in balance with air at 1 atm, mg/L (Benson & Krause 1984)."""
+    kelvin = np.asarray(water_c, dtype=float) + 273.15
+    log = (
+        -139.34411
+        + 157_570.1 / kelvin
+        - 66_423_080 / kelvin**2
+        + 1.2438e10 / kelvin**3
+        - 862_194_900_000 / kelvin**4
+        - salinity_g_kg * (0.017674 - 10.754 / kelvin + 2140.7 / kelvin**2)
+    )
+    return np.asarray(np.exp(log))
+
+
+def demand(water_c: float | Array, cysts_g_l: float, hatched: float | Array) -> Array:
+    """Oxygen used, mg per litre and hour, when the share ``hatched`` (0..1) of all cysts has hatched."""
+    water = np.asarray(water_c, dtype=float)
+    share = np.asarray(hatched, dtype=float)
+    cysts = CYST_MG_G_H * cysts_g_l * (1 - share) * Q10 ** ((water - CYST_REFERENCE_C) / 10)
+    weight = CYSTS_PER_G * cysts_g_l * share * NAUPLIUS_MG
+    nauplii = weight * NAUPLII_UMOL_MG_H * MG_PER_UMOL * Q10 ** ((water - 30.0) / 10)
+    return np.asarray(cysts + nauplii)
+
+
+def surface_per_h(litres: float) -> float:
+    """Exchange through a still surface, per hour, for a jug about twice as high as it is wide."""
+    height_m = (16 * litres / 1000 / np.pi) ** (1 / 3)
+    return float(SURFACE_M_H / height_m)
+
+
+@dataclass(frozen=True, slots=True)
+class Vessel:
+    """What the oxygen balance needs to know of a batch."""
+
+    cysts_g_l: float
+    litres: float
+    salinity_g_l: float
+
+
+@cache
+def _doubt() -> tuple[Array, Array]:
+    points = cloud(256)
+    return np.exp(DEMAND_LOG_SD * points[:, 0]), AIR_STONE_PER_H * np.exp(AIR_STONE_LOG_SD * points[:, 1])
+
+
+def minutes_left(vessel: Vessel, water_c: float, hatched: float, since_stop_min: float = 0.0) -> Span:
+    """Minutes until 2 mg/L when the air stopped ``since_stop_min`` ago; never below 0, ``None`` where it never falls so low."""
+    factor, stone = _doubt()
+    use = demand(water_c, vessel.cysts_g_l, hatched) * factor
+    full = saturation(water_c, vessel.salinity_g_l)
+    surface = surface_per_h(vessel.litres)
+    start = np.maximum(full - use / (stone + surface), CRITICAL_MG_L)
+    floor = full - use / surface  # where it would settle with the surface alone
+    with np.errstate(divide="ignore", invalid="ignore"):
+        hours = np.where(floor < CRITICAL_MG_L, np.log((start - floor) / (CRITICAL_MG_L - floor)) / surface, np.inf)
+    minutes = np.maximum(hours * 60 - since_stop_min, 0.0)
+    lo, mid, hi = (float(v) for v in np.quantile(minutes, [0.1, 0.5, 0.9], method="lower"))
+    return Span(*(v if np.isfinite(v) else None for v in (lo, mid, hi)))
+
+
+def after(
+    start_mg_l: Array, water_c: float, vessel: Vessel, hatched: Array, factor: Array, running: float, hours: float
+) -> Array:
+    """Oxygen after ``hours`` from ``start_mg_l``, shape (n,), the air stone running for the share ``running`` of the time."""
+    exchange = AIR_STONE_PER_H * running + surface_per_h(vessel.litres)
+    use = demand(water_c, vessel.cysts_g_l, hatched) * factor
+    settled = saturation(water_c, vessel.salinity_g_l) - use / exchange
+    return np.asarray(np.maximum(settled + (start_mg_l - settled) * np.exp(-exchange * hours), 0.0))

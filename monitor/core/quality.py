@@ -1,0 +1,136 @@
+"""Judging a sample: what can be used, what is kept aside and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+from monitor.core.model import DAY, MINUTE, Measures, Ms, ProbeSpec, Quality, Reading, Sample
+
+POWER_ON_C: Final = 85.0  # what a common one-wire sensor tells when it was read before it had measured (its data sheet)
+MISSING_C: Final = -127.0  # what common driver code tells when the sensor does not answer
+FUTURE: Final = 2 * MINUTE  # clocks of probes may be this far ahead
+CLOCK_UNSET: Final = 1_577_836_800_000  # 2020-01-01: an older own time is a clock that was never set
+JUMP_C: Final = 3.0  # a step up to this is never called impossible
+JUMP_PERSISTS: Final = 3  # as many alike in a row are believed
+
+
+@dataclass(slots=True)
+class ProbeState:
+    """What is remembered of one probe."""
+
+    spec: ProbeSpec
+    newest: Reading | None = None  # the newest usable reading, by its time
+    heard: Ms | None = None  # arrival of the newest message of any kind
+    air_since: Ms | None = None  # since when the air state is what it is
+    air_state: int | None = None
+    odd: list[int] = field(default_factory=list)  # thousandths of the jumps in a row
+    last_count: tuple[Ms, float] | None = None  # pulses: time and count before
+    accepted: int = 0
+    suspect: int = 0
+    last_reason: str = ""
+
+    def age(self, now: Ms) -> Ms | None:
+        return None if self.newest is None else max(now - self.newest.time, 0)
+
+    def fresh(self, now: Ms) -> bool:
+        """Fresh means: usable, and not older than two of its periods."""
+        age = self.age(now)
+        return age is not None and age <= 2 * self.spec.every
+
+
+def judge(state: ProbeState, sample: Sample, arrived: Ms, *, retained: bool = False, queued: bool = False) -> Reading:
+    """Make a reading of a sample that arrived at ``arrived``. Changes only what ``state`` needs for pulses and jumps."""
+    time, quality, reason, own = _time_of(sample, arrived, retained, queued)
+    spec = state.spec
+    if sample.running is not None:
+        milli, air = (1000, 1) if sample.running else (0, 0)
+        return Reading(spec.id, time, milli, quality, reason, air, sample.seq, own, arrived)
+    value = 0.0 if sample.value is None else sample.value
+    if spec.measures is Measures.AIR:
+        air_state = _air_state(state, value, time) if quality.usable else None
+        return Reading(spec.id, time, round(value * 1000), quality, reason, air_state, sample.seq, own, arrived)
+    milli = round(value * 1000)
+    if quality.usable:
+        doubt = _doubt(state, value, time)
+        if doubt:
+            quality, reason = Quality.SUSPECT, doubt
+    return Reading(spec.id, time, milli, quality, reason, None, sample.seq, own, arrived)
+
+
+def _time_of(sample: Sample, arrived: Ms, retained: bool, queued: bool) -> tuple[Ms, Quality, str, bool]:
+    own = sample.time
+    if own is not None and own > arrived + FUTURE:
+        ahead = (own - arrived) // 1000
+        return arrived, Quality.CLAMPED, f"its own time is {ahead} s in the future", False
+    if own is not None and own < CLOCK_UNSET:
+        own = None  # as if it had told none
+    if own is not None:
+        return own, Quality.OK, "", True
+    if retained:
+        return arrived, Quality.LAST_KNOWN, "retained by the broker, no time of its own", False
+    if queued:
+        return arrived, Quality.QUEUED, "waited at the broker, time uncertain", False
+    return arrived, Quality.OK, "", False
+
+
+def _doubt(state: ProbeState, value: float, time: Ms) -> str:
+    """Why a temperature cannot be believed; empty when it can."""
+    spec = state.spec
+    if abs(value - POWER_ON_C) < 0.005:
+        return "85.0 C is the sensor's power-on value, not a measurement"
+    if abs(value - MISSING_C) < 0.005:
+        return "-127 C means that the sensor did not answer"
+    if not spec.low <= value <= spec.high:
+        return f"{value:.1f} C is outside the probe's range {spec.low:g}..{spec.high:g} C"
+    newest = state.newest
+    if newest is None or time < newest.time or time - newest.time > DAY:
+        return ""
+    step = abs(value - newest.value)
+    allowed = max(JUMP_C, spec.max_rate * (time - newest.time) / MINUTE)
+    if step <= allowed:
+        state.odd.clear()
+        return ""
+    milli = round(value * 1000)
+    if state.odd and abs(milli - state.odd[-1]) > JUMP_C * 1000:
+        state.odd.clear()
+    state.odd.append(milli)
+    if len(state.odd) >= JUMP_PERSISTS:
+        state.odd.clear()
+        return ""
+    return f"a jump of {step:.1f} C since the reading before"
+
+
+def _air_state(state: ProbeState, value: float, time: Ms) -> int | None:
+    """Running (1) or stopped (0) by threshold and deadband; ``None`` when a first count cannot tell yet."""
+    rule = state.spec.air
+    level = value
+    if rule.kind == "pulses":
+        before, state.last_count = state.last_count, (time, value)
+        if before is None or value < before[1] or time <= before[0]:
+            return None
+        level = (value - before[1]) / ((time - before[0]) / MINUTE)
+    if level >= rule.threshold:
+        return 1
+    if level < rule.threshold - rule.deadband:
+        return 0
+    return 1 if state.air_state is None else state.air_state
+
+
+def accept(state: ProbeState, reading: Reading) -> bool:
+    """Take a reading that is new to the store; returns whether it became the probe's newest usable one."""
+    state.heard = reading.arrived if state.heard is None else max(state.heard, reading.arrived)
+    if not reading.quality.usable:
+        state.suspect += 1
+        state.last_reason = reading.reason
+        return False
+    state.accepted += 1
+    state.last_reason = reading.reason
+    if reading.state is None and state.spec.measures is Measures.AIR:
+        return False
+    if state.newest is not None and reading.time < state.newest.time:
+        return False
+    if reading.state is not None and reading.state != state.air_state:
+        state.air_state, state.air_since = reading.state, reading.time
+    state.newest = reading
+    return True
