@@ -1,0 +1,48 @@
+"""What every table of the configuration has in common."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, ValidatorFunctionWrapHandler, field_validator
+
+from monitor.settings.forms import Form
+
+if TYPE_CHECKING:
+    from pydantic.fields import FieldInfo
+
+
+class Section(BaseModel):
+    """One table. Frozen, unknown keys refused; every field carries its form and its description.
+
+    When the validation context holds a dict "kept", each field that is right goes into it, so that the cross-checks can
+    look at the sound part of a table that has other faults: all problems are told at once.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+
+    @field_validator("*", mode="wrap")
+    @classmethod
+    def _keep(cls, value: Any, handler: ValidatorFunctionWrapHandler, info: ValidationInfo) -> Any:
+        read = handler(value)
+        kept: dict[str, Any] | None = (info.context or {}).get("kept")
+        if kept is not None and info.field_name is not None:
+            kept[info.field_name] = read
+        return read
+
+
+def option(description: str, *, default: Any = ..., told: str = "", example: Any = None) -> Any:
+    """A field. ``told`` says in words a default that is worked out at loading; ``example`` is a TOML value."""
+    return Field(default, description=description, json_schema_extra={"told": told, "example": example})
+
+
+def form_of(field: FieldInfo) -> Form:
+    """The form of a field; every field of a Section has exactly one."""
+    (form,) = (entry for entry in field.metadata if isinstance(entry, Form))
+    return form
+
+
+def extra_of(field: FieldInfo, key: str) -> Any:
+    """What ``option`` was told beside the description."""
+    extra = field.json_schema_extra
+    return extra.get(key) if isinstance(extra, dict) else None

@@ -1,0 +1,118 @@
+"""Secrets, read at the moment they are needed and from where the configuration says: a file or the environment.
+
+They are no part of loading, so that a recorded night can be replayed on a machine that has none of them.
+"""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+from pydantic import SecretStr
+
+from monitor.settings.errors import ConfigError, Problem, Unfit, join
+from monitor.settings.names import ChannelUrl
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from monitor.settings.models import Channel
+    from monitor.settings.settings import Settings
+
+
+def broker_password(settings: Settings) -> SecretStr | None:
+    """The broker's password, or None where none is configured. Raises ConfigError when it cannot be read."""
+    broker = settings.broker
+    return _secret(settings, "/broker", "password", broker.password_file, broker.password_env)
+
+
+def web_password_hash(settings: Settings) -> SecretStr | None:
+    """The argon2 hash of the page's password, or None. Raises ConfigError when it cannot be read or is no hash."""
+    told = _secret(settings, "/web", "password", settings.web.password_file, None)
+    if told is not None and not told.get_secret_value().startswith("$argon2"):
+        problem = _problem(
+            settings, "/web/password_file", "a file without an argon2 hash", 'what "swimup password" writes'
+        )
+        raise ConfigError([problem])
+    return told
+
+
+def channel_urls(settings: Settings) -> tuple[tuple[str, SecretStr], ...]:
+    """Id and address of each channel. Raises ConfigError with all that cannot be read or are no addresses."""
+    found: list[tuple[str, SecretStr]] = []
+    problems: list[Problem] = []
+    for index, channel in enumerate(settings.channels):
+        try:
+            found.append((channel.id, _channel_url(settings, join("channel", index), channel)))
+        except ConfigError as error:
+            problems += error.problems
+    if problems:
+        raise ConfigError(problems)
+    return tuple(found)
+
+
+def outside_problems(settings: Settings) -> tuple[Problem, ...]:
+    """What the configuration names and this machine, for this user, does not have: files, variables, secrets."""
+    problems: list[Problem] = []
+    for look in (broker_password, web_password_hash, channel_urls):
+        try:
+            look(settings)
+        except ConfigError as error:
+            problems += error.problems
+    problems += _missing_files(settings)
+    return tuple(problems)
+
+
+def _channel_url(settings: Settings, pointer: str, channel: Channel) -> SecretStr:
+    if channel.url is not None:
+        return channel.url
+    told = _secret(settings, pointer, "url", channel.url_file, channel.url_env)
+    key = "url_file" if channel.url_file else "url_env"
+    form = ChannelUrl()
+    try:
+        return form.judge(told.get_secret_value() if told else "")
+    except Unfit as unfit:
+        problem = _problem(settings, pointer + join(key), "something that is no address", unfit.allowed, unfit.hint)
+        raise ConfigError([problem]) from None
+
+
+def _secret(settings: Settings, pointer: str, what: str, file: Path | None, variable: str | None) -> SecretStr | None:
+    """The first line of a file, or a variable; None where neither is configured."""
+    if variable is not None:
+        value = os.environ.get(variable, "")
+        if not value:
+            found = f"the environment variable {variable} unset or empty"
+            raise ConfigError(
+                [_problem(settings, pointer + join(f"{what}_env"), found, "a variable that holds the secret")]
+            )
+        return SecretStr(value)
+    if file is None:
+        return None
+    key = f"{what}_file"
+    try:
+        lines = file.read_bytes().decode("utf-8-sig").splitlines()
+    except OSError as error:
+        found = f'"{file}", which cannot be read: {error.strerror}'
+        raise ConfigError([_problem(settings, pointer + join(key), found, "a file this user may read")]) from None
+    except UnicodeDecodeError:
+        raise ConfigError([_problem(settings, pointer + join(key), f'"{file}", not UTF-8', "a text file")]) from None
+    if not lines or not lines[0].strip():
+        raise ConfigError(
+            [_problem(settings, pointer + join(key), f'"{file}", whose first line is empty', "the secret alone")]
+        )
+    return SecretStr(lines[0].strip())
+
+
+def _missing_files(settings: Settings) -> Iterator[Problem]:
+    for table, section in (("broker", settings.broker), ("web", settings.web)):
+        for key in ("ca_file", "cert_file", "key_file"):
+            file: Path | None = getattr(section, key, None)
+            if file is not None and not os.access(file, os.R_OK):
+                yield _problem(
+                    settings, join(table, key), f'"{file}", which cannot be read', "a file this user may read"
+                )
+
+
+def _problem(settings: Settings, pointer: str, found: str, allowed: str, hint: str = "") -> Problem:
+    return Problem(settings.file, pointer, found, allowed, hint)

@@ -1,0 +1,203 @@
+"""The configuration as a keeper writes it: one class a table, each option with its description, unit and default.
+
+The example file, ``swimup check --show`` and the messages are all made from these classes. Probes have their own module.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path  # noqa: TC003  (pydantic evaluates the annotations)
+from typing import Annotated, Literal
+
+from pydantic import SecretStr  # noqa: TC002
+
+from monitor.core import model as core
+from monitor.settings.base import Section, option
+from monitor.settings.forms import Choice, Duration, ListOf, Number, Quantity, Text
+from monitor.settings.names import BrokerUrl, ChannelUrl, ClockTime, FileName, Host, Identifier, TimeZone
+from monitor.settings.units import Kind
+
+VARIABLE = Text("the name of an environment variable", r"[A-Za-z_][A-Za-z0-9_]*", secret=True)
+SECRET_FILE = FileName(secret=True)
+CLIENT_ID = Text("letters, digits, hyphens and underscores", r"[A-Za-z0-9_-]+", longest=64)
+HOST_NAME = Text('host names such as "shed.home.arpa"', r"[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*", longest=253)
+LINE = Text("one line of text")
+
+SECOND, MINUTE, HOUR, DAY = core.SECOND, core.MINUTE, core.HOUR, core.DAY
+
+
+class Site(Section):
+    """The place that is watched."""
+
+    id: Annotated[str, Identifier()] = option("Short name of the place; part of every MQTT topic.", example="shed")
+    timezone: Annotated[str, TimeZone()] = option(
+        "IANA time zone; feeding times are local times.", example="Europe/Berlin"
+    )
+    feeding_times: Annotated[tuple[str, ...], ListOf(ClockTime(), least=1)] = option(
+        "When fry are fed, local time. A batch that will miss the next one is worth an alert.",
+        example=["07:00", "12:00", "18:00"],
+    )
+
+
+class Broker(Section):
+    """The MQTT broker the probes publish to."""
+
+    url: Annotated[str, BrokerUrl()] = option(
+        "Where the broker is: mqtt://host:port, or mqtts://host:port with TLS.", default="mqtt://127.0.0.1:1883"
+    )
+    user: Annotated[str | None, LINE] = option("Name to log in with.", default=None, example="swimup")
+    password_file: Annotated[Path | None, SECRET_FILE] = option(
+        "File whose first line is the password.", default=None, example="broker.password"
+    )
+    password_env: Annotated[str | None, VARIABLE] = option(
+        "Environment variable that holds the password, instead of a file.",
+        default=None,
+        example="SWIMUP_BROKER_PASSWORD",
+    )
+    client_id: Annotated[str, CLIENT_ID] = option(
+        "MQTT client id. It must stay the same: the broker keeps missed messages under it.",
+        told="swimup-<site id>",
+        example="swimup-shed",
+    )
+    ca_file: Annotated[Path | None, FileName()] = option(
+        "Certificate of the authority that signed the broker's, for mqtts:// with your own authority.",
+        default=None,
+        told="the system's authorities",
+        example="broker-ca.pem",
+    )
+    cert_file: Annotated[Path | None, FileName()] = option(
+        "Client certificate, where the broker asks for one.", default=None, example="client.pem"
+    )
+    key_file: Annotated[Path | None, FileName()] = option(
+        "Key of the client certificate.", default=None, example="client.key"
+    )
+    version: Annotated[Literal["auto", "5", "3.1.1"], Choice(("auto", "5", "3.1.1"))] = option(
+        'MQTT version; "auto" tries 5 and falls back to 3.1.1.', default="auto"
+    )
+    keepalive: Annotated[int, Duration(5 * SECOND, 18 * HOUR)] = option(
+        "Longest silence on the connection before it counts as lost.", default=60 * SECOND
+    )
+
+
+class Store(Section):
+    """Where readings and events are kept."""
+
+    path: Annotated[Path, FileName()] = option(
+        "SQLite file. Its folder is made when missing.",
+        told="$SWIMUP_HOME/<site id>.sqlite3, else $XDG_STATE_HOME/swimup/…, else ~/.local/state/swimup/…",
+        example="/var/lib/swimup/shed.sqlite3",
+    )
+    commit_every: Annotated[int, Duration(1 * SECOND, 10 * MINUTE)] = option(
+        "Readings are written together at this interval, to spare the card. Events and alarms are written at once.",
+        default=60 * SECOND,
+    )
+
+
+class Web(Section):
+    """The page."""
+
+    host: Annotated[str, Host()] = option(
+        'Address to listen on. To be reached by others it needs a password and TLS: "swimup password", "swimup cert".',
+        default="127.0.0.1",
+    )
+    port: Annotated[int, Number(1, 65535, whole=True)] = option("Port to listen on.", default=8417)
+    password_file: Annotated[Path | None, SECRET_FILE] = option(
+        'File with the argon2 hash of the password; "swimup password" writes it.', default=None, example="page.password"
+    )
+    cert_file: Annotated[Path | None, FileName()] = option(
+        'TLS certificate; "swimup cert" makes one.', default=None, example="page.pem"
+    )
+    key_file: Annotated[Path | None, FileName()] = option(
+        "Key of the TLS certificate.", default=None, example="page.key"
+    )
+    hostnames: Annotated[tuple[str, ...], ListOf(HOST_NAME)] = option(
+        "Further names under which the page is reached; requests for other names are refused.",
+        default=(),
+        example=["shed.home.arpa"],
+    )
+
+
+class Vessel(Section):
+    """A vessel in which cysts hatch."""
+
+    id: Annotated[str, Identifier()] = option("Short name, as written on the vessel.", example="ash")
+    litres: Annotated[float, Quantity(Kind.VOLUME, 0.05, 1000.0)] = option("Water in it when filled.", example=1.5)
+    # The two limits are common practice, no source. What is known: 25-28 C is preferred, colder is later and not fewer,
+    # above about 33 C metabolism stops (New 2002, FAO Fisheries Technical Paper 428, annex 4, as restated elsewhere).
+    cold_below: Annotated[float, Quantity(Kind.TEMPERATURE, 0.0, 40.0)] = option(
+        "Water colder than this is an alarm. Common practice, no source.", default=18.0
+    )
+    hot_above: Annotated[float, Quantity(Kind.TEMPERATURE, 0.0, 45.0)] = option(
+        "Water warmer than this is an alarm. Common practice, no source; development stops above about 33 C.",
+        default=32.0,
+    )
+    # Common practice, no source: a litre or two does not lose 2 C in an hour unless a heater failed or a window opened.
+    fall: Annotated[float, Quantity(Kind.DIFFERENCE, 0.2, 20.0)] = option(
+        "A fall of the water by this much within fall_within is an alarm. Common practice, no source.", default=2.0
+    )
+    fall_within: Annotated[int, Duration(5 * MINUTE, 1 * DAY)] = option("See fall.", default=1 * HOUR)
+
+    def spec(self) -> core.VesselSpec:
+        return core.VesselSpec(self.id, self.litres, self.cold_below, self.hot_above, self.fall, self.fall_within)
+
+
+class Lot(Section):
+    """A tin of cysts. A tin that is not listed can be used all the same; it starts as an unknown one."""
+
+    id: Annotated[str, Identifier()] = option("Short name, as written on the tin.", example="tin-7")
+    strain: Annotated[str, LINE] = option(
+        'Where the cysts come from, such as "san-francisco-bay" or "great-salt-lake".',
+        default="",
+        example="san-francisco-bay",
+    )
+    label_hatch_percent: Annotated[float | None, Number(1, 100)] = option(
+        "Hatch percentage on the label; estimates start from it and learn from each batch.",
+        default=None,
+        told="not known",
+        example=85,
+    )
+
+    def spec(self) -> core.LotSpec:
+        return core.LotSpec(self.id, self.strain, self.label_hatch_percent)
+
+
+class Channel(Section):
+    """A way for alerts to reach a person. Exactly one of url, url_file and url_env."""
+
+    id: Annotated[str, Identifier()] = option(
+        "Short name, used in logs.", told="scheme and number, such as mailto-1", example="phone"
+    )
+    url: Annotated[SecretStr | None, ChannelUrl()] = option(
+        "Address in the form of the apprise library. It often holds a token; a file or variable keeps it out of here.",
+        default=None,
+        example="mailto://…",
+    )
+    url_file: Annotated[Path | None, SECRET_FILE] = option(
+        "File whose first line is the address.", default=None, example="channel.url"
+    )
+    url_env: Annotated[str | None, VARIABLE] = option(
+        "Environment variable that holds the address.", default=None, example="SWIMUP_CHANNEL_URL"
+    )
+
+
+class Alarms(Section):
+    """How patient alarms are. The starting values are common practice, no source."""
+
+    deadband: Annotated[float, Quantity(Kind.DIFFERENCE, 0.0, 5.0)] = option(
+        "A temperature alarm ends only when the water is back within its limit by this much.", default=0.5
+    )
+    on_delay: Annotated[int, Duration(0, 2 * HOUR)] = option(
+        "A temperature must be out of its limit this long before it is an alarm.", default=5 * MINUTE
+    )
+    off_delay: Annotated[int, Duration(0, 2 * HOUR)] = option(
+        "It must be back this long before the alarm ends.", default=10 * MINUTE
+    )
+    air_on_delay: Annotated[int, Duration(0, 10 * MINUTE)] = option(
+        "Air must have stopped this long before it is an alarm, or a tenth of the minutes left, if that is less.",
+        default=60 * SECOND,
+    )
+    settling: Annotated[int, Duration(1 * MINUTE, 2 * HOUR)] = option(
+        "How long air may be off on purpose after you say so; then the alarm comes back by itself.", default=15 * MINUTE
+    )
+
+    def spec(self) -> core.AlarmSettings:
+        return core.AlarmSettings(self.deadband, self.on_delay, self.off_delay, self.air_on_delay, self.settling)

@@ -1,0 +1,159 @@
+"""A probe: where its readings come from, what they mean, and what the core is told of it."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Literal
+
+from monitor.core import model as core
+from monitor.core.model import Measures
+from monitor.intake.binding import DEFAULT_WORDS_OFF, DEFAULT_WORDS_ON, Binding
+from monitor.settings import units
+from monitor.settings.base import Section, option
+from monitor.settings.forms import Choice, Duration, Flag, ListOf, ProbeUnit, ProbeValue, Text
+from monitor.settings.names import Identifier, Pointer, Topic, Word
+from monitor.settings.units import Affine, Kind
+
+# Plausible values and changes of what is measured: common practice, no source. -127 and 85.0, which broken sensors of a
+# common make tell, lie outside of all.
+RANGES: dict[Measures, tuple[float, float]] = {
+    Measures.WATER: (-5.0, 50.0),
+    Measures.ROOM: (-30.0, 60.0),
+    Measures.STORE: (-30.0, 60.0),
+    Measures.AIR: (-math.inf, math.inf),
+}
+# Topping up a litre with tap water is a fast change that did happen; a loose contact is faster still.
+FASTEST: dict[Measures, float] = {
+    Measures.WATER: 5.0,
+    Measures.ROOM: 10.0,
+    Measures.STORE: 10.0,
+    Measures.AIR: math.inf,
+}
+
+
+class Probe(Section):
+    """A probe: one value in the messages of one MQTT topic."""
+
+    id: Annotated[str, Identifier()] = option("Short name of the probe.", example="ash-water")
+    topic: Annotated[str, Topic()] = option("MQTT topic its readings arrive on.", example="shed/ash")
+    decoder: Annotated[Literal["number", "json", "senml"], Choice(("number", "json", "senml"))] = option(
+        'How a message is read: "number" (plain text), "json" (with pointer) or "senml" (RFC 8428).',
+        default="number",
+        example="json",
+    )
+    pointer: Annotated[str | None, Pointer()] = option(
+        "json: JSON Pointer (RFC 6901) to the value.", default=None, example="/water/celsius"
+    )
+    time_pointer: Annotated[str | None, Pointer()] = option(
+        "json: pointer to the probe's own time. With it, late and repeated messages sort themselves out.",
+        default=None,
+        example="/time",
+    )
+    sequence_pointer: Annotated[str | None, Pointer()] = option(
+        "json: pointer to the probe's own count of messages.", default=None, example="/n"
+    )
+    name: Annotated[str | None, Text("the whole name of a SenML record", longest=200)] = option(
+        "senml: name of the record, base name included.",
+        default=None,
+        told="the only record there is",
+        example="shed:ash:water",
+    )
+    measures: Annotated[Measures, Choice(tuple(Measures), Measures)] = option(
+        'What it measures: "water" or "air" of a vessel, "room" or "store" temperature.', example="water"
+    )
+    vessel: Annotated[str | None, Identifier()] = option(
+        "The vessel it belongs to; needed for water and air.", default=None, example="ash"
+    )
+    unit: Annotated[str | None, ProbeUnit()] = option(
+        'Unit of its numbers: "C", "F" or "K"; for air such as "W", "L/min" or "kPa", or none.',
+        default=None,
+        told='"C" for temperatures, none for air',
+        example="C",
+    )
+    every: Annotated[int, Duration(100, 1 * core.DAY)] = option(
+        "How often it reports. Twice this late it is marked, three times and a minute it is an alarm.",
+        default=60 * core.SECOND,
+        example="10 s",
+    )
+    low: Annotated[float | None, ProbeValue(Kind.TEMPERATURE)] = option(
+        "A lower value is not believed.",
+        default=None,
+        told="-5 C for water, -30 C for room and store, none for air",
+        example="0 C",
+    )
+    high: Annotated[float | None, ProbeValue(Kind.TEMPERATURE)] = option(
+        "A higher value is not believed.",
+        default=None,
+        told="50 C for water, 60 C for room and store, none for air",
+        example="45 C",
+    )
+    max_change: Annotated[float | None, ProbeValue(Kind.WARMING)] = option(
+        "A faster change, per minute, is not believed.",
+        default=None,
+        told="5 C/min for water, 10 C/min for room and store, none for air",
+        example="2 C/min",
+    )
+    threshold: Annotated[float | None, ProbeValue(Kind.TEMPERATURE)] = option(
+        "air: running at or above this number (with pulses: this many a minute). Without it, air is told by words.",
+        default=None,
+        example=2.0,
+    )
+    deadband: Annotated[float | None, ProbeValue(Kind.DIFFERENCE)] = option(
+        "air: stopped only below threshold less this.", default=None, told="0", example=0.5
+    )
+    pulses: Annotated[bool, Flag()] = option("air: the number is a running count of pulses or bubbles.", default=False)
+    words_on: Annotated[frozenset[str], ListOf(Word(), least=1, as_set=True)] = option(
+        "air: words that mean running, whatever their case.", default=DEFAULT_WORDS_ON
+    )
+    words_off: Annotated[frozenset[str], ListOf(Word(), least=1, as_set=True)] = option(
+        "air: words that mean stopped.", default=DEFAULT_WORDS_OFF
+    )
+
+    @property
+    def by_word(self) -> bool:
+        """Air told by words rather than by a number."""
+        return self.measures is Measures.AIR and self.threshold is None and not self.pulses
+
+    @property
+    def affine(self) -> Affine:
+        """How its unit becomes the internal one. Air stays in its own: only its own threshold is compared with it."""
+        if self.measures is Measures.AIR:
+            return Affine(1.0, 0.0, self.unit or "")
+        return Affine(1.0, 0.0, "Cel") if self.unit in (None, "C") else units.temperature_unit(self.unit or "C")
+
+    def spec(self) -> core.ProbeSpec:
+        low, high = RANGES[self.measures]
+        return core.ProbeSpec(
+            id=self.id,
+            measures=self.measures,
+            vessel=self.vessel,
+            every=self.every,
+            low=low if self.low is None else self.low,
+            high=high if self.high is None else self.high,
+            max_rate=FASTEST[self.measures] if self.max_change is None else self.max_change,
+            air=self._air(),
+        )
+
+    def _air(self) -> core.AirRule:
+        if self.measures is not Measures.AIR or self.by_word:
+            return core.AirRule()
+        return core.AirRule("pulses" if self.pulses else "level", self.threshold or 0.0, self.deadband or 0.0)
+
+    def binding(self) -> Binding:
+        affine = self.affine
+        return Binding(
+            topic=self.topic,
+            probe=self.id,
+            decoder=self.decoder,
+            measures=self.measures,
+            scale=affine.scale,
+            offset=affine.offset,
+            unit=affine.code,
+            pointer=self.pointer or "",
+            time_pointer=self.time_pointer,
+            sequence_pointer=self.sequence_pointer,
+            name=self.name,
+            words_on=self.words_on,
+            words_off=self.words_off,
+            is_word=self.by_word,
+        )

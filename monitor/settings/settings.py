@@ -1,0 +1,58 @@
+"""The whole configuration, checked, and what the other parts are given of it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pydantic import BaseModel, ConfigDict
+
+from monitor.core import model as core
+from monitor.settings.models import Alarms, Broker, Channel, Lot, Site, Store, Vessel, Web
+from monitor.settings.probes import Probe
+
+if TYPE_CHECKING:
+    from monitor.intake.binding import Binding
+    from monitor.settings.base import Section
+
+TABLES: dict[str, type[Section]] = {"site": Site, "broker": Broker, "store": Store, "web": Web, "alarms": Alarms}
+"""Tables written once, [like] so."""
+LISTS: dict[str, type[Section]] = {"vessel": Vessel, "probe": Probe, "lot": Lot, "channel": Channel}
+"""Tables written any number of times, [[like]] so; the attribute of Settings is the plural."""
+
+
+class Settings(BaseModel):
+    """Everything a keeper configured, defaults filled in. Made by ``load`` only, which is where the checks are."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+
+    file: str = ""  # where it came from, for messages
+    site: Site
+    broker: Broker
+    store: Store
+    web: Web
+    alarms: Alarms
+    vessels: tuple[Vessel, ...]
+    probes: tuple[Probe, ...] = ()
+    lots: tuple[Lot, ...] = ()
+    channels: tuple[Channel, ...] = ()
+
+    def site_spec(self) -> core.SiteSpec:
+        """What the core is told of the site."""
+        return core.SiteSpec(
+            id=self.site.id,
+            timezone=self.site.timezone,
+            feeding_times=tuple(sorted(_minutes(clock) for clock in self.site.feeding_times)),
+            probes={probe.id: probe.spec() for probe in self.probes},
+            vessels={vessel.id: vessel.spec() for vessel in self.vessels},
+            lots={lot.id: lot.spec() for lot in self.lots},
+            alarms=self.alarms.spec(),
+        )
+
+    def bindings(self) -> tuple[Binding, ...]:
+        """What the intake is told: one binding a probe, in the order of the file."""
+        return tuple(probe.binding() for probe in self.probes)
+
+
+def _minutes(clock: str) -> int:
+    hours, _, minutes = clock.partition(":")
+    return int(hours) * 60 + int(minutes)
