@@ -1,0 +1,361 @@
+"""One connection to the broker, from CONNECT to its end, driven by one thread.
+
+Only that thread touches the client: other threads leave orders and wake it. So an acknowledgement can never race with
+a reconnect, and none can reach the broker over another connection than the one that brought the message.
+"""
+
+from __future__ import annotations
+
+import json
+import secrets
+import select
+import struct
+import time
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any, Literal, Protocol
+
+from paho.mqtt import MQTTException
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from monitor.intake.incoming import AckOrder, Incoming
+from monitor.intake.link import Link, Version, connect, make_client, marker_topic, status_topic
+
+if TYPE_CHECKING:
+    import ssl
+    from collections.abc import Callable, Iterable
+
+    from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+    from paho.mqtt.properties import Properties
+    from paho.mqtt.reasoncodes import ReasonCode
+
+    from monitor.core.model import Ms
+    from monitor.intake.orders import Letter, Orders
+
+HANDSHAKE_S = 10.0
+"""For CONNACK and all SUBACKs."""
+MARKER_S = 30.0
+"""After this long without the marker, messages count as live: a broker may refuse us the topic, or have dropped it."""
+FAREWELL_S = 2.0
+"""For the broker to take what we still have to say."""
+TOPICS_IN_ONE_PACKET = 50
+MISC_EVERY_S = 0.25
+
+WIRE_FAULTS = (OSError, ValueError, LookupError, struct.error, MQTTException)
+"""What sockets, TLS and the client raise when the peer is away or talks nonsense."""
+
+_UNSUPPORTED_VERSION = 0x84  # MQTT 5 section 3.2.2.2
+_TAKEN_OVER = 0x8E  # MQTT 5 section 3.14.2.1
+
+Cause = Literal["unreachable", "silent", "version", "refused", "lost", "taken", "stopped"]
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """How a connection ended. ``silent``: closed before any answer, as brokers do that do not know the version."""
+
+    cause: Cause
+    text: str
+    up_s: float | None = None  # how long the link was up; None when it never was
+
+
+class Listener(Protocol):
+    """What a connection tells, in its own thread. None of these may raise."""
+
+    def resumed(self, present: bool) -> int:
+        """The broker answered; returns the number of the broker session."""
+
+    def opened(self, since: Ms) -> Iterable[Letter]:
+        """All topics are answered for; returns what is to be kept at the broker."""
+
+    def deliver(self, message: Incoming) -> bool:
+        """A message of a bound topic. False when it could not be taken: it stays with the broker."""
+
+    def stray(self) -> None:
+        """A message nobody is bound to was acknowledged unread."""
+
+    def answered(self, topic: str, problem: str | None) -> None:
+        """The broker granted a topic, or did not."""
+
+    def tick(self) -> None:
+        """The thread is alive."""
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What stays the same from one connection to the next."""
+
+    link: Link
+    site: str
+    topics: frozenset[str]
+    clock: Callable[[], Ms]
+    orders: Orders
+    listener: Listener
+
+
+class Connection:
+    """Run :meth:`serve` once. ``number`` tells this connection's messages from those of others."""
+
+    def __init__(self, terms: Terms, version: Version, number: int) -> None:
+        self._terms = terms
+        self._version: Version = version
+        self._number = number
+        self._listener = terms.listener
+        self._status = status_topic(terms.site)
+        self._marker = marker_topic(terms.site)
+        self._nonce = secrets.token_hex(8).encode()
+        self._order = AckOrder()
+        self._asked: dict[int, list[str]] = {}  # packet id of a SUBSCRIBE -> its topics
+        self._unsettled: set[int] = set()  # packet ids of ours that the broker has not taken yet
+        self._strays: set[str] = set()
+        self._session = 0
+        self._answered = False
+        self._live = False
+        self._live_at = 0.0
+        self._handshake_until = 0.0
+        self._up_at: float | None = None
+        self._leave_by: float | None = None
+        self._ending: Ending | None = None
+
+    # -- the loop ------------------------------------------------------------------------------------------------
+
+    def serve(self) -> Ending:
+        """Connect, subscribe, deliver, acknowledge, until the connection ends for whatever reason."""
+        address = self._terms.link.address
+        try:
+            client = make_client(self._terms.link, self._version, self._terms.site)
+            self._listen(client)
+            connect(client, self._terms.link, self._version)
+        except WIRE_FAULTS as error:
+            return Ending("unreachable", f"no connection to {address}: {_spoken(error)}")
+        self._handshake_until = time.monotonic() + HANDSHAKE_S
+        try:
+            self._converse(client)
+        except WIRE_FAULTS as error:
+            self._end("lost", f"connection to {address} failed: {_spoken(error)}")
+        finally:
+            _drop(client)
+        return self._ending or Ending("lost", f"connection to {address} ended")
+
+    def _converse(self, client: Client) -> None:
+        sock: ssl.SSLSocket | Any = client.socket()
+        hidden = getattr(sock, "pending", None)  # bytes TLS has read but not handed out; poll does not see them
+        bell = self._terms.orders.fileno()
+        poll = select.poll()
+        poll.register(sock, select.POLLIN)
+        poll.register(bell, select.POLLIN)
+        writing = False
+        misc_at = 0.0
+        while self._ending is None:
+            if client.want_write() is not writing:
+                writing = not writing
+                poll.modify(sock, select.POLLIN | select.POLLOUT if writing else select.POLLIN)
+            waiting_inside = hidden is not None and hidden() > 0
+            events = dict(poll.poll(0 if waiting_inside else int(MISC_EVERY_S * 1000)))
+            if bell in events:
+                events.pop(bell)
+                self._terms.orders.hush()
+            readable = writable = 0
+            for event in events.values():
+                readable, writable = event & ~select.POLLOUT, event & select.POLLOUT
+            if writable:
+                client.loop_write()
+            if (readable or waiting_inside) and client.socket() is not None:
+                client.loop_read()
+            if client.socket() is not None:
+                self._obey(client)
+            if (now := time.monotonic()) >= misc_at:
+                misc_at = now + MISC_EVERY_S
+                self._listener.tick()
+                self._watch(client, now)
+            if client.socket() is None:
+                self._end(*self._why_gone())
+
+    def _obey(self, client: Client) -> None:
+        """Carry out what other threads want."""
+        orders = self._terms.orders
+        while orders.acks:
+            connection, mid = orders.acks.popleft()
+            if connection == self._number:
+                self._order.tell(mid)
+        for mid in self._order.release():
+            client.ack(mid, 1)
+        if self._up_at is not None:
+            while orders.letters:
+                self._publish(client, orders.letters.popleft())
+        if orders.stop:
+            self._leave(client, time.monotonic())
+
+    def _watch(self, client: Client, now: float) -> None:
+        """What depends on the time: keep-alive, the end of the handshake, the end of the wait for the marker."""
+        if client.socket() is not None:
+            client.loop_misc()
+        if self._up_at is None and now > self._handshake_until:
+            what = "did not answer" if not self._answered else "did not answer our subscriptions"
+            self._end("unreachable", f"{self._terms.link.address} {what} within {HANDSHAKE_S:g} s")
+        if not self._live and self._answered and now > self._live_at:
+            self._live = True
+
+    def _leave(self, client: Client, now: float) -> None:
+        """Say farewell once the broker has taken what was said before, or does not take it in time."""
+        if self._up_at is None:
+            self._end("stopped", "stopped")
+            return
+        if self._leave_by is None:
+            self._leave_by = now + FAREWELL_S
+        if self._unsettled and now < self._leave_by:
+            return
+        client.publish(self._status, json.dumps({"state": "stopped"}), qos=0, retain=True)
+        client.disconnect()
+        while client.socket() is not None and time.monotonic() < self._leave_by + FAREWELL_S:
+            client.loop_write()  # closes the socket once DISCONNECT is out
+            time.sleep(0.01)
+        self._end("stopped", "stopped")
+
+    def _end(self, cause: Cause, text: str) -> None:
+        if self._ending is None:
+            up_s = None if self._up_at is None else time.monotonic() - self._up_at
+            self._ending = Ending(cause, text, up_s)
+
+    def _why_gone(self) -> tuple[Cause, str]:
+        address = self._terms.link.address
+        if self._up_at is None and not self._answered:
+            hint = "a wrong password can look like this too"
+            return "silent", f"{address} closed the connection without an answer to MQTT {self._version}; {hint}"
+        return "lost", f"connection to {address} lost"
+
+    # -- what the client tells -----------------------------------------------------------------------------------
+
+    def _listen(self, client: Client) -> None:
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_subscribe = self._on_subscribe
+        client.on_publish = self._on_publish
+        client.on_message = self._on_message
+
+    def _on_connect(
+        self, client: Client, _data: Any, flags: ConnectFlags, reason: ReasonCode, _properties: Properties | None
+    ) -> None:
+        if reason.is_failure:
+            cause: Cause = "version" if reason.value == _UNSUPPORTED_VERSION else "refused"
+            self._end(cause, f"{self._terms.link.address} refuses us: {reason}{self._advice(str(reason))}")
+            return
+        self._answered = True
+        self._session = self._listener.resumed(flags.session_present)
+        self._live = not flags.session_present  # a new session has nothing that waited
+        self._live_at = time.monotonic() + MARKER_S
+        topics = [*sorted(self._terms.topics), self._marker]
+        for start in range(0, len(topics), TOPICS_IN_ONE_PACKET):
+            self._subscribe(client, topics[start : start + TOPICS_IN_ONE_PACKET])
+        client.publish(self._marker, self._nonce, qos=1)
+
+    def _advice(self, reason: str) -> str:
+        if "authori" in reason.lower() or "password" in reason.lower():
+            user = self._terms.link.user
+            return "; check the password of user " + user if user else "; it wants a user and a password"
+        return ""
+
+    def _subscribe(self, client: Client, topics: list[str]) -> None:
+        if self._version == "5":
+            _, mid = client.subscribe([(topic, SubscribeOptions(qos=1)) for topic in topics])
+        else:
+            _, mid = client.subscribe([(topic, 1) for topic in topics])
+        if mid is not None:
+            self._asked[mid] = topics
+
+    def _on_subscribe(
+        self, client: Client, _data: Any, mid: int, reasons: list[ReasonCode], _properties: Properties | None
+    ) -> None:
+        for topic, reason in zip(self._asked.pop(mid, []), reasons, strict=False):
+            if reason.is_failure:
+                problem = f"the broker refuses the topic {topic} ({reason}); allow it for {self._terms.link.client_id}"
+            elif reason.value < 1:
+                problem = f"the broker grants the topic {topic} at QoS 0 only; readings can be lost"
+            else:
+                problem = None
+            self._listener.answered(topic, problem)
+        if not self._asked and self._up_at is None:
+            self._open(client)
+
+    def _open(self, client: Client) -> None:
+        self._up_at = time.monotonic()
+        since = self._terms.clock()
+        letters = self._listener.opened(since)
+        status = json.dumps({"state": "up", "since": _rfc3339(since)})
+        client.publish(self._status, status, qos=1, retain=True)
+        for letter in letters:
+            self._publish(client, letter)
+
+    def _publish(self, client: Client, letter: Letter) -> None:
+        self._unsettled.add(client.publish(letter.topic, letter.payload, qos=1, retain=letter.retain).mid)
+
+    def _on_publish(
+        self, _client: Client, _data: Any, mid: int, _reason: ReasonCode, _properties: Properties | None
+    ) -> None:
+        self._unsettled.discard(mid)
+
+    def _on_message(self, client: Client, _data: Any, message: MQTTMessage) -> None:
+        mid = message.mid
+        try:
+            topic = message.topic
+        except UnicodeDecodeError:
+            topic = ""
+        if topic not in self._terms.topics:
+            if mid:
+                self._order.arrived(mid, told=True)
+            self._not_ours(client, topic, bytes(message.payload))
+            return
+        if mid:
+            self._order.arrived(mid)
+        taken = self._listener.deliver(
+            Incoming(
+                topic=topic,
+                payload=bytes(message.payload),
+                qos=message.qos,
+                retain=bool(message.retain),
+                dup=bool(message.dup),
+                mid=mid,
+                arrived=self._terms.clock(),
+                queued=bool(message.dup) or not self._live,
+                session=self._session,
+                connection=self._number,
+            )
+        )
+        if not taken:
+            self._order.forget(mid)
+
+    def _not_ours(self, client: Client, topic: str, payload: bytes) -> None:
+        """The marker; or a topic bound in an earlier life, which the kept session still has: it is given back once."""
+        if topic == self._marker:
+            self._live = self._live or payload == self._nonce
+            return
+        self._listener.stray()
+        if topic and topic not in self._strays and len(self._strays) < TOPICS_IN_ONE_PACKET:
+            self._strays.add(topic)
+            client.unsubscribe(topic)
+
+    def _on_disconnect(
+        self, _client: Client, _data: Any, flags: DisconnectFlags, reason: ReasonCode, _properties: Properties | None
+    ) -> None:
+        if not flags.is_disconnect_packet_from_server:
+            return  # the loop sees the closed socket and says why
+        if reason.value == _TAKEN_OVER:
+            self._end("taken", f"another client of the id {self._terms.link.client_id} took over our session")
+        else:
+            self._end("lost", f"{self._terms.link.address} ended the connection: {reason}")
+
+
+def _spoken(error: BaseException) -> str:
+    return str(error) or type(error).__name__
+
+
+def _rfc3339(time_ms: Ms) -> str:
+    seconds, thousandths = divmod(time_ms, 1000)
+    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{thousandths:03d}Z"
+
+
+def _drop(client: Client) -> None:
+    """Close the socket without a DISCONNECT, so that the broker publishes the will unless we said farewell."""
+    sock = client.socket()
+    if sock is not None:
+        sock.close()
