@@ -1,0 +1,3 @@
+from simulator.cli import main
+
+main()
