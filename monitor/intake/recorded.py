@@ -1,0 +1,193 @@
+"""Recorded nights: readings as CSV and the keeper's log as JSON lines, for replay.
+
+``R.csv`` has the columns ``time,probe,value``: RFC 3339 with Z or an offset, the probe's id, the value in its configured
+unit or an air word; an empty value is a missing one. ``L.jsonl`` has one event a line: ``start``, ``seen``, ``harvest``,
+``discard``, ``settle``, each with ``time`` and optionally ``logged``.
+"""
+
+from __future__ import annotations
+
+import csv
+from datetime import datetime
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+
+from monitor.core.model import Discard, Harvest, LogEntry, Measures, Ms, Sample, Seen, Settle, Sight, Start
+from monitor.core.replay import Measured
+from monitor.intake.unreadable import Unreadable
+from monitor.intake.values import internal, number_from_text, running
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from pathlib import Path
+
+    from monitor.intake.binding import Binding
+
+COLUMNS = ["time", "probe", "value"]
+
+
+class RecordProblem(Exception):  # noqa: N818  (it speaks of the keeper's file)
+    """A line of a recording cannot be used; the message has file, line, what was found and what is allowed."""
+
+    def __init__(self, path: Path, line: int, found: str, allowed: str) -> None:
+        super().__init__(f"{path}, line {line}: found {found}; allowed is {allowed}")
+
+
+def instant(text: str) -> Ms:
+    """RFC 3339 with a zone to ms; ValueError otherwise."""
+    there = datetime.fromisoformat(text)
+    if there.tzinfo is None:
+        raise ValueError("no time zone")
+    return _ms(there)
+
+
+def _ms(there: datetime) -> Ms:
+    return round(there.timestamp() * 1000)
+
+
+def readings(path: Path, bindings: Iterable[Binding]) -> Iterator[Measured]:
+    """The rows of ``R.csv``. Raises RecordProblem at the first bad one."""
+    by_probe = {binding.probe: binding for binding in bindings}
+    with path.open(newline="", encoding="utf-8-sig") as lines:
+        rows = csv.reader(lines)
+        header = next(rows, [])
+        if [name.strip() for name in header] != COLUMNS:
+            raise RecordProblem(path, 1, f"the columns {','.join(header)[:80]!r}", ",".join(COLUMNS))
+        for row in rows:
+            if not row:
+                continue
+            if len(row) != len(COLUMNS):
+                raise RecordProblem(path, rows.line_num, f"{len(row)} columns", ",".join(COLUMNS))
+            measured = _measured(path, rows.line_num, row, by_probe)
+            if measured is not None:
+                yield measured
+
+
+def _measured(path: Path, line: int, row: list[str], by_probe: dict[str, Binding]) -> Measured | None:
+    when, probe, text = (cell.strip() for cell in row)
+    binding = by_probe.get(probe)
+    if binding is None:
+        raise RecordProblem(path, line, f"probe {probe!r}", "one of " + ", ".join(sorted(by_probe)))
+    try:
+        time = instant(when)
+    except ValueError:
+        raise RecordProblem(path, line, f"time {when!r}", "RFC 3339 with Z, as 2026-03-01T06:40:00Z") from None
+    if not text:
+        return None
+    try:
+        return Measured(time, probe, _sample(text, binding, time))
+    except Unreadable as why:
+        raise RecordProblem(path, line, f"{text!r} ({why})", "a number in the probe's unit, or an air word") from None
+
+
+def _sample(text: str, binding: Binding, time: Ms) -> Sample:
+    if binding.measures is Measures.AIR and (binding.is_word or not _numeric(text)):
+        return Sample(running=running(text, binding), time=time)
+    return Sample(value=internal(number_from_text(text), binding), time=time)
+
+
+def _numeric(text: str) -> bool:
+    try:
+        number_from_text(text)
+    except Unreadable:
+        return False
+    return True
+
+
+class _Line(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+    time: AwareDatetime
+    logged: AwareDatetime | None = None
+
+    @property
+    def at(self) -> Ms:
+        return _ms(self.time)
+
+    @property
+    def known(self) -> Ms:
+        return self.at if self.logged is None else _ms(self.logged)
+
+
+Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+Amount = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+
+class _Start(_Line):
+    event: Literal["start"]
+    batch: str
+    vessel: str
+    lot: str
+    cysts_g: Amount
+    litres: Amount
+    salinity_g_l: Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+    def entry(self) -> LogEntry:
+        return Start(
+            self.at, self.known, self.batch, self.vessel, self.lot, self.cysts_g, self.litres, self.salinity_g_l
+        )
+
+
+class _Seen(_Line):
+    event: Literal["seen"]
+    batch: str
+    what: Sight
+    fraction: Share | None = None
+
+    def entry(self) -> LogEntry:
+        return Seen(self.at, self.known, self.batch, self.what, self.fraction)
+
+
+class _Harvest(_Line):
+    event: Literal["harvest"]
+    batch: str
+    hatched_fraction: Share | None = None
+    nauplii: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
+
+    def entry(self) -> LogEntry:
+        return Harvest(self.at, self.known, self.batch, self.hatched_fraction, self.nauplii)
+
+
+class _Discard(_Line):
+    event: Literal["discard"]
+    batch: str
+    reason: str = ""
+
+    def entry(self) -> LogEntry:
+        return Discard(self.at, self.known, self.batch, self.reason)
+
+
+class _Settle(_Line):
+    event: Literal["settle"]
+    vessel: str
+    until: AwareDatetime
+
+    def entry(self) -> LogEntry:
+        return Settle(self.at, self.known, self.vessel, _ms(self.until))
+
+
+_Event = Annotated[_Start | _Seen | _Harvest | _Discard | _Settle, Field(discriminator="event")]
+_EVENT: TypeAdapter[_Start | _Seen | _Harvest | _Discard | _Settle] = TypeAdapter(_Event)
+
+
+def entries(path: Path) -> Iterator[LogEntry]:
+    """The events of ``L.jsonl``. Raises RecordProblem at the first bad one."""
+    with path.open(encoding="utf-8-sig") as lines:
+        for number, line in enumerate(lines, 1):
+            if not line.strip():
+                continue
+            try:
+                yield _EVENT.validate_json(line).entry()
+            except ValidationError as error:
+                first = error.errors(include_url=False)[0]
+                where = "/".join(str(step) for step in first["loc"])
+                raise RecordProblem(path, number, f"{where or 'the line'}: {first['msg']}", _allowed(where)) from None
+
+
+def _allowed(where: str) -> str:
+    kinds = {"start": _Start, "seen": _Seen, "harvest": _Harvest, "discard": _Discard, "settle": _Settle}
+    kind = kinds.get(where.split("/", maxsplit=1)[0])
+    if kind is None:
+        return "a JSON object with time and event, one of " + ", ".join(kinds)
+    return f"for {where.split('/', maxsplit=1)[0]}: " + ", ".join(kind.model_fields)
