@@ -60,7 +60,7 @@ class WebOptions:
     def _need(self, why: str, *, tls: bool) -> None:
         missing = []
         if self.password_hash_file is None:
-            missing.append("a password (swimup password, then web.password_hash_file)")
+            missing.append("a password (swimup password, then web.password_file)")
         if tls and not self.tls:
             missing.append("a certificate (swimup cert, then web.cert_file and web.key_file)")
         if missing:

@@ -1,0 +1,88 @@
+"""The local API under /api/v1, in JSON."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from monitor.web.bodies import (
+    AcknowledgeBody,
+    DiscardBody,
+    HarvestBody,
+    SeenBody,
+    SettlingBody,
+    StartBody,
+    find_vessel,
+    read_body,
+)
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+
+    from monitor.web.desk import Command
+    from monitor.web.site import Site
+
+
+class Api:
+    def __init__(self, site: Site) -> None:
+        self._site = site
+
+    def routes(self) -> list[Route]:
+        guard = self._site.api
+        return [
+            Route("/bench", guard(self.bench)),
+            Route("/health", self.health),
+            Route("/alarms", guard(self.alarms)),
+            Route("/alarms/{alarm}/acknowledge", guard(self.acknowledge), methods=["POST"]),
+            Route("/batches", guard(self.start), methods=["POST"]),
+            Route("/batches/{batch}/seen", guard(self.seen), methods=["POST"]),
+            Route("/batches/{batch}/harvest", guard(self.harvest), methods=["POST"]),
+            Route("/batches/{batch}/discard", guard(self.discard), methods=["POST"]),
+            Route("/vessels/{vessel}/settling", guard(self.settling), methods=["POST"]),
+        ]
+
+    async def bench(self, _request: Request) -> Response:
+        return JSONResponse(self._site.desk.bench())
+
+    async def alarms(self, _request: Request) -> Response:
+        return JSONResponse({"alarms": self._site.desk.bench()["alarms"]})
+
+    async def health(self, _request: Request) -> Response:
+        """Open to all, so it tells little: whether the page answers and the broker is linked."""
+        bench = self._site.desk.bench()
+        linked = bool(bench["broker"]["connected"])
+        return JSONResponse({"status": "ok" if linked else "degraded", "broker": linked, "now": bench["now"]})
+
+    async def start(self, request: Request) -> Response:
+        body = read_body(StartBody, await request.body())
+        return await self._done(body.command(self._site.desk.bench()), 201)
+
+    async def seen(self, request: Request) -> Response:
+        body = read_body(SeenBody, await request.body())
+        return await self._done(body.command(request.path_params["batch"], self._now))
+
+    async def harvest(self, request: Request) -> Response:
+        body = read_body(HarvestBody, await request.body())
+        return await self._done(body.command(request.path_params["batch"], self._now))
+
+    async def discard(self, request: Request) -> Response:
+        body = read_body(DiscardBody, await request.body())
+        return await self._done(body.command(request.path_params["batch"], self._now))
+
+    async def settling(self, request: Request) -> Response:
+        body = read_body(SettlingBody, await request.body())
+        vessel = find_vessel(self._site.desk.bench(), request.path_params["vessel"])
+        return await self._done(body.command(vessel["id"], self._now))
+
+    async def acknowledge(self, request: Request) -> Response:
+        body = read_body(AcknowledgeBody, await request.body())
+        return await self._done(body.command(request.path_params["alarm"], self._now))
+
+    @property
+    def _now(self) -> int:
+        return int(self._site.desk.bench()["now_ms"])
+
+    async def _done(self, command: Command, status: int = 200) -> Response:
+        return JSONResponse(await self._site.do(command), status)

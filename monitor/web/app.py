@@ -1,0 +1,94 @@
+"""The web application: pages, API and event stream over one desk."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import TYPE_CHECKING, Final
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.middleware.sessions import SessionMiddleware
+from starlette.routing import Mount, Route
+
+from monitor.web.access import Gate
+from monitor.web.api import Api
+from monitor.web.guard import SECURITY_HEADERS, Guard
+from monitor.web.live import Live
+from monitor.web.pages import Pages
+from monitor.web.problems import Trouble, problem_response, wants_problem
+from monitor.web.site import Site
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from monitor.web.desk import Desk
+    from monitor.web.options import WebOptions
+
+_SESSION_SECONDS: Final = 30 * 24 * 3600
+
+
+def make_app(desk: Desk, options: WebOptions) -> Starlette:
+    """The application. Reads password hash, token and session key at once; raises WebProblem when they won't do."""
+    gate = Gate(options)
+    site = Site(desk, options, gate)
+    errors = _Errors(site)
+    app = Starlette(
+        routes=[
+            *Pages(site).routes(),
+            Route("/events", site.api(Live(site).events)),
+            Route("/static/{name}", site.assets.serve),
+            Mount("/api/v1", routes=Api(site).routes()),
+        ],
+        middleware=[
+            Middleware(Guard, options=options),
+            Middleware(
+                SessionMiddleware,
+                secret_key=gate.session_key,
+                session_cookie=_cookie_name(gate, options),
+                max_age=_SESSION_SECONDS,
+                same_site="lax",
+                https_only=options.tls,
+            ),
+        ],
+        exception_handlers={Trouble: errors.trouble, HTTPException: errors.http, 500: errors.broken},
+    )
+    app.state.closing = site.closing
+    return app
+
+
+def _cookie_name(gate: Gate, options: WebOptions) -> str:
+    """Its own for each service: browsers don't tell ports apart, and two services on one machine must not log each other out."""
+    own = hashlib.sha256(f"cookie name of {gate.session_key}".encode()).hexdigest()[:8]
+    return f"__Host-swimup-{own}" if options.tls else f"swimup-{own}"
+
+
+class _Errors:
+    def __init__(self, site: Site) -> None:
+        self._site = site
+
+    def _answer(self, request: Request, trouble: Trouble) -> Response:
+        if wants_problem(request):
+            return problem_response(trouble)
+        response: Response = self._site.page(
+            request, "message.html", trouble.status, title=trouble.title, detail=trouble.detail
+        )
+        response.headers.update(trouble.headers)
+        return response
+
+    async def trouble(self, request: Request, problem: Exception) -> Response:
+        assert isinstance(problem, Trouble)  # noqa: S101  (registered for this kind only)
+        return self._answer(request, problem)
+
+    async def http(self, request: Request, problem: Exception) -> Response:
+        assert isinstance(problem, HTTPException)  # noqa: S101
+        told = {404: "There is nothing at this address.", 405: "This address does not take that."}
+        trouble = Trouble(problem.status_code, told.get(problem.status_code, problem.detail), headers=problem.headers)
+        return self._answer(request, trouble)
+
+    async def broken(self, _request: Request, _problem: Exception) -> Response:
+        """A fault of ours. It is answered outside the guard, so the guard's headers are put on here."""
+        response = problem_response(Trouble(500, "The page has a fault; the service's log says more."))
+        response.headers.update(SECURITY_HEADERS)
+        return response

@@ -1,0 +1,74 @@
+"""What a keeper types into a form or after a command, read into the internal units. Says what is allowed when it can't."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from monitor.settings.errors import Unfit
+from monitor.settings.units import Kind, convert, read, split
+from monitor.web.problems import INVALID, Trouble
+
+LARGEST: Final = 1000.0
+"""Grams, litres or g/L beyond which a slip of the finger is more likely than a bench that big."""
+
+
+def amount(text: str, kind: Kind) -> float:
+    """``2 g``, ``0.5 gal``, ``25 ppt`` in grams, litres or g/L. Raises Unfit."""
+    value = read(text.strip(), kind)
+    if not 0 <= value <= LARGEST or (value == 0 and kind is not Kind.SALINITY):
+        raise Unfit(f"{kind.allowed}, above 0 and up to {LARGEST:g} {kind.unit}")
+    return value
+
+
+def share(text: str) -> float:
+    """``0.6`` or ``60 %`` as 0..1. Raises Unfit."""
+    number, unit = split(text.strip())
+    value = convert(number, unit, "")
+    if not 0 <= value <= 1:
+        raise Unfit('a share such as "60 %" or 0.6')
+    return value
+
+
+def count(text: str) -> float:
+    """A whole number; blanks between its thousands are fine. Raises Unfit."""
+    digits = text.replace(" ", "").replace("\N{NO-BREAK SPACE}", "")
+    if not (digits.isascii() and digits.isdigit() and len(digits) <= 9):
+        raise Unfit("a whole number such as 180000")
+    return float(digits)
+
+
+def invalid(told: str) -> Trouble:
+    return Trouble(422, told, INVALID)
+
+
+def unfit(name: str, text: str, problem: Unfit) -> str:
+    """The sentence for a keeper."""
+    return f'{name}: "{text[:40]}" is not understood; allowed: {problem.allowed}. {problem.hint}'.strip()
+
+
+def field_amount(name: str, text: str, kind: Kind) -> float:
+    try:
+        return amount(text, kind)
+    except Unfit as problem:
+        raise invalid(unfit(name, text, problem)) from problem
+
+
+def field_share(given: dict[str, str]) -> float | None:
+    """The counted share, None when left empty. Raises Trouble."""
+    text = given.get("fraction", "").strip()
+    if not text:
+        return None
+    try:
+        return share(text)
+    except Unfit as problem:
+        raise invalid(unfit("Share", text, problem)) from problem
+
+
+def field_count(given: dict[str, str]) -> float | None:
+    text = given.get("nauplii", "").strip()
+    if not text:
+        return None
+    try:
+        return count(text)
+    except Unfit as problem:
+        raise invalid(unfit("Young brine shrimp", text, problem)) from problem

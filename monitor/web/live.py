@@ -1,0 +1,70 @@
+"""The event stream that keeps open pages fresh: at each event only the parts that have changed for this page."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any, Final
+
+from sse_starlette import EventSourceResponse, ServerSentEvent
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from monitor.web.desk import Desk
+    from monitor.web.site import Site
+
+HEARTBEAT: Final = 5.0
+"""Seconds after which a page hears something even when nothing is new, so that silence means a lost link."""
+GAP: Final = 0.5
+"""Seconds between two events at least: a phone on the window sill all night needn't redraw more often."""
+
+
+class Live:
+    def __init__(self, site: Site) -> None:
+        self._site = site
+
+    async def events(self, _request: Request) -> Response:
+        return EventSourceResponse(self._stream(), ping=60, send_timeout=20)
+
+    async def _stream(self) -> AsyncIterator[ServerSentEvent]:
+        site = self._site
+        sent: dict[str, str] = {}
+        while not site.closing.is_set():
+            newest = site.newest()
+            changed = {key: html for key, html in newest.parts.items() if sent.get(key) != html}
+            sent.update(changed)
+            word = {
+                "build": site.build(newest.view),
+                "now": newest.view.now,
+                "speed": newest.view.speed,
+                "parts": changed,
+            }
+            yield ServerSentEvent(json.dumps(word), event="bench", id=str(newest.version))
+            await self._newer_or_closing(newest.version)
+
+    async def _newer_or_closing(self, version: int) -> None:
+        closing = asyncio.create_task(self._site.closing.wait())
+        try:
+            await asyncio.wait({closing}, timeout=GAP)
+            newer = asyncio.create_task(_wait(self._site.desk, version))
+            try:
+                await asyncio.wait({closing, newer}, return_when=asyncio.FIRST_COMPLETED)
+            finally:
+                await _cancel(newer)
+        finally:
+            await _cancel(closing)
+
+
+async def _wait(desk: Desk, version: int) -> int:
+    return await desk.wait(version, HEARTBEAT)
+
+
+async def _cancel(task: asyncio.Task[Any]) -> None:
+    task.cancel()
+    with suppress(asyncio.CancelledError):
+        await task

@@ -1,0 +1,198 @@
+"""What all handlers share: the desk, who may come in, and the templates."""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+import hmac
+import secrets
+import time
+from dataclasses import dataclass, field
+from functools import wraps
+from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import quote
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from monitor.core.model import Refused
+from monitor.web import words
+from monitor.web.access import Attempts, Gate
+from monitor.web.assets import Assets
+from monitor.web.bodies import instant_trouble
+from monitor.web.problems import NO_ANSWER, REFUSED, Trouble
+from monitor.web.view import BenchView, make_view
+from monitor.web.when import NotAnInstant
+
+if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable
+
+    from markupsafe import Markup
+    from starlette.datastructures import FormData
+    from starlette.requests import Request
+
+    from monitor.web.desk import Command, Desk
+    from monitor.web.options import WebOptions
+
+    Handler = Callable[[Request], Awaitable[Response]]
+    FormHandler = Callable[[Request, dict[str, str]], Awaitable[Response]]
+
+DECISION_TIMEOUT: Final = 10.0
+"""Seconds a command may take before the keeper is told that nothing answers."""
+
+
+def _environment(assets: Assets) -> Environment:
+    environment = Environment(
+        loader=PackageLoader("monitor.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    environment.filters["path"] = lambda text: quote(str(text), safe="")
+    environment.globals.update(asset=assets.path, sights=words.SIGHTS)
+    return environment
+
+
+@dataclass(frozen=True, slots=True)
+class Rendered:
+    """The live parts of one view, as they go to every open page. Their forms carry no CSRF token; the script puts it in."""
+
+    version: int
+    view: BenchView
+    parts: dict[str, Markup]
+
+
+@dataclass(slots=True)
+class Site:
+    desk: Desk
+    options: WebOptions
+    gate: Gate
+    closing: asyncio.Event = field(default_factory=asyncio.Event)
+    assets: Assets = field(default_factory=Assets)
+    attempts: Attempts = field(default_factory=lambda: Attempts(time.monotonic))
+    _templates: Environment = field(init=False)
+    _newest: Rendered | None = field(init=False, default=None)
+
+    def __post_init__(self) -> None:
+        self._templates = _environment(self.assets)
+
+    # --- saying
+
+    def render_parts(self, view: BenchView, csrf: str) -> dict[str, Markup]:
+        macros: Any = self._templates.get_template("parts.html").module
+        parts = {"top": macros.top(view), "alarms": macros.alarms(view, csrf)}
+        parts.update({vessel.key: macros.vessel(vessel, csrf) for vessel in view.vessels})
+        return parts
+
+    def newest(self) -> Rendered:
+        """Rendered once per view, however many pages are open."""
+        version = self.desk.version()
+        if self._newest is None or self._newest.version != version:
+            view = make_view(self.desk.bench())
+            self._newest = Rendered(version, view, self.render_parts(view, csrf=""))
+        return self._newest
+
+    def build(self, view: BenchView) -> str:
+        """Changes when an open page no longer fits: other style or script, other vessels, another zone."""
+        shape = "\n".join((self.assets.build, view.site, view.zone, *(vessel.id for vessel in view.vessels)))
+        return hashlib.sha256(shape.encode()).hexdigest()[:12]
+
+    def page(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
+        html = self._templates.get_template(template).render(
+            site=self.desk.bench()["site"],
+            csrf=csrf_token(request),
+            login_needed=self.options.login_needed and bool(request.session.get("in")),
+            **values,
+        )
+        return HTMLResponse(html, status)
+
+    # --- doing
+
+    async def do(self, command: Command) -> dict[str, Any]:
+        """Raises Trouble when the bench refuses, or nobody decides in time."""
+        try:
+            return await asyncio.wait_for(self.desk.do(command), DECISION_TIMEOUT)
+        except Refused as refused:
+            raise Trouble(409, str(refused), REFUSED) from refused
+        except TimeoutError:
+            raise Trouble(
+                503,
+                f"The service did not answer within {DECISION_TIMEOUT:g} s. Look at the bench whether it was noted.",
+                NO_ANSWER,
+                headers={"Retry-After": "10"},
+            ) from None
+
+    # --- letting in
+
+    def api(self, handler: Handler) -> Handler:
+        """For programs: the token of the command line, or a page's session with its CSRF token."""
+
+        @wraps(handler)
+        async def guarded(request: Request) -> Response:
+            if not self._bearer(request):
+                if self.options.login_needed and not request.session.get("in"):
+                    raise Trouble(
+                        401, "Log in, or send the token of the command line.", headers={"WWW-Authenticate": "Bearer"}
+                    )
+                if request.method not in ("GET", "HEAD"):
+                    check_csrf(request, request.headers.get("x-csrf-token", ""))
+            try:
+                return await handler(request)
+            except NotAnInstant as problem:
+                raise instant_trouble(problem) from problem
+
+        return guarded
+
+    def open_page(self, handler: Handler) -> Handler:
+        """For people who look: log in first where that is asked for."""
+
+        @wraps(handler)
+        async def guarded(request: Request) -> Response:
+            if self.options.login_needed and not request.session.get("in"):
+                return RedirectResponse("/login", 303)
+            return await handler(request)
+
+        return guarded
+
+    def form(self, handler: FormHandler, *, before_login: bool = False) -> Handler:
+        """For people who act: logged in, and from a form of this page."""
+
+        @wraps(handler)
+        async def guarded(request: Request) -> Response:
+            if self.options.login_needed and not before_login and not request.session.get("in"):
+                return RedirectResponse("/login", 303)
+            async with request.form(max_files=0, max_fields=40, max_part_size=8192) as given:
+                fields = _texts(given)
+            check_csrf(request, fields.get("csrf", ""))
+            return await handler(request, fields)
+
+        return guarded
+
+    def _bearer(self, request: Request) -> bool:
+        kind, _, offered = request.headers.get("authorization", "").partition(" ")
+        if kind.lower() != "bearer":
+            return False
+        if not self.gate.knows_token(offered.strip()):
+            raise Trouble(401, "This token is not the one of this service.", headers={"WWW-Authenticate": "Bearer"})
+        return True
+
+
+def _texts(given: FormData) -> dict[str, str]:
+    return {name: value for name, value in given.items() if isinstance(value, str)}
+
+
+def csrf_token(request: Request) -> str:
+    """The token of this session, made with its first page."""
+    token = request.session.get("csrf")
+    if not isinstance(token, str):
+        token = request.session["csrf"] = secrets.token_urlsafe(24)
+    return token
+
+
+def check_csrf(request: Request, offered: str) -> None:
+    """Raises Trouble unless ``offered`` is the token of this session."""
+    token = request.session.get("csrf")
+    if not isinstance(token, str) or not hmac.compare_digest(token.encode(), offered.encode("utf-8", "replace")):
+        raise Trouble(403, "This form is too old, or its cookie was not sent. Open the page anew and try again.")

@@ -1,0 +1,125 @@
+"""Times, ages and shares in the plain words of the page and the command line. Pure."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Final
+
+from monitor.core.model import HOUR, MINUTE, SECOND, Ms
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+STAGES: Final = {
+    "soaking": "soaking",
+    "developing": "growing in the shell",
+    "hatching": "hatching",
+    "ready": "ready to harvest",
+    "past": "past its best",
+    "ended": "ended",
+    "lost": "lost",
+}
+SIGHTS: Final = {
+    "none": "nothing swims yet",
+    "first": "the first few swim",
+    "some": "about half swim",
+    "most": "nearly all swim",
+}
+QUALITIES: Final = {
+    "ok": "",
+    "clamped": "",
+    "suspect": "doubtful, not used",
+    "last-known": "last known",
+    "queued": "waited at the broker",
+    "unreadable": "not readable",
+}
+RANKS: Final = {"high": 0, "medium": 1, "low": 2}
+DEGREE: Final = " °C"
+
+
+def local(instant: Ms, zone: ZoneInfo) -> datetime:
+    return datetime.fromtimestamp(instant / SECOND, UTC).astimezone(zone)
+
+
+def clock(instant: Ms, zone: ZoneInfo) -> str:
+    """``06:40``; with the zone's letters in the hour that comes twice in autumn."""
+    here = local(instant, zone)
+    twin = here.replace(fold=1 - here.fold)
+    twice = twin.utcoffset() != here.utcoffset() and _survives(here) and _survives(twin)
+    return f"{here:%H:%M} {here.tzname()}" if twice else f"{here:%H:%M}"
+
+
+def _survives(here: datetime) -> bool:
+    return here.astimezone(UTC).astimezone(here.tzinfo).replace(tzinfo=None) == here.replace(tzinfo=None)
+
+
+def day_word(instant: Ms, now: Ms, zone: ZoneInfo) -> str:
+    """``today``, ``Tue`` within six days, otherwise ``2 Mar``. "Tomorrow" is avoided: at 2 a.m. it means two things."""
+    there, here = local(instant, zone).date(), local(now, zone).date()
+    if there == here:
+        return "today"
+    if abs(there - here) <= timedelta(days=6):
+        return f"{there:%a}"
+    return f"{there.day} {there:%b}"
+
+
+def moment(instant: Ms, now: Ms, zone: ZoneInfo) -> str:
+    """``today 06:40`` or ``Tue 13:00``."""
+    return f"{day_word(instant, now, zone)} {clock(instant, zone)}"
+
+
+def between(start: Ms | None, end: Ms | None, now: Ms, zone: ZoneInfo) -> str:
+    """A range of instants, saying the day once if it is one: ``today 05:10 to 08:30``. None is open."""
+    if start is None and end is None:
+        return "not in sight"
+    if start is None:
+        return f"by {moment(end, now, zone)}" if end is not None else ""
+    if end is None:
+        return f"{moment(start, now, zone)} or later, or never"
+    same_day = day_word(start, now, zone) == day_word(end, now, zone)
+    last = clock(end, zone) if same_day else moment(end, now, zone)
+    return f"{moment(start, now, zone)} to {last}"
+
+
+def about(instant: Ms, how: int = 0) -> Ms:
+    """Rounded to five minutes: nearest (0), earlier (-1) or later (1). More would pretend to be exact."""
+    step = 5 * MINUTE
+    if how < 0:
+        return instant // step * step
+    if how > 0:
+        return -(-instant // step) * step
+    return (instant + step // 2) // step * step
+
+
+def duration(length: Ms) -> str:
+    """``12 s``, ``3 min``, ``2 h 10 min``, ``3 days``."""
+    seconds = max(0, length) // SECOND
+    if seconds < 60:
+        return f"{seconds} s"
+    minutes = seconds // 60
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h {minutes:02d} min" if minutes and hours < 10 else f"{length // HOUR} h"
+    return f"{hours // 24} days"
+
+
+def number(value: float, digits: int = 1) -> str:
+    """Without a minus in front of nothing, and without needless decimals."""
+    text = f"{value:.{digits}f}"
+    if "." in text and digits > 1:
+        text = text.rstrip("0").rstrip(".")
+    return text.lstrip("-") if float(text) == 0 else text.replace("-", "\N{MINUS SIGN}")
+
+
+def percent(share: float) -> str:
+    return f"{round(100 * min(1.0, max(0.0, share)))} %"
+
+
+def shares(low: float | None, high: float | None) -> str:
+    """``20 to 45 %``, or one number where they round to the same."""
+    if low is None or high is None:
+        return "not known"
+    first, last = percent(low), percent(high)
+    return first if first == last else f"{first[:-2]} to {last}"

@@ -1,0 +1,239 @@
+"""A desk kept in memory, with a shed of three vessels in the middle of a bad night."""
+
+from __future__ import annotations
+
+import asyncio
+import copy
+import threading
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from monitor.core.model import HOUR, MINUTE, SECOND, Acknowledge, Discard, Harvest, Ms, Refused, Settle, Start
+from monitor.web.when import as_rfc3339, rfc3339
+
+if TYPE_CHECKING:
+    from monitor.web.desk import Command
+
+NOW: Ms = rfc3339("2026-03-02T01:10:00Z")  # 02:10 in Berlin
+
+
+def span(low: float | None, mid: float | None, high: float | None) -> dict[str, str | None]:
+    """Instants ``low``, ``mid`` and ``high`` hours from NOW."""
+    ends = {"lo": low, "mid": mid, "hi": high}
+    return {end: None if hours is None else as_rfc3339(NOW + round(hours * HOUR)) for end, hours in ends.items()}
+
+
+def measured(value: float | str | None, age_s: float, probe: str, *, fresh: bool = True, quality: str = "ok") -> dict[str, Any]:
+    return {
+        "value": value,
+        "unit": "Cel" if isinstance(value, float) else None,
+        "time": as_rfc3339(NOW - round(age_s * SECOND)),
+        "age_s": age_s,
+        "quality": quality,
+        "fresh": fresh,
+        "probe": probe,
+    }
+
+
+def a_batch(vessel: str, **changes: Any) -> dict[str, Any]:
+    return {
+        "id": f"{vessel}-2026-03-01",
+        "lot": "tin-7",
+        "strain": "Great Salt Lake",
+        "start": span(None, -15, None)["mid"],
+        "cysts_g": 2.0,
+        "litres": 1.5,
+        "salinity_g_l": 25.0,
+        "stage": "hatching",
+        "hatched": {"lo": 0.2, "mid": 0.3, "hi": 0.45},
+        "t10": span(-2.5, -1.5, -0.6),
+        "t50": span(1.2, 2.5, 4.1),
+        "t90": span(3.1, 4.6, 6.9),
+        "ready": span(3.1, 4.6, 6.9),
+        "note": "",
+        **changes,
+    }
+
+
+def an_alarm(rule: str, subject: str, priority: str, minutes: float, **changes: Any) -> dict[str, Any]:
+    since = as_rfc3339(NOW - round(minutes * MINUTE))
+    return {
+        "id": f"{rule}:{subject}",
+        "rule": rule,
+        "subject": subject,
+        "priority": priority,
+        "state": "unacknowledged",
+        "since": since,
+        "changed": since,
+        "title": "",
+        "text": "",
+        "todo": "",
+        "reason": "first time",
+        **changes,
+    }
+
+
+def bad_night() -> dict[str, Any]:
+    """Birch has hatched and its air has stopped; ash hatches; cedar is empty and its probe has gone quiet."""
+    return {
+        "site": "shed",
+        "timezone": "Europe/Berlin",
+        "now": as_rfc3339(NOW),
+        "now_ms": NOW,
+        "simulated": None,
+        "broker": {"connected": True, "since": as_rfc3339(NOW - 9 * HOUR)},
+        "vessels": [
+            {
+                "id": "ash",
+                "litres": 1.5,
+                "water": measured(24.1, 12, "ash-water"),
+                "air": measured("running", 8, "ash-air"),
+                "batch": a_batch("ash"),
+                "settling_until": None,
+            },
+            {
+                "id": "birch",
+                "litres": 2.0,
+                "water": measured(26.4, 9, "birch-water"),
+                "air": measured("stopped", 8, "birch-air"),
+                "batch": a_batch(
+                    "birch",
+                    stage="ready",
+                    litres=2.0,
+                    cysts_g=3.0,
+                    hatched={"lo": 0.68, "mid": 0.77, "hi": 0.84},
+                    t10=span(-12, -11, -10),
+                    t50=span(-7, -6.2, -5),
+                    t90=span(-3, -1.6, 0.4),
+                    ready=span(-3, -1.6, 0.4),
+                    note="Without air the young ones last about 40 min at this temperature.",
+                ),
+                "settling_until": None,
+            },
+            {
+                "id": "cedar",
+                "litres": 1.0,
+                "water": measured(19.3, 1500, "cedar-water", fresh=False),
+                "air": None,
+                "batch": None,
+                "settling_until": None,
+            },
+        ],
+        "room": [measured(16.8, 40, "shed-room")],
+        "alarms": [
+            an_alarm(
+                "probe-silent",
+                "cedar-water",
+                "low",
+                22,
+                title="cedar-water is silent",
+                text="No reading from cedar-water since 01:45. The vessel is empty, so nothing depends on it.",
+                todo="When you are there: look at the plug and the battery.",
+            ),
+            an_alarm(
+                "cold-snap",
+                "ash",
+                "medium",
+                35,
+                state="acknowledged",
+                title="ash is getting cold",
+                text="From 26.2 to 24.1 °C within 1 h. Ready moves from today 05:10 to today 06:45.",
+                todo="Look at the heater of ash.",
+            ),
+            an_alarm(
+                "air-stopped",
+                "birch",
+                "high",
+                6,
+                title="Air stopped in birch",
+                text="No bubbles since 02:04. Birch has hatched; at 26.4 °C the oxygen lasts until about 02:50.",
+                todo="Start the pump, or pour birch into a wide bowl no deeper than 5 cm.",
+            ),
+        ],
+        "meals": [as_rfc3339(rfc3339("2026-03-01T18:00:00Z") + step) for step in _feedings()],
+        "lots": [{"id": "tin-7", "strain": "Great Salt Lake"}, {"id": "tin-6", "strain": "Vinh Chau"}],
+    }
+
+
+def _feedings() -> list[Ms]:
+    """07:00 and 19:00 in Berlin, for three days from 19:00 on the first of March."""
+    return [day * 24 * HOUR + hours * HOUR for day in range(4) for hours in (0, 12)]
+
+
+class MemoryDesk:
+    """Does what the service would do with a command, as far as the page can see it."""
+
+    def __init__(self, bench: dict[str, Any] | None = None) -> None:
+        self._bench = bench if bench is not None else bad_night()
+        self._version = 1
+        self._lock = threading.Lock()
+        self.done: list[Command] = []
+        self.stuck = False
+
+    def bench(self) -> dict[str, Any]:
+        with self._lock:
+            return copy.deepcopy(self._bench)
+
+    def version(self) -> int:
+        return self._version
+
+    async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the desk's own signature)
+        ends = asyncio.get_running_loop().time() + timeout
+        while self._version <= version and asyncio.get_running_loop().time() < ends:  # noqa: ASYNC110  (published from any thread)
+            await asyncio.sleep(0.02)
+        return self._version
+
+    def publish(self, change: Any = None) -> None:
+        """A new view, after ``change(bench)``."""
+        with self._lock:
+            if change is not None:
+                change(self._bench)
+            self._version += 1
+
+    async def do(self, command: Command) -> dict[str, Any]:
+        if self.stuck:
+            await asyncio.sleep(3600)
+        self.done.append(command)
+        with self._lock:
+            result = self._carry_out(command)
+            self._version += 1
+        return result
+
+    def _carry_out(self, command: Command) -> dict[str, Any]:
+        match command:
+            case Acknowledge(alarm=name):
+                alarm = next((alarm for alarm in self._bench["alarms"] if alarm["id"] == name), None)
+                if alarm is None or alarm["state"] != "unacknowledged":
+                    raise Refused(f'There is no alarm "{name}" to acknowledge.')
+                alarm["state"] = "acknowledged"
+                return {"alarm": name}
+            case Settle(vessel=name, until=until):
+                self._vessel(name)["settling_until"] = as_rfc3339(until)
+                return {"vessel": name, "until": as_rfc3339(until)}
+            case Start():
+                return self._start(command)
+            case Harvest(batch=name) | Discard(batch=name):
+                self._holder(name)["batch"] = None
+                return {"batch": name}
+            case _:
+                self._holder(command.batch)["batch"]["note"] = f"You saw: {command.what}."
+                return {"batch": command.batch}
+
+    def _start(self, command: Start) -> dict[str, Any]:
+        vessel = self._vessel(command.vessel)
+        if vessel["batch"] is not None:
+            raise Refused(f"{command.vessel} holds {vessel['batch']['id']}. Harvest or discard it first.")
+        name = command.batch or f"{command.vessel}-2026-03-02"
+        vessel["batch"] = a_batch(command.vessel, id=name, stage="soaking", lot=command.lot, cysts_g=command.cysts_g)
+        return {**asdict(command), "batch": name}
+
+    def _vessel(self, name: str) -> dict[str, Any]:
+        found: dict[str, Any] = next(vessel for vessel in self._bench["vessels"] if vessel["id"] == name)
+        return found
+
+    def _holder(self, batch: str) -> dict[str, Any]:
+        for vessel in self._bench["vessels"]:
+            if vessel["batch"] and vessel["batch"]["id"] == batch:
+                found: dict[str, Any] = vessel
+                return found
+        raise Refused(f'There is no open batch "{batch}".')
