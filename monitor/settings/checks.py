@@ -141,11 +141,9 @@ def _its_vessel(draft: Draft, part: Part[Probe]) -> None:
             )
     elif not belongs:
         draft.wrong_in(part, "vessel", quoted(vessel), f"no vessel: a probe of {measures} belongs to none")
-    elif vessel not in known:
-        # A vessel whose own id is wrong is told once, there; its probes are not to blame.
-        wrong_ids = any(not vessel.sound("id") for vessel in draft.vessel)
-        if not wrong_ids or nearest(vessel, known):
-            draft.wrong_in(part, "vessel", quoted(vessel), ", ".join(known) or "none yet", nearest(vessel, known))
+    elif vessel not in known and known and all(vessel.sound("id") for vessel in draft.vessel):
+        # A vessel whose own id is wrong, or lacking vessels, are told once, there; the probes are not to blame.
+        draft.wrong_in(part, "vessel", quoted(vessel), ", ".join(known), nearest(vessel, known))
 
 
 def _its_decoder(draft: Draft, part: Part[Probe]) -> None:

@@ -28,7 +28,7 @@ class Problem:
     about: str = ""
 
     def __str__(self) -> str:
-        place = f"{self.file}: {self.pointer}" if self.pointer else self.file
+        place = _printable(f"{self.file}: {self.pointer}" if self.pointer else self.file)
         about = f" ({self.about})" if self.about else ""
         hint = f". {self.hint}" if self.hint else ""
         return f"{place}{about}: found {self.found}; allowed: {self.allowed}{hint}"
@@ -72,8 +72,12 @@ def quoted(text: str) -> str:
     scheme, address, _ = text.partition("://")
     if address:
         return f'"{scheme[-20:]}://(not shown)"' if scheme.isalnum() else "an address (not shown)"
-    clean = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[:61])
+    clean = _printable(text[:61])
     return f'"{clean[:60]}…"' if len(text) > 60 else f'"{clean}"'
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
 
 
 def shown(value: object, *, secret: bool = False) -> str:

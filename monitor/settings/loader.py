@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -77,7 +77,7 @@ def _syntax(message: str) -> str:
     """The parser's message, place first and without the text it quotes, which may be a secret."""
     place = re.search(r"\(at (line \d+), (column \d+)\)|\(at (end of document)\)", message)
     what = re.sub(r"\(at .*\)$|'.*'|\".*\"", "", message.partition("\n")[0]).strip(" :")
-    where = " ".join(filter(None, place.groups())) if place else ""
+    where = ", ".join(filter(None, place.groups())) if place else ""
     return f"{where}: {what[:80]}" if where else what[:80] or "it cannot be parsed"
 
 
@@ -141,9 +141,7 @@ def _unknown_tables(draft: Draft, raw: Mapping[str, Any]) -> None:
     for key in raw:
         if key in known:
             continue
-        hint = nearest(key, known)
-        if not hint and key in options:
-            hint = f'"{key}" is an option of [{options[key]}].'
+        hint = f'"{key}" is an option of [{options[key]}].' if key in options else nearest(key, known)
         draft.wrong(join(key), f"the unknown table or option {quoted(key)}", f"the tables {', '.join(known)}", hint)
 
 
@@ -161,11 +159,17 @@ def _overlaid(document: Mapping[str, Any], overlay: Mapping[str, Any], origins: 
             first = len(raw.setdefault(name, []))
             raw[name].extend(value)
             origins.update({join(name, first + index): COMMAND_LINE for index in range(len(value))})
-            origins.update({join(name, first + i, key): COMMAND_LINE for i, item in enumerate(value) for key in item})
+            origins.update(
+                {join(name, first + i, key): COMMAND_LINE for i, item in enumerate(value) for key in _table_keys(item)}
+            )
         else:
             raw[name] = value
             origins[join(name)] = COMMAND_LINE
     return raw
+
+
+def _table_keys(item: object) -> Iterable[str]:
+    return item if isinstance(item, Mapping) else ()
 
 
 def state_folder() -> tuple[Path, str]:

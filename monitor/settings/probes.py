@@ -119,7 +119,13 @@ class Probe(Section):
         """How its unit becomes the internal one. Air stays in its own: only its own threshold is compared with it."""
         if self.measures is Measures.AIR:
             return Affine(1.0, 0.0, self.unit or "")
-        return Affine(1.0, 0.0, "Cel") if self.unit in (None, "C") else units.temperature_unit(self.unit or "C")
+        return units.temperature_unit(self.unit or "C")
+
+    def applies(self, key: str) -> bool:
+        """Whether an option means anything for this probe; one that does not must not be written."""
+        if key in ("threshold", "deadband", "pulses"):
+            return self.measures is Measures.AIR
+        return self.by_word if key in ("words_on", "words_off") else True
 
     def spec(self) -> core.ProbeSpec:
         low, high = RANGES[self.measures]

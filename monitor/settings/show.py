@@ -79,8 +79,10 @@ def _options(loaded: Loaded, pointer: str, section: Section) -> list[Shown]:
 
 
 def _value(section: Section, key: str) -> Any:
-    """The value in force; for a probe also what follows from what it measures."""
+    """The value in force; for a probe also what follows from what it measures. None where there is none."""
     value = getattr(section, key)
+    if isinstance(section, Probe) and not section.applies(key):
+        return None
     if value is None and isinstance(section, Probe):
         spec = section.spec()
         temperature = section.measures != "air"

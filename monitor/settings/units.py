@@ -123,7 +123,7 @@ def _unit(text: str) -> pint.Unit:
         raise Unfit(_SOME_UNITS, found=f"the unit {quoted(text)}")
     try:
         return _registry().parse_units(name)
-    except pint.UndefinedUnitError:
+    except pint.PintError:  # not known, or a prefix before a temperature
         known = sorted(str(unit) for unit in _registry()._units)  # noqa: SLF001  (the public listing hides aliases)
         raise Unfit(
             _SOME_UNITS,
@@ -251,6 +251,8 @@ _UCUM = {"degree_Celsius": "Cel", "degree_Fahrenheit": "[degF]", "kelvin": "K"}
 
 def temperature_unit(text: str) -> Affine:
     """The unit of a temperature probe. Raises Unfit when it is not one."""
+    if text == "C":  # by far the most common, and it needs no conversion
+        return Affine(1.0, 0.0, "Cel")
     unit = _unit(text)
     code = _UCUM.get(str(unit))
     if code is None:
