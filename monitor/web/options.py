@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import ipaddress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from monitor.settings.settings import Settings
 
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 
@@ -41,6 +43,20 @@ class WebOptions:
     cert_file: Path | None = None
     key_file: Path | None = None
     hostnames: tuple[str, ...] = ()
+
+    @classmethod
+    def from_settings(cls, settings: Settings) -> Self:
+        """What the configuration says; the secrets of the page lie beside the store."""
+        web = settings.web
+        return cls(
+            state_dir=settings.store.path.parent,
+            host=web.host,
+            port=web.port,
+            password_hash_file=web.password_file,
+            cert_file=web.cert_file,
+            key_file=web.key_file,
+            hostnames=web.hostnames,
+        )
 
     def __post_init__(self) -> None:
         if (self.cert_file is None) != (self.key_file is None):

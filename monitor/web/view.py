@@ -141,9 +141,9 @@ def make_view(bench: Bench) -> BenchView:
         speed=speed,
         simulated=f"Simulated time, {speed:g} times as fast" if simulated else "",
         broker=_broker(bench["broker"], now, zone),
-        headline=_headline(alarms),
+        headline=_headline(alarms, linked=bool(bench["broker"]["connected"])),
         next_up=_next_up(bench["vessels"], now, zone),
-        grave=waiting[0].priority if waiting else "",
+        grave=waiting[0].priority if waiting else "" if bench["broker"]["connected"] else "medium",
         open_count=len(waiting),
         alarms=alarms,
         vessels=vessels,
@@ -159,12 +159,14 @@ def _broker(link: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:
     return f"No link to the probes{told}. The numbers below are the last ones known."
 
 
-def _headline(alarms: Sequence[AlarmView]) -> str:
+def _headline(alarms: Sequence[AlarmView], *, linked: bool) -> str:
     waiting = [alarm for alarm in alarms if alarm.to_acknowledge]
     if len(waiting) == 1:
         return f"{waiting[0].urgency}: {waiting[0].title}"
     if waiting:
         return f"{len(waiting)} things need you"
+    if not linked:
+        return "Not watching: no link"
     if any(alarm.state == "acknowledged" for alarm in alarms):
         return "Nothing new needs you"
     return "Nothing needs you"
@@ -282,10 +284,10 @@ def _batch(batch: Mapping[str, Any], water: Measured, meals: Sequence[Ms], now: 
         lead=lead,
         main=main,
         spread=spread,
-        feeding=_feeding(low, high, meals, now, zone),
+        feeding=_feeding(low, mid, high, meals, now, zone),
         caution="" if water.fresh else _lean(water),
         note=batch.get("note") or "",
-        band=make_band(low, mid, high, meals, now, zone),
+        band=None if mid is not None and mid <= now else make_band(low, mid, high, meals, now, zone),
         rows=tuple(_row(name, batch[key], now, zone) for name, key in _ROWS),
         harvestable=stage in ("ready", "past"),
     )
@@ -341,11 +343,13 @@ def _ready(
     return "Ready about", words.moment(words.about(mid or now), now, zone), spread
 
 
-def _feeding(low: Ms | None, high: Ms | None, meals: Sequence[Ms], now: Ms, zone: ZoneInfo) -> str:
+def _feeding(low: Ms | None, mid: Ms | None, high: Ms | None, meals: Sequence[Ms], now: Ms, zone: ZoneInfo) -> str:
     """For which feeding time it is likely (9 chances in 10) in time, and which earlier one it may just make."""
     ahead = [meal for meal in meals if meal > now]
     if low is None or not ahead:
         return ""
+    if mid is not None and mid <= now:
+        return f"Next feeding: {words.moment(ahead[0], now, zone)}"
     likely = next((meal for meal in ahead if high is not None and meal >= high), None)
     perhaps = next((meal for meal in ahead if meal >= low), None)
     parts = []

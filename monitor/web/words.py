@@ -22,8 +22,8 @@ STAGES: Final = {
 SIGHTS: Final = {
     "none": "nothing swims yet",
     "first": "the first few swim",
-    "some": "about half swim",
-    "most": "nearly all swim",
+    "some": "some swim",
+    "most": "most swim",
 }
 QUALITIES: Final = {
     "ok": "",
