@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import logging
 import re
-import threading
 from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
@@ -69,7 +69,9 @@ class AppriseChannel:
     def _send(self, letter: Letter) -> bool:
         import apprise  # noqa: PLC0415  (see above)
 
-        service = apprise.Apprise()
+        # No threads of the library's own for a single service; and no icon that a phone would load from elsewhere.
+        asset = apprise.AppriseAsset(app_id="swimup", app_desc="swimup", async_mode=False, image_url_mask=None)
+        service = apprise.Apprise(asset=asset)
         if not service.add(self._address(apprise, letter.priority)):
             # Not the library's own words: they contain the address.
             raise DeliveryFailed(
@@ -109,31 +111,36 @@ class AppriseChannel:
         )
 
 
-class _Listener(logging.Handler):
-    """Collects why a try of this thread failed: warnings, and the exception that apprise mentions at DEBUG only."""
+_said: ContextVar[list[str] | None] = ContextVar("said", default=None)
+"""What the library logs of the present try. It may send from a thread of its own, which inherits this."""
 
-    def __init__(self) -> None:
-        super().__init__(logging.DEBUG)
-        self.said: list[str] = []
-        self._mine = threading.get_ident()
+
+class _Listener(logging.Handler):
+    """Collects why a try failed: warnings, and the exception that apprise mentions at DEBUG only."""
 
     def emit(self, record: logging.LogRecord) -> None:
-        if record.thread != self._mine:
+        said = _said.get()
+        if said is None:
             return
         text = record.getMessage()
         if record.levelno >= logging.WARNING or "Exception" in text:
-            self.said.append(" ".join(text.split())[:500])
+            said.append(" ".join(text.split())[:500])
+
+
+_LISTENER = _Listener(logging.DEBUG)
 
 
 @contextmanager
 def _what_apprise_says() -> Iterator[list[str]]:
     logger = logging.getLogger("apprise")
-    # At DEBUG the library logs addresses and whole messages: only the listener may hear that.
+    # At DEBUG the library logs addresses and whole messages, and so does the one below it: only the listener may hear.
     logger.setLevel(logging.DEBUG)
     logger.propagate = False
-    listener = _Listener()
-    logger.addHandler(listener)
+    logger.addHandler(_LISTENER)  # adding it again changes nothing
+    logging.getLogger("urllib3").setLevel(logging.WARNING)
+    said: list[str] = []
+    token = _said.set(said)
     try:
-        yield listener.said
+        yield said
     finally:
-        logger.removeHandler(listener)
+        _said.reset(token)

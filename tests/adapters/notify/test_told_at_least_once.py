@@ -1,0 +1,58 @@
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.store import Store
+
+HERE = Path(__file__).parent
+ROOT = HERE.parents[2]
+
+
+def child(path: Path, address: str, alarms: int) -> subprocess.Popen[str]:
+    command = [sys.executable, str(HERE / "telling_child.py"), str(path), address, str(alarms)]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(ROOT)})
+
+
+def posted(process: subprocess.Popen[str]) -> None:
+    assert process.stdout is not None
+    assert process.stdout.readline() == "posted\n"
+
+
+def test_letters_that_were_refused_arrive_after_a_kill_and_a_restart(tmp_path: Path, catcher: Any) -> None:
+    """Nothing that was committed is forgotten: all letters come through once the service and the channel are back."""
+    path = tmp_path / "swimup.db"
+    catcher.refusing = 500
+    with child(path, catcher.url("200"), 5) as process:
+        posted(process)
+        process.send_signal(signal.SIGKILL)
+    assert catcher.all_caught() == []
+    catcher.refusing = None
+    with child(path, catcher.url("200"), 0) as process:
+        posted(process)
+        assert process.wait(timeout=30) == 0
+    assert {caught["title"] for caught in catcher.all_caught()} == {f"Cold {number}" for number in range(5)}
+    with Store.open(path) as store:
+        assert store.undelivered() == []
+
+
+@pytest.mark.parametrize("told", [1, 4, 7])
+def test_a_kill_while_telling_repeats_but_forgets_nothing(tmp_path: Path, catcher: Any, told: int) -> None:
+    """Killed in the middle of telling: every letter arrives, and a repeated one carries the token of the first."""
+    path = tmp_path / "swimup.db"
+    with child(path, catcher.url("200"), 8) as process:
+        posted(process)
+        caught = [catcher.next() for _ in range(told)]
+        process.send_signal(signal.SIGKILL)
+    with child(path, catcher.url("200"), 0) as process:
+        posted(process)
+        assert process.wait(timeout=30) == 0
+    caught += catcher.all_caught()
+    assert {each["title"] for each in caught} == {f"Cold {number}" for number in range(8)}
+    assert len({each["message"] for each in caught}) == 8
