@@ -6,6 +6,7 @@ It reads no clock; ``now`` is always the time of the event.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from monitor.core import alarms, rules
@@ -20,6 +21,7 @@ from monitor.core.model import (
     AlarmState,
     BatchChanged,
     BrokerLink,
+    ClockSet,
     Discard,
     Effect,
     Estimate,
@@ -40,7 +42,7 @@ from monitor.core.model import (
     Transition,
 )
 from monitor.core.quality import accept, judge
-from monitor.core.slots import OpenSlots
+from monitor.core.slots import CLOCK_SLOTS, OpenSlots
 from monitor.core.state import Batch, State, VesselState
 
 if TYPE_CHECKING:
@@ -85,6 +87,8 @@ class Engine:
                 self._acknowledge(event, effects)
             case BrokerLink():
                 self._link(event, effects)
+            case ClockSet():
+                self._clock_set(event)
             case Start() | Seen() | Harvest() | Discard() | Settle():
                 self.check(event)
                 self._entry(event, effects)
@@ -305,6 +309,20 @@ class Engine:
                 state.listening_since = max(state.listening_since, event.time)
         self._look([rules.broker_lost(state, event.time)], event.time, effects)
 
+    def _clock_set(self, event: ClockSet) -> None:
+        """The clock jumped: silence is counted anew, and nothing may look fresh because the clock went back."""
+        state = self.state
+        state.listening_since = event.time
+        state.broker_since = min(state.broker_since, event.time)
+        for probe in state.probes.values():
+            if probe.newest is not None and probe.newest.time > event.time:
+                probe.newest = replace(probe.newest, time=event.time)
+            if probe.air_since is not None:
+                probe.air_since = min(probe.air_since, event.time)
+        for batch in self._open():
+            batch.rule_due = min(batch.rule_due, event.time)
+        self._slot_seen = 0
+
     # -- telling
 
     def _open(self) -> list[Batch]:
@@ -319,6 +337,13 @@ class Engine:
         order = {"high": 0, "medium": 1, "low": 2}
         told = [m.alarm for m in self.state.memories.values() if m.alarm is not None]
         return sorted(told, key=lambda a: (order[a.priority], -a.since, a.id))
+
+    def alarm_ids_of(self, batch: str) -> list[str]:
+        """Ids of the alarms that stand for a batch: its vessel's, its probes', and the site's."""
+        vessel = self.state.batches[batch].start.vessel
+        subjects = {vessel, "site"}
+        subjects |= {name for name, probe in self.state.probes.items() if probe.spec.vessel == vessel}
+        return [a.id for a in self.alarms() if a.subject in subjects and a.state in alarms.STANDING]
 
     def estimate(self, batch: str, now: Ms) -> Estimate:
         """What is believed of an open batch at ``now``. Does not change what the rules see."""
@@ -343,18 +368,18 @@ class Engine:
         probe = self.state.probes.get(slot.probe)
         if probe is None or slot.count <= 0:
             return
-        self._slots[slot.probe].recall(slot.slot)
+        self._slots[slot.probe].recall(slot.slot // SLOT)
         mean = round(slot.total / slot.count)
-        time = slot.slot * SLOT + SLOT - 1
+        time = slot.slot + SLOT - 1
         if probe.newest is None or time > probe.newest.time:
             air = (1 if mean >= 500 else 0) if probe.spec.measures is Measures.AIR else None
             probe.newest = Reading(slot.probe, time, mean, state=air, arrived=time)
             if air is not None and air != probe.air_state:
-                probe.air_state, probe.air_since = air, slot.slot * SLOT
+                probe.air_state, probe.air_since = air, slot.slot
         vessel = self.state.vessels.get(probe.spec.vessel or "")
         if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
             series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
-            series.put(slot.slot, slot.count, slot.total)
+            series.put(slot.slot // SLOT, slot.count, slot.total)
 
     def recall_reading(self, reading: Reading) -> None:
         """A stored reading whose slot was not closed yet; those of closed slots are already counted."""
@@ -369,6 +394,11 @@ class Engine:
         if not isinstance(entry, Start | Settle) and entry.batch not in self.state.batches:
             return
         self._record(entry)
+
+    def reading_recall_from(self) -> Ms:
+        """From when on stored readings are needed besides the closed slots; call after the slots."""
+        newest = max((open_slots.closed_upto for open_slots in self._slots.values()), default=0)
+        return max((newest - 2 * CLOCK_SLOTS) * SLOT, 0)
 
     def recall_alarm(self, alarm: Alarm, *, told: bool) -> None:
         """An alarm as it stood; it goes on from there."""

@@ -241,7 +241,15 @@ class Tick:
     time: Ms
 
 
-Event = Reading | Start | Seen | Harvest | Discard | Settle | Acknowledge | BrokerLink | Tick
+@dataclass(frozen=True, slots=True)
+class ClockSet:
+    """The system clock jumped; ``time`` is what it says now, ``was`` what it would have said."""
+
+    time: Ms
+    was: Ms
+
+
+Event = Reading | Start | Seen | Harvest | Discard | Settle | Acknowledge | BrokerLink | ClockSet | Tick
 
 
 # ---------------------------------------------------------------------------------------------------------------
@@ -345,7 +353,10 @@ class BatchChanged:
 
 @dataclass(frozen=True, slots=True)
 class SlotClosed:
-    """One slot of a probe's history is complete and may be kept: ``count`` readings summing to ``total`` thousandths."""
+    """One slot of a probe's history is complete and may be kept: ``count`` readings summing to ``total`` thousandths.
+
+    ``slot`` is the instant at which it begins. When it was told before, these readings came late: add them to it.
+    """
 
     probe: str
     slot: Ms

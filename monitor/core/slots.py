@@ -24,7 +24,7 @@ class OpenSlots:
         """Count a reading; what it closes, or its own addition to a slot that is closed already."""
         slot = time // SLOT
         if slot < self.closed_upto:
-            return [SlotClosed(self.probe, slot, 1, milli)]
+            return [SlotClosed(self.probe, slot * SLOT, 1, milli)]
         cell = self._open.get(slot)
         if cell is not None:
             cell[0] += 1
@@ -46,4 +46,4 @@ class OpenSlots:
             return []
         self.closed_upto = upto
         done = sorted(slot for slot in self._open if slot < upto)
-        return [SlotClosed(self.probe, slot, *self._open.pop(slot)) for slot in done]
+        return [SlotClosed(self.probe, slot * SLOT, *self._open.pop(slot)) for slot in done]

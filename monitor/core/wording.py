@@ -31,6 +31,11 @@ def clock(time: Ms, timezone: str, now: Ms) -> str:
     return f"{there.strftime('%a')} {text}" if abs(days) < 7 else there.strftime("%d %b %H:%M")
 
 
+def local_date(time: Ms, timezone: str) -> str:
+    """ISO date of an instant where the site is."""
+    return datetime.fromtimestamp(time / 1000, zone(timezone)).date().isoformat()
+
+
 def clock_range(span: Span, timezone: str, now: Ms) -> str:
     """``06:40 (05:10-09:30)``; says when an end is open."""
     if span.mid is None:

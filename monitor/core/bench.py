@@ -1,0 +1,120 @@
+"""The bench as a document: what the page, the API and the command line show. Every number has its unit, time, age and quality."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from monitor.core.model import HOUR, Measures, Ms
+from monitor.core.replay import instants, shares
+from monitor.core.wording import meals, rfc3339
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from monitor.core.engine import Engine
+    from monitor.core.model import Alarm, Estimate
+    from monitor.core.quality import ProbeState
+    from monitor.core.state import VesselState
+
+MEALS_BACK: Final = 12 * HOUR
+MEALS_AHEAD: Final = 72 * HOUR
+
+
+def measurement(probe: ProbeState, now: Ms) -> dict[str, Any] | None:
+    """The newest usable value of a probe; ``None`` while it has told none."""
+    newest = probe.newest
+    if newest is None:
+        return None
+    air = probe.spec.measures is Measures.AIR
+    value: str | float = ("running" if probe.air_state else "stopped") if air else round(newest.value, 2)
+    return {
+        "value": value,
+        "unit": None if air else "Cel",
+        "time": rfc3339(newest.time),
+        "age_s": max(now - newest.time, 0) // 1000,
+        "quality": newest.quality.word,
+        "fresh": probe.fresh(now),
+        "probe": probe.spec.id,
+    }
+
+
+def alarm_document(alarm: Alarm) -> dict[str, Any]:
+    return {
+        "id": alarm.id,
+        "rule": alarm.rule,
+        "subject": alarm.subject,
+        "priority": alarm.priority.value,
+        "state": alarm.state.value,
+        "since": rfc3339(alarm.since),
+        "changed": rfc3339(alarm.changed),
+        "title": alarm.title,
+        "text": alarm.text,
+        "todo": alarm.todo,
+        "reason": alarm.reason,
+    }
+
+
+def bench(
+    engine: Engine, estimates: Mapping[str, Estimate], now: Ms, *, sim_speed: float | None = None
+) -> dict[str, Any]:
+    """The whole bench at ``now``. ``estimates`` by batch id: the newest that were made, which may be seconds old."""
+    state = engine.state
+    site = state.site
+    return {
+        "site": site.id,
+        "timezone": site.timezone,
+        "now": rfc3339(now),
+        "now_ms": now,
+        "simulated": None if sim_speed is None else {"speed": sim_speed},
+        "broker": {"connected": state.broker_up, "since": rfc3339(state.broker_since)},
+        "vessels": [_vessel(vessel, engine, estimates, now) for vessel in state.vessels.values()],
+        "room": [
+            value
+            for probe in state.probes.values()
+            if probe.spec.measures is Measures.ROOM and (value := measurement(probe, now)) is not None
+        ],
+        "alarms": [alarm_document(alarm) for alarm in engine.alarms()],
+        "meals": [
+            rfc3339(meal) for meal in meals(site.timezone, site.feeding_times, now - MEALS_BACK, now + MEALS_AHEAD)
+        ],
+    }
+
+
+def _vessel(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate], now: Ms) -> dict[str, Any]:
+    water = [p for p in vessel.water_probes if p.newest is not None]
+    newest_water = max(water, key=lambda p: p.newest.time if p.newest else 0) if water else None
+    newest_air = vessel.newest_air()
+    return {
+        "id": vessel.spec.id,
+        "litres": vessel.spec.litres,
+        "water": None if newest_water is None else measurement(newest_water, now),
+        "air": None if newest_air is None else measurement(newest_air, now),
+        "batch": _batch(vessel, engine, estimates),
+        "settling_until": None if vessel.settle_until is None else rfc3339(vessel.settle_until),
+    }
+
+
+def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate]) -> dict[str, Any] | None:
+    if vessel.batch is None:
+        return None
+    start = vessel.batch.start
+    estimate = estimates.get(start.batch)
+    if estimate is None:
+        return None
+    lot = engine.state.site.lots.get(start.lot)
+    return {
+        "id": start.batch,
+        "lot": start.lot,
+        "strain": "" if lot is None else lot.strain,
+        "start": rfc3339(start.time),
+        "cysts_g": start.cysts_g,
+        "litres": start.litres,
+        "salinity_g_l": start.salinity_g_l,
+        "stage": estimate.stage.value,
+        "hatched": shares(estimate.hatched),
+        "t10": instants(estimate.t10),
+        "t50": instants(estimate.t50),
+        "t90": instants(estimate.t90),
+        "ready": instants(estimate.ready),
+        "note": estimate.note,
+    }

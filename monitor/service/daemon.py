@@ -1,0 +1,108 @@
+"""From the configuration to a running service: the supervisor and the page, started and ended together."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import structlog
+
+from monitor.intake.link import Link
+from monitor.notify import AppriseChannel
+from monitor.service.supervisor import Supervisor, Wiring
+from monitor.settings.credentials import broker_password, channel_urls, web_password_hash
+from monitor.web import WebOptions, WebServer, make_app
+
+if TYPE_CHECKING:
+    from monitor.notify import Channel
+    from monitor.service.clock import Clock
+    from monitor.settings.settings import Settings
+    from monitor.store import Letter
+
+log = structlog.get_logger()
+
+
+class Simulated:
+    """A channel whose letters say that time was simulated, so that nobody runs for a demo."""
+
+    def __init__(self, inner: Channel) -> None:
+        self._inner = inner
+
+    @property
+    def id(self) -> str:
+        return self._inner.id
+
+    def send(self, letter: Letter) -> None:
+        self._inner.send(replace(letter, title=f"(simulated) {letter.title}"))
+
+
+def web_options(settings: Settings) -> WebOptions:
+    """Where and for whom the page is served. Raises WebProblem."""
+    web = settings.web
+    return WebOptions(
+        state_dir=settings.store.path.parent,
+        host=web.host,
+        port=web.port,
+        password_hash_file=web.password_file,
+        cert_file=web.cert_file,
+        key_file=web.key_file,
+        hostnames=web.hostnames,
+    )
+
+
+def broker_link(settings: Settings) -> Link:
+    """How to reach the broker. Raises ConfigError when the password can't be read."""
+    broker = settings.broker
+    secret = broker_password(settings)
+    link = Link.from_url(
+        broker.url,
+        broker.client_id,
+        user=broker.user,
+        password=None if secret is None else secret.get_secret_value(),
+        ca_file=broker.ca_file,
+        cert_file=broker.cert_file,
+        key_file=broker.key_file,
+        version=broker.version,
+    )
+    return replace(link, keepalive_s=max(broker.keepalive // 1000, 5))
+
+
+class Daemon:
+    """Raises ConfigError or WebProblem for what can't be served."""
+
+    def __init__(self, settings: Settings, clock: Clock) -> None:
+        web_password_hash(settings)
+        self._options = web_options(settings)
+        channels: list[Channel] = [AppriseChannel(name, url.get_secret_value()) for name, url in channel_urls(settings)]
+        if clock.speed is not None:
+            channels = [Simulated(channel) for channel in channels]
+        self._supervisor = Supervisor(
+            Wiring(
+                site=settings.site_spec(),
+                bindings=settings.bindings(),
+                link=broker_link(settings),
+                channels=channels,
+                store_path=str(settings.store.path),
+                commit_every=settings.store.commit_every,
+                clock=clock,
+            )
+        )
+        app = make_app(self._supervisor.desk, self._options)
+        self._web = WebServer(
+            app, self._options.host, self._options.port, self._options.cert_file, self._options.key_file
+        )
+
+    def stop(self) -> None:
+        """Ask it to end; safe in a signal handler."""
+        self._supervisor.stop()
+
+    def run(self) -> None:
+        """Serve until stopped. Raises StoreError, WebProblem or OSError when it can't begin."""
+        try:
+            self._supervisor.run(self._ready)
+        finally:
+            self._web.stop()
+
+    def _ready(self) -> None:
+        self._web.start()
+        log.info("service.ready", page=self._web.url)

@@ -1,0 +1,75 @@
+"""Between the thread of decisions and those of the page: the newest view, word of a newer one, and commands."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from monitor.web.desk import Command
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Asked:
+    """A keeper's command on its way to the thread of decisions."""
+
+    command: Command
+    answer: Future[dict[str, Any]] = field(default_factory=Future)
+
+
+class ServiceDesk:
+    """Implements ``monitor.web.desk.Desk``; ``publish`` is for the thread of decisions, the rest for any."""
+
+    def __init__(self, ask: Callable[[Asked], None]) -> None:
+        self._ask = ask
+        self._lock = threading.Lock()
+        self._view: dict[str, Any] = {}
+        self._version = 0
+        self._waiting: dict[asyncio.Future[None], asyncio.AbstractEventLoop] = {}
+
+    def publish(self, view: dict[str, Any]) -> None:
+        """A newer view; whoever waits is woken. The view must not be changed afterwards."""
+        with self._lock:
+            self._view = view
+            self._version += 1
+            waiting, self._waiting = self._waiting, {}
+        for future, loop in waiting.items():
+            if not loop.is_closed():
+                loop.call_soon_threadsafe(_wake, future)
+
+    def bench(self) -> dict[str, Any]:
+        return self._view
+
+    def version(self) -> int:
+        return self._version
+
+    async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (a heartbeat, not a deadline)
+        loop = asyncio.get_running_loop()
+        future: asyncio.Future[None] = loop.create_future()
+        with self._lock:
+            if self._version > version:
+                return self._version
+            self._waiting[future] = loop
+        try:
+            await asyncio.wait_for(future, timeout)
+        except TimeoutError:
+            pass
+        finally:
+            with self._lock:
+                self._waiting.pop(future, None)
+        return self._version
+
+    async def do(self, command: Command) -> dict[str, Any]:
+        asked = Asked(command)
+        self._ask(asked)
+        return await asyncio.wrap_future(asked.answer)
+
+
+def _wake(future: asyncio.Future[None]) -> None:
+    if not future.done():
+        future.set_result(None)

@@ -1,0 +1,102 @@
+"""From a message of the broker to readings in the store and events in the core; remembers what to acknowledge."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import TYPE_CHECKING, Final
+
+import structlog
+
+from monitor.intake.counters import Counters
+from monitor.intake.decode import Unreadable, decode
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from monitor.core.engine import Engine
+    from monitor.core.model import Effect, Sample
+    from monitor.intake.binding import Binding
+    from monitor.intake.incoming import Incoming
+    from monitor.store import Store
+
+log = structlog.get_logger()
+
+SESSION_KEY: Final = "broker.session"
+
+
+class Ingest:
+    """Used by the thread of decisions."""
+
+    def __init__(self, engine: Engine, store: Store, bindings: Iterable[Binding]) -> None:
+        self._engine = engine
+        self._store = store
+        self._bindings: dict[str, list[Binding]] = {}
+        for binding in bindings:
+            self._bindings.setdefault(binding.topic, []).append(binding)
+        self._session = int(store.kept(SESSION_KEY) or 0)
+        self.unacknowledged: deque[Incoming] = deque()
+        self.counters = Counters()
+
+    @property
+    def topics(self) -> list[str]:
+        return sorted(self._bindings)
+
+    @property
+    def session(self) -> int:
+        """The newest broker session that was seen, for the next link to go on from."""
+        return self._session
+
+    def of(self, topic: str) -> list[Binding]:
+        """What is bound to a topic."""
+        return self._bindings.get(topic, [])
+
+    def take(self, message: Incoming) -> list[Effect]:
+        """Store and step with every new sample of a message; it is acknowledged after the next commit."""
+        self._notice_session(message)
+        effects: list[Effect] = []
+        repeated = message.dup and self._store.delivered_before(message.mid, message.payload)
+        anonymous = False
+        for binding in self._bindings.get(message.topic, ()):
+            samples = self._read(message, binding)
+            for sample in samples:
+                nameless = sample.time is None and sample.seq is None
+                anonymous |= nameless
+                if not (repeated and nameless):
+                    self._sample(message, binding.probe, sample, effects)
+        if anonymous and message.mid:
+            self._store.remember_delivery(self._session, message.mid, message.payload)
+        if message.mid:
+            self.unacknowledged.append(message)
+        return effects
+
+    def set_aside(self, message: Incoming, reason: str) -> None:
+        """A message that broke the program: keep it for a look, and let the broker forget it."""
+        for binding in self._bindings.get(message.topic, ()):
+            self._store.quarantine(binding.probe, message.arrived, reason, message.payload)
+        if message.mid and (not self.unacknowledged or self.unacknowledged[-1] is not message):
+            self.unacknowledged.append(message)
+
+    def _notice_session(self, message: Incoming) -> None:
+        if message.session != self._session:
+            self._session = message.session
+            self._store.new_broker_session()
+            self._store.keep(SESSION_KEY, str(message.session))
+
+    def _read(self, message: Incoming, binding: Binding) -> list[Sample]:
+        certain = not (message.retain or message.queued)
+        try:
+            samples = decode(message.payload, binding, message.arrived if certain else None)
+        except Unreadable as why:
+            self.counters.refused(binding.probe, why)
+            self._store.quarantine(binding.probe, message.arrived, str(why), message.payload)
+            self._engine.heard(binding.probe, message.arrived, str(why))
+            log.debug("reading.unreadable", probe=binding.probe, reason=str(why))
+            return []
+        self.counters.read(binding.probe, samples)
+        return samples
+
+    def _sample(self, message: Incoming, probe: str, sample: Sample, effects: list[Effect]) -> None:
+        reading = self._engine.judge(probe, sample, message.arrived, retained=message.retain, queued=message.queued)
+        placed = self._store.add(reading)
+        if placed is not None:
+            effects.extend(self._engine.step(placed))

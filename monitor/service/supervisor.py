@@ -1,0 +1,352 @@
+"""One supervisor wires the parts, and its thread takes every decision: inputs come through one queue, one at a time."""
+
+from __future__ import annotations
+
+import queue
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final
+
+import structlog
+
+from monitor.core.engine import Engine
+from monitor.core.model import (
+    DAY,
+    Acknowledge,
+    AlarmState,
+    BatchChanged,
+    BrokerLink,
+    ClockSet,
+    Effect,
+    Ms,
+    Refused,
+    SlotClosed,
+    Start,
+    Tick,
+    Transition,
+)
+from monitor.core.wording import local_date
+from monitor.intake.incoming import Incoming
+from monitor.intake.session import Session
+from monitor.notify import Delivery, Notifier, Outbox
+from monitor.service.desk import Asked, ServiceDesk
+from monitor.service.ingest import Ingest
+from monitor.service.telling import Teller
+from monitor.store import Store, StoreError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from monitor.core.model import SiteSpec
+    from monitor.intake.binding import Binding
+    from monitor.intake.link import Link
+    from monitor.notify import Channel
+    from monitor.service.clock import Clock
+
+log = structlog.get_logger()
+
+TICK_S: Final = 1.0
+DRAIN: Final = 500  # inputs taken in one go, before a tick may come in between
+HALF_WINDOW: Final = {"5": 1000, "3.1.1": 10}  # half of what the broker sends unacknowledged
+RETRY_COMMIT_S: Final = 5.0
+HISTORY: Final[Ms] = 12 * DAY
+
+
+@dataclass(frozen=True, slots=True)
+class _Link:
+    up: bool
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Problem:
+    subject: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """What the supervisor is made of."""
+
+    site: SiteSpec
+    bindings: Sequence[Binding]
+    link: Link
+    channels: Sequence[Channel]
+    store_path: str
+    commit_every: Ms
+    clock: Clock
+
+
+class Supervisor:
+    """``run`` opens the store, brings the state back, and works until ``stop`` is called, from any thread or a signal."""
+
+    def __init__(self, wiring: Wiring) -> None:
+        self._w = wiring
+        self._clock = wiring.clock
+        self._inputs: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        self._stopping = False
+        self.desk = ServiceDesk(self._inputs.put)
+        self._commit_due = 0.0
+        self._disk_failing = False
+        self.last_tick = 0.0
+
+    def stop(self) -> None:
+        """Ask it to end; safe in a signal handler."""
+        self._stopping = True
+        self._inputs.put(None)
+
+    # -- life
+
+    def run(self, on_ready: Callable[[], None] | None = None) -> None:
+        """Work until stopped. Raises StoreError when the store can't be opened."""
+        with Store.open(self._w.store_path, now=self._clock.now()) as store:
+            self._store = store
+            self._engine = Engine(self._w.site, self._clock.now())
+            self._ingest = Ingest(self._engine, store, self._w.bindings)
+            self._recall()
+            self._outbox = Outbox(store)
+            self._notifier = Notifier(self._w.channels, self._inputs.put)
+            self._session = self._make_session()
+            self._teller = Teller(self._engine, self.desk, self._clock, self._session.publish)
+            self._tell_all()
+            try:
+                self._notifier.start()
+                self._session.start()
+                if on_ready is not None:
+                    on_ready()
+                self._work()
+            finally:
+                self._end()
+
+    def _make_session(self) -> Session:
+        return Session(
+            self._w.link,
+            self._ingest.topics,
+            self._w.site.id,
+            self._inputs.put,
+            lambda up, text: self._inputs.put(_Link(up, text)),
+            on_problem=lambda subject, text: self._inputs.put(_Problem(subject, text)),
+            clock=self._clock.now,
+            session=self._ingest.session,
+        )
+
+    def _recall(self) -> None:
+        """Rebuild the state from the store: slots, the readings behind them, the log, the alarms."""
+        store, engine, now = self._store, self._engine, self._clock.now()
+        for slot in store.slots(now - HISTORY):
+            engine.recall_slot(slot)
+        for reading in store.readings(engine.reading_recall_from()):
+            engine.recall_reading(reading)
+        for entry in store.entries():
+            engine.recall_entry(entry)
+        for alarm in store.alarms():
+            engine.recall_alarm(alarm, told=alarm.state is not AlarmState.SUPPRESSED)
+        log.info("state.recalled", batches=len(engine.open_batches()), alarms=len(engine.alarms()))
+
+    def _tell_all(self) -> None:
+        for alarm in self._engine.alarms():
+            self._teller.alarm(alarm)
+        self._teller.run(at_once=True)
+
+    def _end(self) -> None:
+        self._commit()
+        self._session.stop()
+        self._notifier.stop(3.0)
+        self._drain_answers()
+        with suppress(StoreError):
+            self._store.commit()
+        log.info("service.stopped")
+
+    def _drain_answers(self) -> None:
+        """What came in last: results of letters are kept, commands are answered; messages stay with the broker."""
+        while True:
+            try:
+                item = self._inputs.get_nowait()
+            except queue.Empty:
+                return
+            if isinstance(item, Delivery):
+                self._outbox.settle(item, self._clock.wall())
+            elif isinstance(item, Asked):
+                item.answer.set_exception(Refused("the service is stopping; try again when it runs"))
+
+    # -- the loop
+
+    def _work(self) -> None:
+        clock = self._clock
+        next_tick = clock.steady()
+        while not self._stopping:
+            wait = max(min(next_tick, self._commit_due or next_tick) - clock.steady(), 0.0)
+            self._take_inputs(wait)
+            if clock.steady() >= next_tick:
+                next_tick = clock.steady() + TICK_S
+                self._tick()
+            self._teller.run()
+            self._commit_if_due()
+
+    def _take_inputs(self, wait: float) -> None:
+        try:
+            item = self._inputs.get(timeout=wait) if wait > 0 else self._inputs.get_nowait()
+        except queue.Empty:
+            return
+        for _ in range(DRAIN):
+            if item is not None:
+                self._take(item)
+            try:
+                item = self._inputs.get_nowait()
+            except queue.Empty:
+                return
+            if self._stopping:
+                self._inputs.put(item)
+                return
+        self._inputs.put(item)
+
+    def _take(self, item: Any) -> None:
+        """One input. Whatever breaks is logged and set aside: the next input may be the one that matters."""
+        try:
+            match item:
+                case Incoming():
+                    self._carry(self._ingest.take(item))
+                    for binding in self._ingest.of(item.topic):
+                        self._teller.touch_vessel(self._w.site.probes[binding.probe].vessel)
+                case Asked():
+                    self._command(item)
+                case Delivery():
+                    self._outbox.settle(item, self._clock.wall())
+                case _Link():
+                    self._link_changed(item)
+                case _Problem():
+                    log.warning("broker.problem", subject=item.subject, text=item.text)
+            if self._store.urgent:
+                self._commit()
+        except Exception as error:
+            log.exception("input.failed", kind=type(item).__name__)
+            if isinstance(item, Incoming):
+                self._ingest.set_aside(item, f"it broke the program: {type(error).__name__}")
+            elif isinstance(item, Asked) and not item.answer.done():
+                item.answer.set_exception(error)
+
+    def _tick(self) -> None:
+        try:
+            was = self._clock.jumped()
+            if was is not None:
+                log.warning("clock.set", was=was, now=self._clock.now())
+                self._carry(self._engine.step(ClockSet(self._clock.now(), was)))
+            self._carry(self._engine.step(Tick(self._clock.now())))
+            if not self._session.alive:
+                log.error("broker.session-died")
+                self._session = self._make_session()
+                self._session.start()
+            if self._store.urgent:
+                self._commit()
+            self._outbox.pump(self._clock.wall(), self._notifier)
+            self.last_tick = self._clock.steady()
+        except Exception:
+            log.exception("tick.failed")
+
+    # -- carrying effects out
+
+    def _carry(self, effects: Iterable[Effect]) -> None:
+        for effect in effects:
+            match effect:
+                case Transition():
+                    self._transition(effect)
+                case SlotClosed():
+                    self._store.put_slot(effect)
+                case BatchChanged():
+                    self._teller.touch_batch(effect.batch)
+
+    def _transition(self, transition: Transition) -> None:
+        alarm = transition.alarm
+        channels = [channel.id for channel in self._w.channels]
+        self._outbox.post(transition, channels, self._clock.wall())
+        self._teller.alarm(alarm)
+        log.info(
+            "alarm.changed",
+            alarm=alarm.id,
+            before=transition.before.value,
+            after=alarm.state.value,
+            priority=alarm.priority.value,
+            told=transition.notify,
+            reason=transition.reason,
+        )
+
+    def _command(self, asked: Asked) -> None:
+        command = asked.command
+        try:
+            if isinstance(command, Start) and not command.batch:
+                command = replace(command, batch=self._batch_name(command))
+            effects = self._engine.step(command)
+        except Refused as refused:
+            asked.answer.set_exception(refused)
+            return
+        if not isinstance(command, Acknowledge):
+            self._store.log(command)
+            log.info("log.entry", kind=type(command).__name__.lower(), subject=_subject(command))
+            self._teller.touch_vessel(getattr(command, "vessel", None))
+        self._carry(effects)
+        self._commit()  # what a keeper was told is done must be on the disk
+        self._outbox.pump(self._clock.wall(), self._notifier)
+        self._teller.run(at_once=True)
+        asked.answer.set_result({"done": type(command).__name__.lower(), "subject": _subject(command)})
+
+    def _batch_name(self, start: Start) -> str:
+        """``<vessel>-<local date>``, with a number when that one is taken."""
+        name = f"{start.vessel}-{local_date(start.time, self._w.site.timezone)}"
+        taken = self._engine.state.batches
+        if name not in taken:
+            return name
+        return next(f"{name}-{n}" for n in range(2, len(taken) + 3) if f"{name}-{n}" not in taken)
+
+    def _link_changed(self, link: _Link) -> None:
+        log.info("broker.connected" if link.up else "broker.absent", text=link.text)
+        self._carry(self._engine.step(BrokerLink(self._clock.now(), link.up)))
+        self._teller.touch_vessel(None)
+
+    # -- committing
+
+    def _commit_if_due(self) -> None:
+        waiting = len(self._ingest.unacknowledged)
+        now = self._clock.steady()
+        if not waiting and not self._store.pending:
+            self._commit_due = 0.0
+            return
+        if not self._commit_due:
+            self._commit_due = now + self._w.commit_every / 1000
+        half = HALF_WINDOW.get(self._session.state.version or "", 10)
+        if now >= self._commit_due or (waiting >= half and not self._disk_failing):
+            self._commit()
+        elif waiting >= half:
+            self._acknowledge()  # the disk takes nothing: a live alarm beats a complete record
+
+    def _commit(self) -> None:
+        """Persist, then acknowledge in the order of arrival. A disk that takes nothing holds up neither decisions nor pushes."""
+        try:
+            self._store.commit()
+        except StoreError as error:
+            self._commit_failed(error)
+            if not getattr(error, "urgent_saved", False) and self._store.urgent:
+                log.exception("disk.urgent-unsaved", text="alarms go out from memory; a crash now would forget them")
+            return
+        if self._disk_failing:
+            self._disk_failing = False
+            log.info("disk.recovered", lost=self._store.lost)
+        self._commit_due = 0.0
+        self._acknowledge()
+
+    def _commit_failed(self, error: StoreError) -> None:
+        self._commit_due = self._clock.steady() + RETRY_COMMIT_S
+        if not self._disk_failing:
+            self._disk_failing = True
+            log.error("disk.failing", text=str(error))
+
+    def _acknowledge(self) -> None:
+        unacknowledged = self._ingest.unacknowledged
+        while unacknowledged:
+            self._session.ack(unacknowledged.popleft())
+
+
+def _subject(command: Any) -> str:
+    for name in ("batch", "alarm", "vessel"):
+        if hasattr(command, name):
+            return str(getattr(command, name))
+    return ""

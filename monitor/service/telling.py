@@ -1,0 +1,119 @@
+"""What is told without being asked: the view for the page, and estimates and alarms kept at the broker."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any, Final
+
+from monitor.core.bench import alarm_document, bench
+from monitor.core.replay import estimate_document
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from monitor.core.engine import Engine
+    from monitor.core.model import Alarm, Estimate
+    from monitor.service.clock import Clock
+    from monitor.service.desk import ServiceDesk
+
+ESTIMATE_EVERY_S: Final = 1.0  # a batch is reckoned anew at most this often ...
+ESTIMATE_AT_LEAST_S: Final = 30.0  # ... and at least this often, since time passes too
+BUDGET_S: Final = 0.05  # reckoning longer than this at a stretch would hold up readings
+VIEW_EVERY_S: Final = 0.5
+VIEW_AT_LEAST_S: Final = 10.0
+KEPT_EVERY_S: Final = 5.0  # an estimate at the broker is renewed at most this often, and at once for a new stage
+
+
+class Teller:
+    """Used by the thread of decisions. Seconds are of the steady clock."""
+
+    def __init__(self, engine: Engine, desk: ServiceDesk, clock: Clock, publish: Callable[[str, str], None]) -> None:
+        self._engine = engine
+        self._desk = desk
+        self._clock = clock
+        self._publish = publish
+        self._estimates: dict[str, Estimate] = {}
+        self._made: dict[str, float] = {}
+        self._dirty: set[str] = set()
+        self._kept: dict[str, tuple[float, str, str]] = {}  # vessel: when, stage, document
+        self._view_at = -VIEW_AT_LEAST_S
+        self._view_due = True
+
+    def touch_vessel(self, vessel: str | None) -> None:
+        """Something was read or entered about a vessel."""
+        self._view_due = True
+        state = self._engine.state.vessels.get(vessel or "")
+        if state is not None and state.batch is not None:
+            self._dirty.add(state.batch.start.batch)
+
+    def touch_batch(self, batch: str) -> None:
+        """New evidence: reckon at once."""
+        self._dirty.add(batch)
+        self._made.pop(batch, None)
+        self._view_due = True
+
+    def alarm(self, alarm: Alarm) -> None:
+        """Keep an alarm as it stands at the broker."""
+        self._view_due = True
+        site = self._engine.state.site.id
+        self._publish(f"swimup/{site}/alarm/{alarm.id}", json.dumps(alarm_document(alarm), ensure_ascii=False))
+
+    def run(self, *, at_once: bool = False) -> None:
+        """Reckon what is due, within the budget, and publish a view when there is something new."""
+        began = self._clock.steady()
+        self._reckon(began)
+        now = self._clock.steady()
+        wanted = self._view_due and (at_once or now - self._view_at >= VIEW_EVERY_S)
+        if wanted or now - self._view_at >= VIEW_AT_LEAST_S:
+            self._show(now)
+
+    def _reckon(self, began: float) -> None:
+        open_batches = self._engine.open_batches()
+        for gone in self._estimates.keys() - set(open_batches):
+            self._forget(gone)
+        # The one that has waited longest first, so that a tight budget starves none.
+        for batch in sorted(open_batches, key=lambda b: self._made.get(b, 0.0)):
+            age = began - self._made.get(batch, -ESTIMATE_AT_LEAST_S)
+            if age >= ESTIMATE_AT_LEAST_S or (batch in self._dirty and age >= ESTIMATE_EVERY_S):
+                self._estimates[batch] = self._engine.estimate(batch, self._clock.now())
+                self._made[batch] = began
+                self._dirty.discard(batch)
+                self._view_due = True
+                self._keep(batch, began)
+                if self._clock.steady() - began > BUDGET_S:
+                    return
+
+    def _forget(self, batch: str) -> None:
+        self._estimates.pop(batch)
+        self._made.pop(batch, None)
+        self._dirty.discard(batch)
+        vessel = self._engine.state.batches[batch].start.vessel
+        self._kept.pop(vessel, None)
+        ended = {"time": None, "batch": batch, "stage": "ended"}
+        self._publish(self._topic(vessel), json.dumps(ended))
+        self._view_due = True
+
+    def _topic(self, vessel: str) -> str:
+        return f"swimup/{self._engine.state.site.id}/vessel/{vessel}/eta"
+
+    def _keep(self, batch: str, now: float) -> None:
+        estimate = self._estimates[batch]
+        vessel = self._engine.state.batches[batch].start.vessel
+        when, stage, before = self._kept.get(vessel, (-KEPT_EVERY_S, "", ""))
+        if now - when < KEPT_EVERY_S and stage == estimate.stage.value:
+            return
+        document: dict[str, Any] = estimate_document(estimate)
+        document["alarms"] = self._engine.alarm_ids_of(batch)
+        if self._clock.speed is not None:
+            document["simulated"] = True
+        text = json.dumps(document)
+        if text != before:
+            self._kept[vessel] = (now, estimate.stage.value, text)
+            self._publish(self._topic(vessel), text)
+
+    def _show(self, now: float) -> None:
+        view = bench(self._engine, self._estimates, self._clock.now(), sim_speed=self._clock.speed)
+        lots = [batch.start.lot for batch in reversed(self._engine.state.batches.values())]
+        view["lots"] = list(dict.fromkeys([*lots, *self._engine.state.site.lots]))
+        self._desk.publish(view)
+        self._view_at, self._view_due = now, False

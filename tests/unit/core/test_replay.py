@@ -1,0 +1,187 @@
+from __future__ import annotations
+
+import itertools
+import json
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from monitor.core.model import HOUR, MINUTE, Harvest, Ms, Refused, Seen, Sight
+from tests.unit.core.worlds import T0, lines, recording, slow_site, start
+
+if TYPE_CHECKING:
+    from monitor.core.replay import Measured
+
+
+def hours(text: str | None, since: Ms = T0) -> float:
+    assert text is not None
+    return (datetime.fromisoformat(text).timestamp() * 1000 - since) / HOUR
+
+
+def ready(line: dict[str, Any], end: str = "mid") -> float:
+    return hours(line["ready"][end])
+
+
+def constant(celsius: float, length: float = 40.0, **more: Any) -> list[dict[str, Any]]:
+    return lines(recording(lambda _: celsius, length, **more), [start()])
+
+
+def test_warm_water_is_ready_within_a_day_or_so() -> None:
+    """At a constant 28 C an unknown tin is expected ready 15 to 30 h after its start."""
+    assert 15 < ready(constant(28)[0]) < 30
+
+
+def test_cool_water_takes_longer() -> None:
+    """At a constant 20 C ready comes at least one and a half times as late as at 28 C."""
+    assert ready(constant(20)[0]) > 1.5 * ready(constant(28)[0])
+
+
+def test_a_cold_night_delays() -> None:
+    """After a night at 16-18 C ready is expected later than without it."""
+    warm = lines(recording(lambda _: 26.0, 20), [start()])
+    cold = lines(recording(lambda h: 17.0 if 6 < h < 14 else 26.0, 20), [start()])
+    assert ready(cold[-1]) > ready(warm[-1]) + 2
+
+
+def test_two_cold_nights_take_about_two_days() -> None:
+    """With two nights around 17-19 C full hatch near 48 h lies inside the range (common practice, no source)."""
+    night = [(6.0, 18.0), (28.0, 42.0)]
+
+    def water(hour: float) -> float:
+        return 18.0 if any(a <= hour < b for a, b in night) else 23.0
+
+    told = lines(recording(water, 44), [start()])
+    for line in told[56:]:
+        assert ready(line, "lo") < 48 < ready(line, "hi")
+
+
+@pytest.mark.parametrize(("density", "low", "high"), [(5.0, 2.0, 5.0), (1.0, 0.0, 2.5)])
+def test_no_air_pauses_as_long_as_the_oxygen_is_gone(density: float, low: float, high: float) -> None:
+    """Air off for 3 h at hour 5 delays ready by 2-5 h at 5 g/L and by at most 2.5 h at 1 g/L."""
+    entry = start(cysts_g=density)
+    through = lines(recording(lambda _: 26.0, 16), [entry])
+    off = lines(recording(lambda _: 26.0, 16, air=lambda h: not 5 <= h < 8), [entry])
+    assert low <= ready(off[-1]) - ready(through[-1]) <= high
+
+
+@pytest.mark.parametrize("celsius", [18.0, 20.0, 22.0, 25.0, 28.0])
+@pytest.mark.parametrize("before", [0.0, 26.0])
+def test_nothing_new_moves_nothing(celsius: float, before: float) -> None:
+    """At constant temperature, air on, no entries, no bound of ready moves over 15 min between lines 30 min apart."""
+    told = constant(celsius, 60.0, before=before)
+    for earlier, later in itertools.pairwise(told):
+        for end in ("lo", "mid", "hi"):
+            if earlier["ready"][end] and later["ready"][end]:
+                assert abs(ready(earlier, end) - ready(later, end)) * 60 <= 15
+
+
+def test_the_range_holds_its_middle() -> None:
+    """Every line has lo before mid before hi, t10 before t50 before t90, and a hatched share that never falls."""
+    told = constant(25)
+    before = 0.0
+    for line in told:
+        for name in ("t10", "t50", "t90", "ready"):
+            assert hours(line[name]["lo"]) < hours(line[name]["mid"]) < hours(line[name]["hi"])
+        assert hours(line["t10"]["mid"]) < hours(line["t50"]["mid"]) < hours(line["t90"]["mid"])
+        assert line["hatched"]["mid"] >= before
+        before = line["hatched"]["mid"]
+
+
+def test_an_unknown_tin_is_honestly_wide() -> None:
+    """With priors alone the 80 % range is at least a quarter of the median to both sides."""
+    first = constant(25)[0]
+    assert ready(first, "lo") < 0.78 * ready(first)
+    assert ready(first, "hi") > 1.3 * ready(first)
+
+
+def test_what_is_seen_narrows_and_moves() -> None:
+    """A low counted fraction late in the hatch narrows the relative range of ready and moves its middle later."""
+    batch = start(lot="tin-7")
+    seen = Seen(T0 + 21 * HOUR, T0 + 21 * HOUR, "b1", Sight.SOME, 0.3)
+    plain = lines(recording(lambda _: 25.0, 22), [batch])[-1]
+    told = lines(recording(lambda _: 25.0, 22), [batch, seen])[-1]
+    assert ready(told, "hi") / ready(told, "lo") < 0.75 * ready(plain, "hi") / ready(plain, "lo")
+    assert ready(told) > ready(plain) + 1
+
+
+def test_an_entry_counts_from_when_it_was_logged() -> None:
+    """An entry about an earlier time changes no line before it was logged."""
+    entry = Seen(T0 + 10 * HOUR, T0 + 20 * HOUR, "b1", Sight.FIRST)
+    plain, seen = constant(25, 24), lines(recording(lambda _: 25.0, 24), [start(), entry])
+    assert plain[:40] == seen[:40]
+    assert plain[41] != seen[41]
+
+
+def test_a_harvested_batch_has_no_more_lines() -> None:
+    """There is one line per open batch, and none after its harvest."""
+    told = lines(recording(lambda _: 25.0, 30), [start(), Harvest(T0 + 20 * HOUR, T0 + 20 * HOUR, "b1")])
+    assert max(hours(line["time"]) for line in told) == 19.5
+
+
+def test_lines_are_aligned_and_reach_from_the_first_input_to_the_last() -> None:
+    """Lines stand at multiples of the step from the start of the batch to the last input."""
+    told = lines(recording(lambda _: 25.0, 3, before=4), [start()], every=HOUR)
+    assert [hours(line["time"]) for line in told] == [0, 1, 2, 3]
+
+
+def test_the_order_of_the_file_does_not_matter() -> None:
+    """Rows in any order and told twice give the same lines."""
+    rows = recording(lambda h: 24 + h / 10, 12)
+    assert lines(rows, [start()]) == lines([*reversed(rows), *rows[::3]], [start()])
+
+
+def test_a_second_run_says_the_same_to_the_byte() -> None:
+    """Two replays of the same recording are identical."""
+    rows = recording(lambda h: 25 - 4 * (8 < h < 15), 20)
+    entries = [start(), Seen(T0 + 16 * HOUR, T0 + 16 * HOUR, "b1", Sight.FIRST)]
+    assert json.dumps(lines(rows, entries)) == json.dumps(lines(rows, entries))
+
+
+def test_a_cold_batch_never_gets_there() -> None:
+    """Water below every threshold gives null for the bounds that are never reached."""
+    told = constant(6.0, 12)
+    assert told[-1]["ready"]["hi"] is None
+    assert told[-1]["stage"] == "developing"
+
+
+def test_silence_widens() -> None:
+    """When the water probe has been silent for half a day the range of ready is wider than with it."""
+    rows = recording(lambda _: 20.0, 30)
+    silent: list[Measured] = [r for r in rows if r.probe != "ash-water" or r.time < T0 + 8 * HOUR]
+    heard, unheard = lines(rows, [start()])[-1], lines(silent, [start()])[-1]
+    assert ready(unheard, "hi") - ready(unheard, "lo") > ready(heard, "hi") - ready(heard, "lo")
+    assert any(alarm == "probe-silent:ash-water" for alarm in unheard["alarms"])
+
+
+def test_a_log_that_contradicts_itself_is_refused() -> None:
+    """A second batch in a full vessel is refused with the batch that is in it."""
+    second = start(T0 + HOUR, batch="b2")
+    with pytest.raises(Refused, match="still holds batch b1"):
+        lines(recording(lambda _: 25.0, 3), [start(), second])
+
+
+def test_water_above_forty_loses_the_batch() -> None:
+    """Half an hour above 40 C, where hydrated cysts die (FAO T428 annex 4, restated), makes the batch lost."""
+    told = lines(recording(lambda h: 41.0 if 3 <= h < 4 else 26.0, 6), [start()])
+    assert told[-1]["stage"] == "lost"
+
+
+def test_gap_in_the_water_is_bridged() -> None:
+    """A gap of two hours between two known temperatures is filled with a line between them: ready moves by minutes."""
+    rows = recording(lambda _: 25.0, 20)
+    gap = [r for r in rows if not (r.probe == "ash-water" and 5 * HOUR < r.time - T0 < 7 * HOUR)]
+    assert abs(ready(lines(rows, [start()])[-1]) - ready(lines(gap, [start()])[-1])) * 60 < 5
+
+
+def test_site_with_two_vessels_has_a_line_for_each_batch() -> None:
+    """Every open batch has its own line at each step."""
+    rows = recording(lambda _: 25.0, 2) + recording(lambda _: 20.0, 2, vessel="birch")
+    entries = [start(), start(batch="b2", vessel="birch")]
+    told = lines(rows, entries, where=slow_site("ash", "birch"))
+    assert {(line["batch"], line["time"]) for line in told} == {
+        (batch, line["time"]) for batch in ("b1", "b2") for line in told
+    }
+    assert [line["water_c"] for line in told[:2]] == [25.0, 20.0]
+    assert told[0]["time"] == "2026-03-02T07:00:00Z"
+    assert (T0 % (30 * MINUTE)) == 0
