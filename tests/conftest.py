@@ -118,13 +118,14 @@ class Mosquitto:
 
 @pytest.fixture
 def brokers(tmp_path: Path) -> Iterator[BrokerFactory]:
-    """Makes brokers (started) that end with the test: ``brokers(extra=[...], anonymous=True)``."""
+    """Makes brokers that end with the test: ``brokers(extra=[...], anonymous=True, start=True)``."""
     made: list[Mosquitto] = []
 
-    def make(extra: Iterable[str] = (), *, anonymous: bool = True) -> Mosquitto:
+    def make(extra: Iterable[str] = (), *, anonymous: bool = True, start: bool = True) -> Mosquitto:
         broker = Mosquitto(tmp_path / f"broker-{len(made)}", extra, anonymous=anonymous)
         made.append(broker)
-        broker.start()
+        if start:
+            broker.start()
         return broker
 
     yield make

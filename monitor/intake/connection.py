@@ -11,26 +11,25 @@ import secrets
 import select
 import struct
 import time
-from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any
 
 from paho.mqtt import MQTTException
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from monitor.intake.incoming import AckOrder, Incoming
-from monitor.intake.link import Link, Version, connect, make_client, marker_topic, status_topic
+from monitor.intake.link import Version, connect, drop, make_client, marker_topic, part, status_topic
+from monitor.intake.terms import Cause, Ending, Terms
 
 if TYPE_CHECKING:
     import ssl
-    from collections.abc import Callable, Iterable
 
     from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
     from paho.mqtt.properties import Properties
     from paho.mqtt.reasoncodes import ReasonCode
 
     from monitor.core.model import Ms
-    from monitor.intake.orders import Letter, Orders
+    from monitor.intake.orders import Letter
 
 HANDSHAKE_S = 10.0
 """For CONNACK and all SUBACKs."""
@@ -46,51 +45,6 @@ WIRE_FAULTS = (OSError, ValueError, LookupError, struct.error, MQTTException)
 
 _UNSUPPORTED_VERSION = 0x84  # MQTT 5 section 3.2.2.2
 _TAKEN_OVER = 0x8E  # MQTT 5 section 3.14.2.1
-
-Cause = Literal["unreachable", "silent", "version", "refused", "lost", "taken", "stopped"]
-
-
-@dataclass(frozen=True, slots=True)
-class Ending:
-    """How a connection ended. ``silent``: closed before any answer, as brokers do that do not know the version."""
-
-    cause: Cause
-    text: str
-    up_s: float | None = None  # how long the link was up; None when it never was
-
-
-class Listener(Protocol):
-    """What a connection tells, in its own thread. None of these may raise."""
-
-    def resumed(self, present: bool) -> int:
-        """The broker answered; returns the number of the broker session."""
-
-    def opened(self, since: Ms) -> Iterable[Letter]:
-        """All topics are answered for; returns what is to be kept at the broker."""
-
-    def deliver(self, message: Incoming) -> bool:
-        """A message of a bound topic. False when it could not be taken: it stays with the broker."""
-
-    def stray(self) -> None:
-        """A message nobody is bound to was acknowledged unread."""
-
-    def answered(self, topic: str, problem: str | None) -> None:
-        """The broker granted a topic, or did not."""
-
-    def tick(self) -> None:
-        """The thread is alive."""
-
-
-@dataclass(frozen=True, slots=True)
-class Terms:
-    """What stays the same from one connection to the next."""
-
-    link: Link
-    site: str
-    topics: frozenset[str]
-    clock: Callable[[], Ms]
-    orders: Orders
-    listener: Listener
 
 
 class Connection:
@@ -134,7 +88,7 @@ class Connection:
         except WIRE_FAULTS as error:
             self._end("lost", f"connection to {address} failed: {_spoken(error)}")
         finally:
-            _drop(client)
+            drop(client)
         return self._ending or Ending("lost", f"connection to {address} ended")
 
     def _converse(self, client: Client) -> None:
@@ -174,6 +128,7 @@ class Connection:
     def _obey(self, client: Client) -> None:
         """Carry out what other threads want."""
         orders = self._terms.orders
+        stop = orders.stop  # looked at first: what was ordered before the stop is carried out
         while orders.acks:
             connection, mid = orders.acks.popleft()
             if connection == self._number:
@@ -183,7 +138,7 @@ class Connection:
         if self._up_at is not None:
             while orders.letters:
                 self._publish(client, orders.letters.popleft())
-        if orders.stop:
+        if stop:
             self._leave(client, time.monotonic())
 
     def _watch(self, client: Client, now: float) -> None:
@@ -193,23 +148,19 @@ class Connection:
         if self._up_at is None and now > self._handshake_until:
             what = "did not answer" if not self._answered else "did not answer our subscriptions"
             self._end("unreachable", f"{self._terms.link.address} {what} within {HANDSHAKE_S:g} s")
-        if not self._live and self._answered and now > self._live_at:
-            self._live = True
+        if self._answered and now > self._live_at:
+            self._go_live()
 
     def _leave(self, client: Client, now: float) -> None:
         """Say farewell once the broker has taken what was said before, or does not take it in time."""
-        if self._up_at is None:
-            self._end("stopped", "stopped")
-            return
         if self._leave_by is None:
             self._leave_by = now + FAREWELL_S
         if self._unsettled and now < self._leave_by:
             return
-        client.publish(self._status, json.dumps({"state": "stopped"}), qos=0, retain=True)
-        client.disconnect()
-        while client.socket() is not None and time.monotonic() < self._leave_by + FAREWELL_S:
-            client.loop_write()  # closes the socket once DISCONNECT is out
-            time.sleep(0.01)
+        if self._up_at is not None:
+            client.publish(self._status, json.dumps({"state": "stopped"}), qos=0, retain=True)
+        if self._answered:
+            part(client, time.monotonic() + FAREWELL_S)
         self._end("stopped", "stopped")
 
     def _end(self, cause: Cause, text: str) -> None:
@@ -242,8 +193,9 @@ class Connection:
             return
         self._answered = True
         self._session = self._listener.resumed(flags.session_present)
-        self._live = not flags.session_present  # a new session has nothing that waited
         self._live_at = time.monotonic() + MARKER_S
+        if not flags.session_present:  # a new session has nothing that waited
+            self._go_live()
         topics = [*sorted(self._terms.topics), self._marker]
         for start in range(0, len(topics), TOPICS_IN_ONE_PACKET):
             self._subscribe(client, topics[start : start + TOPICS_IN_ONE_PACKET])
@@ -327,12 +279,18 @@ class Connection:
     def _not_ours(self, client: Client, topic: str, payload: bytes) -> None:
         """The marker; or a topic bound in an earlier life, which the kept session still has: it is given back once."""
         if topic == self._marker:
-            self._live = self._live or payload == self._nonce
+            if payload == self._nonce:
+                self._go_live()
             return
         self._listener.stray()
         if topic and topic not in self._strays and len(self._strays) < TOPICS_IN_ONE_PACKET:
             self._strays.add(topic)
             client.unsubscribe(topic)
+
+    def _go_live(self) -> None:
+        if not self._live:
+            self._live = True
+            self._listener.drained()
 
     def _on_disconnect(
         self, _client: Client, _data: Any, flags: DisconnectFlags, reason: ReasonCode, _properties: Properties | None
@@ -352,10 +310,3 @@ def _spoken(error: BaseException) -> str:
 def _rfc3339(time_ms: Ms) -> str:
     seconds, thousandths = divmod(time_ms, 1000)
     return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{thousandths:03d}Z"
-
-
-def _drop(client: Client) -> None:
-    """Close the socket without a DISCONNECT, so that the broker publishes the will unless we said farewell."""
-    sock = client.socket()
-    if sock is not None:
-        sock.close()

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
+import socket
 import ssl
+import time
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 from urllib.parse import urlsplit
@@ -143,3 +147,31 @@ def connect(client: Client, link: Link, version: Version) -> None:
     properties.SessionExpiryInterval = SESSION_EXPIRY_S
     properties.MaximumPacketSize = MAXIMUM_PACKET
     client.connect(link.host, link.port, link.keepalive_s, clean_start=False, properties=properties)
+
+
+def part(client: Client, until: float) -> None:
+    """Send what is left and DISCONNECT, then wait for the broker to hang up.
+
+    Closing while messages for us are still coming in would reset the connection, and the broker could miss our last
+    acknowledgements. The client closes its socket at once, so a second handle keeps the connection open meanwhile.
+    """
+    own = client.socket()
+    if own is None:
+        return
+    with socket.socket(fileno=os.dup(own.fileno())) as handle:
+        client.disconnect()
+        while client.socket() is not None and time.monotonic() < until:
+            client.loop_write()
+            time.sleep(0.001)
+        handle.settimeout(max(until - time.monotonic(), 0.1))
+        with suppress(OSError):
+            handle.shutdown(socket.SHUT_WR)
+            while handle.recv(65_536) and time.monotonic() < until:
+                pass
+
+
+def drop(client: Client) -> None:
+    """Close the socket without a DISCONNECT, so that the broker publishes the will unless we said farewell."""
+    sock = client.socket()
+    if sock is not None:
+        sock.close()

@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from monitor.core.model import Ms
-    from monitor.intake.connection import Ending
     from monitor.intake.incoming import Incoming
     from monitor.intake.link import Link, Version
+    from monitor.intake.terms import Ending
 
 log = structlog.get_logger()
 
@@ -36,6 +36,7 @@ class SessionState:
     up: bool = False
     since: Ms | None = None  # of the last change of ``up``
     version: Version | None = None  # in use, or tried last
+    live: bool = False  # what waited at the broker has been delivered
     session: int = 0  # number of the broker session
     connections: int = 0  # attempts included
     messages: int = 0
@@ -109,6 +110,7 @@ class Reports:
         """The connection is no more, or never came about."""
         with self._lock:
             self._orders.letters.clear()
+            self.state.live = False
             if self.state.up:
                 self.state.up, self.state.since = False, self._clock()
         if ending.cause == "stopped":
@@ -128,6 +130,9 @@ class Reports:
     def deliver(self, message: Incoming) -> bool:
         self.state.messages += 1
         return self._call(self._on_message, message)
+
+    def drained(self) -> None:
+        self.state.live = True
 
     def stray(self) -> None:
         self.state.strays += 1

@@ -12,11 +12,12 @@ import time
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from monitor.intake.connection import Connection, Ending, Terms
+from monitor.intake.connection import Connection
 from monitor.intake.incoming import Incoming
 from monitor.intake.link import Link, Version, back_off
 from monitor.intake.orders import Letter, Orders
 from monitor.intake.reports import Reports, SessionState
+from monitor.intake.terms import Ending, Terms
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
