@@ -243,21 +243,24 @@ def _entry(entry: object) -> str:
 @dataclass(frozen=True)
 class ProbeValue(Form):
     """A value in what the probe measures: a temperature for water, room and store; in the probe's own unit for air.
+    Without a kind it is for air only; that another probe has it is told by the cross-checks.
 
     Needs ``measures`` and ``unit`` to be read before it. Where they were not right, there is nothing to judge against.
     """
 
-    kind: Kind
+    kind: Kind | None = None
 
     @property
     def allowed(self) -> str:
+        if self.kind is None:
+            return "a number in the probe's unit, or one with a unit that goes with it"
         return f"{self.kind.allowed}; for air, a number in the probe's unit"
 
     def read(self, value: object, info: ValidationInfo) -> float | None:
         if "measures" not in info.data or "unit" not in info.data:
             return None
         if info.data["measures"] != "air":
-            return units.read(value, self.kind)
+            return None if self.kind is None else units.read(value, self.kind)
         unit: str = info.data["unit"]
         allowed = f'a number, or a text such as "2 {unit}"' if unit else "a number"
         if isinstance(value, str):

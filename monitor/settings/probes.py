@@ -93,12 +93,12 @@ class Probe(Section):
         told="5 C/min for water, 10 C/min for room and store, none for air",
         example="2 C/min",
     )
-    threshold: Annotated[float | None, ProbeValue(Kind.TEMPERATURE)] = option(
+    threshold: Annotated[float | None, ProbeValue()] = option(
         "air: running at or above this number (with pulses: this many a minute). Without it, air is told by words.",
         default=None,
         example=2.0,
     )
-    deadband: Annotated[float | None, ProbeValue(Kind.DIFFERENCE)] = option(
+    deadband: Annotated[float | None, ProbeValue()] = option(
         "air: stopped only below threshold less this.", default=None, told="0", example=0.5
     )
     pulses: Annotated[bool, Flag()] = option("air: the number is a running count of pulses or bubbles.", default=False)
