@@ -91,14 +91,18 @@ def back_off(tries: int, letter_id: int = 0) -> Ms:
     return round(longest * (1 - dice / 4))
 
 
-def draft(transition: Transition) -> Draft:
-    """What to tell about a transition: the trouble and what to do, or that it is over."""
+def draft(transition: Transition, now: Ms | None = None) -> Draft:
+    """What to tell about a transition: the trouble and what to do, or that it is over.
+
+    ``now`` is when the letter is written, where that is not the transition's time because time is simulated.
+    """
     alarm = transition.alarm
+    written = transition.time if now is None else now
     if alarm.state in (AlarmState.RETURNED, AlarmState.NORMAL):
         body = f"Nothing to do about it now ({transition.reason})."
-        return Draft(alarm.id, f"Over: {alarm.title}", body, Priority.LOW, transition.time)
+        return Draft(alarm.id, f"Over: {alarm.title}", body, Priority.LOW, written)
     body = "\n".join(part for part in (alarm.text, alarm.todo) if part)
-    return Draft(alarm.id, alarm.title, body, alarm.priority, transition.time)
+    return Draft(alarm.id, alarm.title, body, alarm.priority, written)
 
 
 _RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
@@ -124,7 +128,7 @@ class Outbox:
         """Channels whose last try failed."""
         return frozenset(self._failing)
 
-    def post(self, transition: Transition, channels: Iterable[str]) -> int:
+    def post(self, transition: Transition, channels: Iterable[str], now: Ms | None = None) -> int:
         """Record a transition and, if it is to be told, a letter to each channel; give back how many letters.
 
         Both wait for the same commit.
@@ -132,7 +136,7 @@ class Outbox:
         number = self._store.put_alarm(transition)
         if not transition.notify:
             return 0
-        said = draft(transition)
+        said = draft(transition, now)
         return len([self._store.enqueue(number, channel, said) for channel in channels])
 
     def pump(self, now: Ms, notifier: Deliverer) -> int:

@@ -31,13 +31,18 @@ class SlotShelf:
         return len(self._new)
 
     def put(self, closed: SlotClosed) -> None:
-        """A slot that is put again replaces the earlier one: late readings have re-made it."""
-        self._new[closed.slot, self._series.id_of(closed.probe)] = (closed.count, closed.total)
+        """A slot that is put again grows: what comes now are readings that were late."""
+        key = closed.slot, self._series.id_of(closed.probe)
+        count, total = self._new.get(key, (0, 0))
+        self._new[key] = (count + closed.count, total + closed.total)
 
     def since(self, since: Ms) -> list[SlotClosed]:
         rows = self._connection.execute("SELECT slot, series, count, total FROM slot WHERE slot >= ?", (since,))
         found = {(slot, series): (count, total) for slot, series, count, total in rows}
-        found.update({key: values for key, values in self._new.items() if key[0] >= since})
+        for key, (count, total) in self._new.items():
+            if key[0] >= since:
+                before = found.get(key, (0, 0))
+                found[key] = (before[0] + count, before[1] + total)
         return [
             SlotClosed(self._series.text_of(series), slot, count, total)
             for (slot, series), (count, total) in sorted(found.items())
@@ -45,7 +50,8 @@ class SlotShelf:
 
     def write(self, connection: sqlite3.Connection) -> None:
         connection.executemany(
-            "INSERT OR REPLACE INTO slot VALUES (?, ?, ?, ?)",
+            "INSERT INTO slot VALUES (?, ?, ?, ?) ON CONFLICT (slot, series) DO UPDATE "
+            "SET count = count + excluded.count, total = total + excluded.total",
             [(*key, *values) for key, values in sorted(self._new.items())],
         )
 

@@ -167,20 +167,21 @@ def test_old_letters_are_cleared_away(store: Store, transition: Callable[..., Tr
 
 
 def test_slots_of_history(path: Path) -> None:
-    """A slot is kept, replaced when it is made again, and found from an instant on."""
+    """A slot is kept, grows by readings that come late, and is found from an instant on."""
     first = SlotClosed("ash-water", T0, 30, 720_000)
     second = SlotClosed("birch-water", T0 + 300_000, 29, 700_000)
-    mended = SlotClosed("ash-water", T0, 31, 744_000)
+    late = SlotClosed("ash-water", T0, 1, 24_000)
+    grown = SlotClosed("ash-water", T0, 31, 744_000)
     with Store.open(path) as store:
         store.put_slot(first)
         store.put_slot(second)
         store.commit()
-        store.put_slot(mended)
-        assert store.slots(0) == [mended, second]
+        store.put_slot(late)
+        assert store.slots(0) == [grown, second]
         assert store.slots(T0 + 1) == [second]
         store.commit()
     with Store.open(path) as store:
-        assert store.slots(0) == [mended, second]
+        assert store.slots(0) == [grown, second]
 
 
 def test_the_newest_twenty_unreadable_messages_stay(path: Path) -> None:

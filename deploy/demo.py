@@ -1,0 +1,260 @@
+"""The demo: an embedded broker, a simulated shed at 60 times real speed, the monitor, its page, and a phone to ring.
+
+Everything listens on the loopback address only and is gone afterwards. Run it through ``deploy/demo.sh``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from urllib.error import URLError
+from urllib.request import urlopen
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from types import FrameType
+
+HERE = Path(__file__).resolve().parent.parent
+EPOCH = "2026-03-03T18:00:00Z"
+SPEED = 60
+HISTORY = "2 d"
+LEAD_S = 12.0  # real seconds for two days of history to be told before simulated time begins
+BATCHES = (  # as a keeper logged them before the demo opens
+    ("birch", "tin-8", "3", "2", "2026-03-02T08:00:00Z"),
+    ("ash", "tin-7", "2", "1.5", "2026-03-02T21:00:00Z"),
+    ("cedar", "tin-8", "1", "1", "2026-03-03T16:00:00Z"),
+)
+STORY = """
+What will happen (one minute here is one hour in the shed):
+  now     ash is near its hatch; birch has hatched and waits to be harvested; cedar was started two hours ago
+  0:30    the probe in birch tells 85 C once: its power-on value, kept aside, no alarm
+  1:00    birch's air pump stops over hatched nauplii: the phone rings within moments, with the minutes left
+  3:00    the shed's heating fails and a cold night begins: how late will cedar be?
+  6:00    the probe in cedar's water falls silent for four hours
+Try on the page: "Settling", "I see ...", "Harvested", and acknowledge an alarm. Ctrl-C ends it all.
+"""
+
+
+@dataclass
+class Phone:
+    """Catches what the monitor sends to a phone, over HTTP on the loopback address."""
+
+    told: list[str] = field(default_factory=list)
+
+    def serve(self) -> ThreadingHTTPServer:
+        told = self.told
+
+        class Catcher(BaseHTTPRequestHandler):
+            def do_POST(self) -> None:
+                body = json.loads(self.rfile.read(int(self.headers.get("Content-Length", 0))))
+                told.append(body.get("title", ""))
+                lines = [line for line in body.get("message", "").splitlines() if line and not line.startswith("ref ")]
+                sys.stdout.write(f"\n  [phone] {body.get('title', '')}\n" + "".join(f"          {x}\n" for x in lines))
+                sys.stdout.flush()
+                self.send_response(200)
+                self.end_headers()
+
+            def log_message(self, *_: Any) -> None:
+                """Nothing: the phone's own line is enough."""
+
+        server = ThreadingHTTPServer(("127.0.0.1", 0), Catcher)
+        threading.Thread(target=server.serve_forever, name="phone", daemon=True).start()
+        return server
+
+
+def free_port(wanted: int = 0) -> int:
+    """``wanted`` if nobody listens there, else any free port of the loopback address."""
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", wanted))
+        except OSError:
+            probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextlib.contextmanager
+def broker(folder: Path) -> Iterator[int]:
+    """mosquitto when it is on the PATH, else the broker that comes as a Python package; yields its port."""
+    port = free_port()
+    found = shutil.which("mosquitto", path=os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin"]))
+    if found is None:
+        from iotcore import Broker  # noqa: PLC0415  (only needed here)
+
+        with Broker(port=port, listen="127.0.0.1"):
+            print(f"Broker: embedded, on 127.0.0.1:{port}")
+            yield port
+        return
+    config = folder / "mosquitto.conf"
+    config.write_text(
+        f"listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\n"
+        "max_inflight_messages 2000\nmax_queued_messages 100000\n"
+    )
+    with subprocess.Popen([found, "-c", str(config)], stderr=subprocess.DEVNULL) as process:
+        print(f"Broker: mosquitto, on 127.0.0.1:{port}")
+        try:
+            yield port
+        finally:
+            process.terminate()
+
+
+@contextlib.contextmanager
+def child(name: str, command: list[str], log: Path) -> Iterator[subprocess.Popen[bytes]]:
+    """A program that is ended with SIGTERM when the demo ends."""
+    with log.open("wb") as sink, subprocess.Popen(command, stdout=sink, stderr=sink) as process:
+        try:
+            yield process
+        finally:
+            if process.poll() is None:
+                process.send_signal(signal.SIGTERM)
+                try:
+                    process.wait(15)
+                except subprocess.TimeoutExpired:
+                    print(f"{name} did not end in time")
+                    process.kill()
+
+
+def configuration(folder: Path, broker_port: int, page_port: int, phone_port: int) -> Path:
+    """The shed's configuration with the demo's own broker, store, page and phone."""
+    text = (HERE / "config/shed.toml").read_text()
+    text = text.replace("mqtt://127.0.0.1:1883", f"mqtt://127.0.0.1:{broker_port}")
+    text += (
+        f'\n[store]\npath = "{folder / "shed.sqlite3"}"\ncommit_every = "10 s"\n'
+        f"\n[web]\nport = {page_port}\n"
+        f'\n[[channel]]\nid = "phone"\nurl = "json://127.0.0.1:{phone_port}/"\n'
+    )
+    path = folder / "shed.toml"
+    path.write_text(text)
+    return path
+
+
+def bench(url: str) -> dict[str, Any] | None:
+    """The monitor's view of the bench; ``None`` while it does not answer."""
+    try:
+        with urlopen(f"{url}/api/v1/bench", timeout=2) as answer:
+            view: dict[str, Any] = json.load(answer)
+            return view
+    except (URLError, OSError, ValueError):
+        return None
+
+
+def wait_for(what: str, ready: Any, seconds: float, *children: subprocess.Popen[bytes]) -> None:
+    until = time.monotonic() + seconds
+    while not ready():
+        if any(process.poll() is not None for process in children):
+            raise SystemExit(f"{what}: a part of the demo ended early")
+        if time.monotonic() > until:
+            raise SystemExit(f"{what}: not within {seconds:g} s")
+        time.sleep(0.1)
+
+
+def history_is_in(url: str) -> bool:
+    """Whether every vessel has a water temperature from close to the start."""
+    view = bench(url)
+    if view is None:
+        return False
+    waters = [vessel["water"] for vessel in view["vessels"]]
+    return all(water is not None and water["time"] >= "2026-03-03T17:50:00Z" for water in waters)
+
+
+def swimup(*arguments: str) -> list[str]:
+    return [str(Path(sys.executable).with_name("swimup")), *arguments]
+
+
+def log_batches(config: Path) -> None:
+    """What the keeper had logged before; through the same command a keeper uses."""
+    for vessel, lot, grams, litres, when in BATCHES:
+        command = swimup("batch", "start", vessel, "--lot", lot, "--grams", grams, "--litres", litres)
+        command += ["--salinity", "25", "--time", when, "--config", str(config)]
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        if done.returncode:
+            raise SystemExit(f"{' '.join(command)}\n{done.stdout}{done.stderr}")
+
+
+def watch(url: str, seconds: float | None, halt: threading.Event) -> int:
+    """Until the time is over or Ctrl-C; counts the times an ETA was on the bench, and shows how far it is."""
+    seen: set[tuple[str, str]] = set()
+    began = time.monotonic()
+    while not halt.wait(1.0):
+        view = bench(url)
+        for vessel in () if view is None else view["vessels"]:
+            batch = vessel["batch"]
+            if batch is not None and batch["ready"]["mid"] is not None:
+                seen.add((batch["id"], batch["ready"]["mid"]))
+        passed = time.monotonic() - began
+        if seconds is not None and passed >= seconds:
+            break
+        if sys.stdout.isatty() and view is not None:
+            end = "" if seconds is None else f" of {seconds / 60:g} min"
+            print(f"\r  in the shed it is {view['now'][11:16]} UTC; {passed / 60:.1f} min{end} ", end="", flush=True)
+    return len(seen)
+
+
+def run(minutes: float | None, folder: Path, halt: threading.Event) -> int:
+    phone = Phone()
+    catcher = phone.serve()
+    page_port = free_port(8417)
+    url = f"http://127.0.0.1:{page_port}"
+    anchor = str(time.time() + LEAD_S)
+    sim = ["--sim-epoch", EPOCH, "--sim-speed", str(SPEED), "--sim-anchor", anchor]
+    with contextlib.ExitStack() as stack:
+        port = stack.enter_context(broker(folder))
+        config = configuration(folder, port, page_port, catcher.server_address[1])
+        monitor_log, world_log = folder / "monitor.log", folder / "world.log"
+        monitor = stack.enter_context(
+            child("the monitor", swimup("run", "--config", str(config), *sim), monitor_log)
+        )
+        wait_for("The monitor", lambda: bench(url) is not None, 30, monitor)
+        print("Loading two days of the shed's history ...")
+        world_command = [str(Path(sys.executable).with_name("swimup-sim")), "run", str(HERE / "config/shed.scenario.toml")]
+        world_command += ["--broker", f"mqtt://127.0.0.1:{port}", "--history", HISTORY, *sim]
+        world_command += ["--truth", str(folder / "truth.jsonl")]
+        world = stack.enter_context(child("the simulated shed", world_command, world_log))
+        wait_for("The history", lambda: history_is_in(url), 120, monitor, world)
+        log_batches(config)
+        print(f"\nThe page: {url}/\n{STORY}")
+        etas = watch(url, None if minutes is None else minutes * 60, halt)
+        ended_early = monitor.poll() is not None or world.poll() is not None
+    catcher.shutdown()
+    print(f"\nSummary: {etas} different ETAs were shown, {len(phone.told)} alerts reached the phone:")
+    for title in phone.told:
+        print(f"  - {title}")
+    if ended_early or monitor.returncode:
+        print("A part of the demo ended early:", monitor_log.read_text()[-2000:], world_log.read_text()[-2000:], sep="\n")
+        return 1
+    if halt.is_set():
+        return 0
+    return 0 if etas and phone.told else 1
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description="swimup in an invented shed, on this machine alone")
+    parser.add_argument("--minutes", type=float, help="end by itself after so many minutes, with a summary")
+    arguments = parser.parse_args()
+    halt = threading.Event()
+
+    def end(_signal: int, _frame: FrameType | None) -> None:
+        halt.set()
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, end)
+    with tempfile.TemporaryDirectory(prefix="swimup-demo-") as folder:
+        return run(arguments.minutes, Path(folder), halt)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
