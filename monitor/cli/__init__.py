@@ -1,0 +1,69 @@
+"""``swimup``: one command, one file per group of subcommands, each loaded only when it is used."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from importlib.metadata import version
+from typing import NamedTuple
+
+import click
+
+OK, REFUSED, USAGE = 0, 1, 2
+"""Exit codes: done; the daemon refused or does not answer; the call or the configuration is wrong."""
+
+
+class _Place(NamedTuple):
+    module: str
+    name: str
+    help: str
+
+
+COMMANDS = {
+    "run": _Place("monitor.cli.run", "run", "Run the daemon in the foreground."),
+    "check": _Place("monitor.cli.check", "check", "Check the configuration; tell all problems at once."),
+    "status": _Place("monitor.cli.status", "status", "Tell how the bench stands."),
+    "batch": _Place("monitor.cli.batch", "batch", "Note what happens to a batch: start, seen, harvest, discard."),
+    "alarm": _Place("monitor.cli.alarm", "alarm", "List and acknowledge alarms."),
+    "replay": _Place("monitor.cli.replay", "replay", "Tell what would have been said over recorded readings."),
+    "password": _Place("monitor.cli.password", "password", "Set the password of the page."),
+    "cert": _Place("monitor.cli.cert", "cert", "Make a certificate for the page, and an authority of your own."),
+}
+
+
+class LazyGroup(click.Group):
+    """Lists its commands from the table above, so that ``swimup --help`` loads none of them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002  (click's signature)
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        place = COMMANDS.get(cmd_name)
+        if place is None:
+            return None
+        command = getattr(import_module(place.module), place.name)
+        if not isinstance(command, click.Command):
+            raise TypeError(f"{place.module}.{place.name} is not a command")
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, place.help) for name, place in COMMANDS.items()])
+
+
+def _print_version(context: click.Context, _parameter: click.Parameter, wanted: bool) -> None:
+    if wanted and not context.resilient_parsing:
+        click.echo(f"swimup {version('swimup')}")
+        context.exit(OK)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.option(
+    "--version", is_flag=True, expose_value=False, is_eager=True, callback=_print_version, help="Tell the version."
+)
+def swimup() -> None:
+    """Watch vessels in which brine shrimp hatch: when each will be ready, and when a person must act."""
+
+
+def main() -> None:
+    """The entry point of the command ``swimup``."""
+    swimup(prog_name="swimup")

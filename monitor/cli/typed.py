@@ -1,0 +1,52 @@
+"""What a keeper types after a command, in the units they like."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import click
+
+from monitor.settings.errors import Unfit
+from monitor.settings.units import Kind
+from monitor.web.given import amount, count, share
+from monitor.web.when import FORMS, NotAnInstant, as_rfc3339, parse_when
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+
+def _typed(read: Callable[[str], float]) -> Any:
+    """An option's callback that reads its text; what it says when it can't is a usage error."""
+
+    def callback(context: click.Context, parameter: click.Parameter, text: str | None) -> float | None:
+        if text is None:
+            return None
+        try:
+            return read(text)
+        except Unfit as problem:
+            told = f'"{text}": allowed: {problem.allowed}. {problem.hint}'.strip()
+            raise click.BadParameter(told, context, parameter) from problem
+
+    return callback
+
+
+MASS = _typed(lambda text: amount(text, Kind.MASS))
+VOLUME = _typed(lambda text: amount(text, Kind.VOLUME))
+SALINITY = _typed(lambda text: amount(text, Kind.SALINITY))
+SHARE = _typed(share)
+COUNT = _typed(count)
+
+time_option = click.option(
+    "--time", "when", metavar="TIME", help=f"When it happened, if not just now: {FORMS.replace(chr(34), '')}."
+)
+
+
+def instant(when: str | None, bench: Mapping[str, Any]) -> str | None:
+    """``when`` on the bench's own clock and in its time zone, as RFC 3339; None stays None. A usage error otherwise."""
+    if when is None:
+        return None
+    try:
+        return as_rfc3339(parse_when(when, int(bench["now_ms"]), ZoneInfo(bench["timezone"])))
+    except NotAnInstant as problem:
+        raise click.UsageError(f"--time: {problem}") from problem
