@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import secrets
 import select
+import ssl
 import struct
 import time
 from datetime import UTC, datetime
@@ -22,8 +23,6 @@ from monitor.intake.link import Version, connect, drop, make_client, marker_topi
 from monitor.intake.terms import Cause, Ending, Terms
 
 if TYPE_CHECKING:
-    import ssl
-
     from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
     from paho.mqtt.properties import Properties
     from paho.mqtt.reasoncodes import ReasonCode
@@ -81,7 +80,8 @@ class Connection:
             self._listen(client)
             connect(client, self._terms.link, self._version)
         except WIRE_FAULTS as error:
-            return Ending("unreachable", f"no connection to {address}: {_spoken(error)}")
+            cause: Cause = "distrust" if isinstance(error, ssl.SSLError) else "unreachable"
+            return Ending(cause, f"no connection to {address}: {_spoken(error)}")
         self._handshake_until = time.monotonic() + HANDSHAKE_S
         try:
             self._converse(client)
@@ -92,7 +92,10 @@ class Connection:
         return self._ending or Ending("lost", f"connection to {address} ended")
 
     def _converse(self, client: Client) -> None:
-        sock: ssl.SSLSocket | Any = client.socket()
+        sock: Any = client.socket()
+        if sock is None:  # sending CONNECT has failed already
+            self._end(*self._why_gone())
+            return
         hidden = getattr(sock, "pending", None)  # bytes TLS has read but not handed out; poll does not see them
         bell = self._terms.orders.fileno()
         poll = select.poll()
@@ -171,7 +174,9 @@ class Connection:
     def _why_gone(self) -> tuple[Cause, str]:
         address = self._terms.link.address
         if self._up_at is None and not self._answered:
-            hint = "a wrong password can look like this too"
+            link = self._terms.link
+            papers = " or a certificate of ours that it wants" if link.tls and link.cert_file is None else ""
+            hint = f"a wrong password{papers} can look like this too"
             return "silent", f"{address} closed the connection without an answer to MQTT {self._version}; {hint}"
         return "lost", f"connection to {address} lost"
 

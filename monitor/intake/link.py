@@ -9,6 +9,7 @@ import ssl
 import time
 from contextlib import suppress
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 from urllib.parse import urlsplit
 
@@ -19,7 +20,6 @@ from paho.mqtt.properties import Properties
 
 if TYPE_CHECKING:
     import random
-    from pathlib import Path
 
 Version = Literal["5", "3.1.1"]
 
@@ -103,6 +103,17 @@ def back_off(failures: int, chance: random.Random, first: float = 1.0, longest: 
     return chance.uniform(0, min(longest, first * 2 ** min(max(failures - 1, 0), 16)))
 
 
+class _TidySocket(ssl.SSLSocket):
+    """Closes itself when the handshake fails, which the client forgets; every refused attempt would hold a handle."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        try:
+            super().do_handshake(block)
+        except (OSError, ValueError):
+            self.close()
+            raise
+
+
 def status_topic(site: str) -> str:
     return f"swimup/{site}/status"
 
@@ -130,11 +141,20 @@ def make_client(link: Link, version: Version, site: str) -> Client:
     if link.user is not None:
         client.username_pw_set(link.user, link.password)
     if link.tls:
-        context = ssl.create_default_context(cafile=None if link.ca_file is None else str(link.ca_file))
-        if link.cert_file is not None:
-            context.load_cert_chain(str(link.cert_file), None if link.key_file is None else str(link.key_file))
-        client.tls_set_context(context)
+        client.tls_set_context(_trust(link))
     return client
+
+
+def _trust(link: Link) -> ssl.SSLContext:
+    """Whom we believe and how we show who we are. The system's authorities count when none is configured."""
+    for path in (link.ca_file, link.cert_file, link.key_file):
+        if path is not None:
+            Path(path).open("rb").close()  # ssl would not say which file is missing
+    context = ssl.create_default_context(cafile=None if link.ca_file is None else str(link.ca_file))
+    context.sslsocket_class = _TidySocket
+    if link.cert_file is not None:
+        context.load_cert_chain(str(link.cert_file), None if link.key_file is None else str(link.key_file))
+    return context
 
 
 def connect(client: Client, link: Link, version: Version) -> None:

@@ -124,7 +124,7 @@ class Reports:
             self._link_told = False
             self._problems["broker"] = ending.text
             self._call(self._on_link, False, ending.text)
-        elif ending.up_s is None:
+        elif ending.cause in ("refused", "distrust"):  # no longer away: a person must set something right
             self.problem("broker", ending.text)
 
     def deliver(self, message: Incoming) -> bool:

@@ -50,8 +50,8 @@ class Session:
     * ``on_link(up, text)`` once per change, up when all topics are subscribed. Down is told at the start only when
       the first attempt fails, and not on :meth:`stop`.
     * ``on_problem(subject, text)`` for what a person must set right: a topic the broker refuses (subject is the
-      topic), another client with our id (subject is ``"client-id"``), or, while the link is down, another reason for
-      that than before (subject is ``"broker"``). Each is told once until it changes or has gone away.
+      topic), another client with our id (subject is ``"client-id"``), or, after the link went down for another reason,
+      a broker that lets us in no more (subject is ``"broker"``). Each is told once until it changes or has gone away.
 
     ``clock`` gives the wall time of records; reconnects and deadlines run on the monotonic clock. ``session`` is where
     the count of broker sessions goes on from: hand in the highest one stored, so that identities survive a restart.

@@ -13,12 +13,16 @@ if TYPE_CHECKING:
     from monitor.intake.link import Link
     from monitor.intake.orders import Letter, Orders
 
-Cause = Literal["unreachable", "silent", "version", "refused", "lost", "taken", "stopped"]
+Cause = Literal["unreachable", "distrust", "silent", "version", "refused", "lost", "taken", "stopped"]
 
 
 @dataclass(frozen=True, slots=True)
 class Ending:
-    """How a connection ended. ``silent``: closed before any answer, as brokers do that do not know the version."""
+    """How a connection ended.
+
+    ``distrust``: TLS found no common ground. ``silent``: closed before any answer, as brokers do that do not know the
+    version.
+    """
 
     cause: Cause
     text: str

@@ -66,6 +66,10 @@ class Hearing:
     def ups(self) -> list[bool]:
         return [up for up, _ in self.links]
 
+    def tried_often(self) -> bool:
+        """Whether it has tried to connect more than twice."""
+        return self.session.state.connections > 2
+
     def wait_up(self, times: int = 1) -> None:
         until(lambda: self.ups.count(True) >= times, f"the link did not come up {times} times: {self.links}")
 

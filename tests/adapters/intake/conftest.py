@@ -1,4 +1,4 @@
-"""Fixtures for a session that has to die."""
+"""Fixtures for a session that has to die, and for throw-away certificates."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 import pytest
+
+from tests.adapters.intake.certificates import Authority
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -55,3 +57,9 @@ def lone_session() -> Iterator[Callable[..., LoneSession]]:
     yield make
     for session in made:
         session.kill()
+
+
+@pytest.fixture
+def authorities(tmp_path: Path) -> Callable[[str], Authority]:
+    """Makes authorities that issue certificates: ``authorities("ours")``."""
+    return lambda name: Authority(tmp_path / name, name)
