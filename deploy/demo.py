@@ -178,7 +178,7 @@ def swimup(*arguments: str) -> list[str]:
 def log_batches(config: Path) -> None:
     """What the keeper had logged before; through the same command a keeper uses."""
     for vessel, lot, grams, litres, when in BATCHES:
-        command = swimup("batch", "start", vessel, "--lot", lot, "--grams", grams, "--litres", litres)
+        command = swimup("batch", "start", vessel, "--lot", lot, "--cysts", f"{grams} g", "--litres", litres)
         command += ["--salinity", "25", "--time", when, "--config", str(config)]
         done = subprocess.run(command, capture_output=True, text=True, check=False)
         if done.returncode:
@@ -215,12 +215,14 @@ def run(minutes: float | None, folder: Path, halt: threading.Event) -> int:
         port = stack.enter_context(broker(folder))
         config = configuration(folder, port, page_port, catcher.server_address[1])
         monitor_log, world_log = folder / "monitor.log", folder / "world.log"
-        monitor = stack.enter_context(
-            child("the monitor", swimup("run", "--config", str(config), *sim), monitor_log)
-        )
+        monitor = stack.enter_context(child("the monitor", swimup("run", "--config", str(config), *sim), monitor_log))
         wait_for("The monitor", lambda: bench(url) is not None, 30, monitor)
         print("Loading two days of the shed's history ...")
-        world_command = [str(Path(sys.executable).with_name("swimup-sim")), "run", str(HERE / "config/shed.scenario.toml")]
+        world_command = [
+            str(Path(sys.executable).with_name("swimup-sim")),
+            "run",
+            str(HERE / "config/shed.scenario.toml"),
+        ]
         world_command += ["--broker", f"mqtt://127.0.0.1:{port}", "--history", HISTORY, *sim]
         world_command += ["--truth", str(folder / "truth.jsonl")]
         world = stack.enter_context(child("the simulated shed", world_command, world_log))
@@ -234,7 +236,9 @@ def run(minutes: float | None, folder: Path, halt: threading.Event) -> int:
     for title in phone.told:
         print(f"  - {title}")
     if ended_early or monitor.returncode:
-        print("A part of the demo ended early:", monitor_log.read_text()[-2000:], world_log.read_text()[-2000:], sep="\n")
+        print(
+            "A part of the demo ended early:", monitor_log.read_text()[-2000:], world_log.read_text()[-2000:], sep="\n"
+        )
         return 1
     if halt.is_set():
         return 0

@@ -101,7 +101,9 @@ def _while_standing(memory: Memory, found: Condition, now: Ms) -> tuple[Memory, 
             reason = "it has become urgent"
             raised = _alarm(found, AlarmState.UNACKNOWLEDGED, alarm.since, now, reason)
             return _change(replace(memory, clearing=None, told=True), raised, now, True, reason)
-        fresh = replace(alarm, text=found.text or alarm.text, todo=found.todo or alarm.todo)
+        fresh = replace(
+            alarm, title=found.title or alarm.title, text=found.text or alarm.text, todo=found.todo or alarm.todo
+        )
         return replace(memory, alarm=fresh, clearing=None), None
     clearing = memory.clearing if memory.clearing is not None else now
     if now - clearing < found.off_delay:

@@ -125,7 +125,7 @@ def accept(state: ProbeState, reading: Reading) -> bool:
         state.last_reason = reading.reason
         return False
     state.accepted += 1
-    state.last_reason = reading.reason
+    state.last_reason = ""
     if reading.state is None and state.spec.measures is Measures.AIR:
         return False
     if state.newest is not None and reading.time < state.newest.time:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 import structlog
 
 from monitor.core.model import DAY, MINUTE, SECOND, AlarmState, Priority
+from monitor.core.wording import duration
 from monitor.store import Draft
 
 if TYPE_CHECKING:
@@ -99,7 +100,8 @@ def draft(transition: Transition, now: Ms | None = None) -> Draft:
     alarm = transition.alarm
     written = transition.time if now is None else now
     if alarm.state in (AlarmState.RETURNED, AlarmState.NORMAL):
-        body = f"Nothing to do about it now ({transition.reason})."
+        lasted = duration(transition.time - alarm.since)
+        body = f"It lasted {lasted}; nothing needs doing about it now."
         return Draft(alarm.id, f"Over: {alarm.title}", body, Priority.LOW, written)
     body = "\n".join(part for part in (alarm.text, alarm.todo) if part)
     return Draft(alarm.id, alarm.title, body, alarm.priority, written)

@@ -60,7 +60,10 @@ class SystemClock:
 
 
 class SimulatedClock:
-    """``epoch`` at the real time ``anchor`` (seconds since 1970), then ``speed`` times faster than real time."""
+    """``epoch`` up to the real time ``anchor`` (seconds since 1970), then ``speed`` times faster than real time.
+
+    Time stands still before the anchor, so that a history can be told before the story begins.
+    """
 
     def __init__(self, epoch: Ms, speed: float, anchor: float | None = None) -> None:
         if not 0 < speed <= 3600:
@@ -75,7 +78,7 @@ class SimulatedClock:
         return self._speed
 
     def now(self) -> Ms:
-        return self._epoch + round((time.monotonic() - self._zero) * 1000 * self._speed)
+        return self._epoch + round(max(time.monotonic() - self._zero, 0.0) * 1000 * self._speed)
 
     def wall(self) -> Ms:
         return time.time_ns() // 1_000_000
