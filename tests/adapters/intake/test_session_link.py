@@ -7,6 +7,7 @@ import hashlib
 import json
 import socket
 import threading
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -316,27 +317,48 @@ def roles(folder: Path, topics: list[str]) -> list[str]:
 )
 def test_a_peer_that_talks_nonsense_does_no_harm(noise: bytes, hear: Hear) -> None:
     """Whatever a peer that is no broker sends, the thread lives, keeps trying, and the link is told down once."""
+    with peer(lambda _connect: noise) as port:
+        hearing = hear(Link("127.0.0.1", port, "swimup-shed"), [TOPIC])
+        until(lambda: hearing.session.state.connections >= 6)
+        assert hearing.session.alive
+        assert hearing.ups == [False]
+
+
+def test_a_plain_refusal_of_the_version_is_remembered(hear: Hear) -> None:
+    """A broker that answers MQTT 5 with "unacceptable protocol version" is asked with 3.1.1 from then on."""
+    levels: list[int] = []
+
+    def refuse_five(connect: bytes) -> bytes:
+        levels.append(connect[8])  # the protocol level, MQTT 3.1.1 section 3.1.2.2
+        return b"\x20\x02\x00\x01" if connect[8] == 5 else b""
+
+    with peer(refuse_five) as port:
+        hearing = hear(Link("127.0.0.1", port, "swimup-shed"), [TOPIC])
+        until(lambda: hearing.session.state.connections >= 5)
+    assert levels[:5] == [5, 4, 4, 4, 4]
+
+
+@contextmanager
+def peer(reply: Callable[[bytes], bytes]) -> Iterator[int]:
+    """The port of something that answers the first packet of each connection and hangs up."""
+    over = threading.Event()
+
+    def serve(server: socket.socket) -> None:
+        while not over.is_set():
+            try:
+                caller, _ = server.accept()
+            except TimeoutError:
+                continue
+            with caller, suppress(ConnectionError):
+                if packet := caller.recv(4096):
+                    caller.sendall(reply(packet))
+
     with socket.create_server(("127.0.0.1", 0)) as server:
         server.settimeout(0.1)
-        over = threading.Event()
-
-        def babble() -> None:
-            while not over.is_set():
-                try:
-                    peer, _ = server.accept()
-                except TimeoutError:
-                    continue
-                with peer:
-                    peer.recv(4096)
-                    peer.sendall(noise)
-
-        speaker = threading.Thread(target=babble)
-        speaker.start()
+        thread = threading.Thread(target=serve, args=(server,))
+        thread.start()
         try:
-            hearing = hear(Link("127.0.0.1", server.getsockname()[1], "swimup-shed"), [TOPIC])
-            until(lambda: hearing.session.state.connections >= 6)
-            assert hearing.session.alive
-            assert hearing.ups == [False]
+            yield server.getsockname()[1]
         finally:
             over.set()
-            speaker.join()
+            thread.join()
