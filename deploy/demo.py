@@ -89,7 +89,7 @@ def free_port(wanted: int = 0) -> int:
 
 @contextlib.contextmanager
 def broker(folder: Path) -> Iterator[int]:
-    """mosquitto when it is on the PATH, else the broker that comes as a Python package; yields its port."""
+    """Mosquitto when it is on the PATH, else the broker that comes as a Python package; yields its port."""
     port = free_port()
     found = shutil.which("mosquitto", path=os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin"]))
     if found is None:

@@ -54,27 +54,25 @@ class Ingest:
         """Store and step with every new sample of a message; it is acknowledged after the next commit."""
         self._notice_session(message)
         effects: list[Effect] = []
-        repeated = message.dup and self._store.delivered_before(message.mid, message.payload)
+        if message.mid:
+            self.unacknowledged.append(message)
+        if message.dup and self._store.delivered_before(message.mid, message.payload):
+            return effects  # it was committed, only its acknowledgement was lost
         anonymous = False
         for binding in self._bindings.get(message.topic, ()):
             samples = self._read(message, binding)
             for sample in samples:
-                nameless = sample.time is None and sample.seq is None
-                anonymous |= nameless
-                if not (repeated and nameless):
-                    self._sample(message, binding.probe, sample, effects)
+                # A relative time in a SenML pack counts from the arrival, so it is no identity of its own.
+                anonymous |= (sample.time is None and sample.seq is None) or binding.decoder == "senml"
+                self._sample(message, binding.probe, sample, effects)
         if anonymous and message.mid:
             self._store.remember_delivery(self._session, message.mid, message.payload)
-        if message.mid:
-            self.unacknowledged.append(message)
         return effects
 
     def set_aside(self, message: Incoming, reason: str) -> None:
         """A message that broke the program: keep it for a look, and let the broker forget it."""
         for binding in self._bindings.get(message.topic, ()):
             self._store.quarantine(binding.probe, message.arrived, reason, message.payload)
-        if message.mid and (not self.unacknowledged or self.unacknowledged[-1] is not message):
-            self.unacknowledged.append(message)
 
     def _notice_session(self, message: Incoming) -> None:
         if message.session != self._session:
