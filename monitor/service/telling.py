@@ -114,6 +114,9 @@ class Teller:
     def _show(self, now: float) -> None:
         view = bench(self._engine, self._estimates, self._clock.now(), sim_speed=self._clock.speed)
         lots = [batch.start.lot for batch in reversed(self._engine.state.batches.values())]
-        view["lots"] = list(dict.fromkeys([*lots, *self._engine.state.site.lots]))
+        known = self._engine.state.site.lots
+        view["lots"] = [
+            {"id": lot, "strain": known[lot].strain if lot in known else ""} for lot in dict.fromkeys([*lots, *known])
+        ]
         self._desk.publish(view)
         self._view_at, self._view_due = now, False
