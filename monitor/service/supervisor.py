@@ -55,13 +55,6 @@ HISTORY: Final[Ms] = 12 * DAY
 @dataclass(frozen=True, slots=True)
 class _Link:
     up: bool
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class _Problem:
-    subject: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +117,7 @@ class Supervisor:
             self._ingest.topics,
             self._w.site.id,
             self._inputs.put,
-            lambda up, text: self._inputs.put(_Link(up, text)),
-            on_problem=lambda subject, text: self._inputs.put(_Problem(subject, text)),
+            lambda up, _text: self._inputs.put(_Link(up)),  # the session has logged why
             clock=self._clock.now,
             session=self._ingest.session,
         )
@@ -214,8 +206,6 @@ class Supervisor:
                     self._outbox.settle(item, self._clock.wall())
                 case _Link():
                     self._link_changed(item)
-                case _Problem():
-                    log.warning("broker.problem", subject=item.subject, text=item.text)
             if self._store.urgent:
                 self._commit()
         except Exception as error:
@@ -298,7 +288,6 @@ class Supervisor:
         return next(f"{name}-{n}" for n in range(2, len(taken) + 3) if f"{name}-{n}" not in taken)
 
     def _link_changed(self, link: _Link) -> None:
-        log.info("broker.connected" if link.up else "broker.absent", text=link.text)
         self._carry(self._engine.step(BrokerLink(self._clock.now(), link.up)))
         self._teller.touch_vessel(None)
 
