@@ -167,8 +167,8 @@ class Supervisor:
         clock = self._clock
         next_tick = clock.steady()
         while not self._stopping:
-            wait = max(min(next_tick, self._commit_due or next_tick) - clock.steady(), 0.0)
-            self._take_inputs(wait)
+            due = min(next_tick, self._commit_due or next_tick, self._teller.due())
+            self._take_inputs(max(due - clock.steady(), 0.0))
             if clock.steady() >= next_tick:
                 next_tick = clock.steady() + TICK_S
                 self._tick()

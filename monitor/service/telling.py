@@ -67,6 +67,15 @@ class Teller:
         if wanted or now - self._view_at >= VIEW_AT_LEAST_S:
             self._show(now)
 
+    def due(self) -> float:
+        """When ``run`` has something to do, if nothing comes before; so that news waits for no tick."""
+        when = self._view_at + (VIEW_EVERY_S if self._view_due else VIEW_AT_LEAST_S)
+        if self._dirty:
+            never = -ESTIMATE_AT_LEAST_S
+            reckoned = [self._made.get(batch, never) for batch in self._engine.open_batches() if batch in self._dirty]
+            when = min([when, *(made + ESTIMATE_EVERY_S for made in reckoned)])
+        return when
+
     def _reckon(self, began: float) -> None:
         open_batches = self._engine.open_batches()
         for gone in self._estimates.keys() - set(open_batches):
