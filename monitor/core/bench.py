@@ -106,6 +106,7 @@ def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate
         "id": start.batch,
         "lot": start.lot,
         "strain": "" if lot is None else lot.strain,
+        "lot_story": engine.lot(start.lot).story(),
         "start": rfc3339(start.time),
         "cysts_g": start.cysts_g,
         "litres": start.litres,

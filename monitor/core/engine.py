@@ -7,12 +7,12 @@ It reads no clock; ``now`` is always the time of the event.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core import alarms, rules
 from monitor.core.alarms import Condition, Memory
 from monitor.core.eta import Belief
-from monitor.core.hatch import Prior
+from monitor.core.lots import Lot
 from monitor.core.model import (
     MINUTE,
     SLOT,
@@ -28,6 +28,8 @@ from monitor.core.model import (
     Event,
     Harvest,
     LogEntry,
+    LotLearned,
+    LotSpec,
     Measures,
     Ms,
     Reading,
@@ -55,7 +57,9 @@ RULES_EVERY: Final = 10 * MINUTE
 class Engine:
     """Owns the state. Not thread-safe: one thread of decisions moves it."""
 
-    def __init__(self, site: SiteSpec, now: Ms) -> None:
+    def __init__(self, site: SiteSpec, now: Ms, *, rules: bool = True, learns: bool = True) -> None:
+        self._rules = rules
+        self._learns = learns
         self.state = State.of(site)
         self.state.listening_since = now
         self.state.broker_since = now
@@ -160,6 +164,8 @@ class Engine:
 
     def _forecast(self, batch: Batch, now: Ms) -> None:
         """Give the rules a new estimate to look at, and keep what the keeper could count on."""
+        if not self._rules:
+            return
         estimate = self._estimate(batch, now)
         batch.estimate = estimate
         batch.rule_due = (now // RULES_EVERY + 1) * RULES_EVERY
@@ -233,6 +239,8 @@ class Engine:
 
     def _entry(self, entry: LogEntry, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)
+        if isinstance(entry, Harvest | Discard):
+            self._teach(entry, now, effects)
         vessel = self._record(entry)
         if isinstance(entry, Settle):
             self._look([rules.air_stopped(self.state, vessel, now)], now, effects)
@@ -244,6 +252,34 @@ class Engine:
         effects.append(BatchChanged(now, entry.batch))
         self._look(self._all_conditions(now, slow=True), now, effects)
 
+    def lot(self, name: str) -> Lot:
+        """A tin as it is known; one that is nowhere configured is a new tin."""
+        known = self.state.lots.get(name)
+        if known is not None:
+            return known
+        spec = self.state.site.lots.get(name, LotSpec(name))
+        kin = [
+            lot
+            for lot in self.state.lots.values()
+            if spec.strain and self.state.site.lots.get(lot.id, LotSpec(lot.id)).strain == spec.strain
+        ]
+        return Lot.new(spec, kin)
+
+    def _teach(self, entry: Harvest | Discard, now: Ms, effects: list[Effect]) -> None:
+        """What a finished batch says of its tin, unless what befell it says more than the tin."""
+        batch = self.state.batches[entry.batch]
+        belief = batch.belief
+        if belief is None or not self._learns:
+            return
+        if isinstance(entry, Harvest):
+            belief.see(entry)
+        batch.untaught = belief.teaches(now)
+        if batch.untaught:
+            return
+        lot = self.lot(batch.start.lot).learn(entry.batch, now, belief.prior, belief.points, belief.weights)
+        self.state.lots[lot.id] = lot
+        effects.append(LotLearned(now, lot.id, lot.document()))
+
     def _record(self, entry: LogEntry) -> VesselState:
         """Take an entry into the state, without looking at any rule; returns its vessel."""
         if isinstance(entry, Settle):
@@ -252,8 +288,7 @@ class Engine:
             return vessel
         if isinstance(entry, Start):
             vessel = self.state.vessels[entry.vessel]
-            lot = self.state.site.lots.get(entry.lot)
-            prior = Prior.of_label(lot.label_hatch_percent if lot is not None else None)
+            prior = self.lot(entry.lot).before_next()
             belief = Belief(entry, prior, vessel.water, vessel.air if vessel.air_probes else None)
             vessel.batch = self.state.batches[entry.batch] = Batch(entry, belief)
             return vessel
@@ -277,6 +312,8 @@ class Engine:
     # -- alarms
 
     def _look(self, found: Iterable[Condition | None], now: Ms, effects: list[Effect]) -> None:
+        if not self._rules:
+            return
         for condition in found:
             if condition is None:
                 continue
@@ -386,6 +423,11 @@ class Engine:
         open_slots = self._slots.get(reading.probe)
         if open_slots is not None and reading.time // SLOT >= open_slots.closed_upto:
             self._learn(reading)
+
+    def recall_lot(self, document: dict[str, Any]) -> None:
+        """A tin as it was known before a restart; before the entries. Raises ValueError for one of another version."""
+        lot = Lot.from_document(document)
+        self.state.lots[lot.id] = lot
 
     def recall_entry(self, entry: LogEntry) -> None:
         """A log entry from before, in the order in which they were logged; yields no effects and looks at no rule."""

@@ -18,6 +18,8 @@ from monitor.core.progress import DEADLY_SLOTS, Progress
 from monitor.core.water import UNKNOWN_C, forecast
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from monitor.core.history import SlotSeries
 
 SETTLE_SLOTS: Final = 3
@@ -42,6 +44,9 @@ QUANTILE_WINDOW: Final = np.linspace(-0.04, 0.04, 17)
 REDRAW_BELOW: Final = 0.35  # of the samples' effective number
 REDRAWS: Final = 3
 
+STARVED_H: Final = 0.5  # a batch without oxygen for longer teaches its tin nothing
+GAP_SLOTS: Final = 36  # nor one whose water was not heard for three hours
+
 Evidence = Seen | Harvest
 
 
@@ -61,7 +66,7 @@ def log_likelihood(evidence: Evidence, share: Array) -> Array:
         off = (_logit(np.clip(share, 1e-4, 1 - 1e-4)) - _logit(min(max(counted, 0.003), 0.997))) / COUNT_LOGIT_SD
         return np.asarray(-0.5 * off**2)
     if isinstance(evidence, Harvest):
-        return np.zeros_like(share)  # a harvest without a count says only that the keeper was content
+        return np.zeros_like(share)  # a harvest without a count says little: keepers harvest early for a meal, or late
     first, some, most = (_above(share, border) for border in BORDERS)
     chance = {Sight.NONE: 1 - first, Sight.FIRST: first - some, Sight.SOME: some - most, Sight.MOST: most}[
         evidence.what
@@ -99,6 +104,7 @@ class Belief:
     points: Array = field(default_factory=cloud)
     weights: Array = field(default_factory=lambda: np.full(len(cloud()), 1 / len(cloud())))
     progress: Progress | None = None
+    ready_cloud: tuple[Array, Array] | None = None  # of the newest estimate: instants of T90 in ms, and weights
     evidence_slot: int = 0  # evidence weighed with slots that may still change, to be weighed again behind this one
 
     def vessel(self) -> oxygen.Vessel:
@@ -211,6 +217,7 @@ class Belief:
         p = run.parameters
         of_all = hatched(x_now, p) * p.share
         t10, t50, t90 = (quantiles(row, self.weights) for row in run.crossed)
+        self.ready_cloud = run.crossed[2], self.weights
         note = ""
         if run.deadly_slots:
             note = "the water was above 40 C: the cysts may be dead"
@@ -230,6 +237,21 @@ class Belief:
             air=air,
             note=note,
         )
+
+    def teaches(self, now: Ms) -> str:
+        """Why this batch must not teach its tin anything; empty when it may."""
+        run = self.advance(now)
+        if not self.evidence:
+            return "nobody looked into it"
+        if run.deadly_slots:
+            return "its water was too hot"
+        if run.starved_h > STARVED_H:
+            return "it lost its air"
+        begin, end = self.start.time // SLOT, max(now // SLOT, self.start.time // SLOT + 1)
+        slots, _ = self.water.told(begin, end)
+        if len(slots) == 0 or _longest_gap(slots, begin, end) > GAP_SLOTS:
+            return "its water probe was silent"
+        return ""
 
     def _stage(self, run: Progress, now: Ms, t10: Span, ready: Span, water_c: float | None) -> Stage:
         if run.deadly_slots >= DEADLY_SLOTS:
@@ -257,6 +279,11 @@ def first_stage_ms(water_c: float | None) -> Ms:
     """Time from ready until most have moulted to the second stage, 8 h * 21.7 / (T - 6.3), scaled as an estimate."""
     warm = max((UNKNOWN_C if water_c is None else water_c) - 6.3, 2.0)
     return int(FIRST_STAGE_H * 21.7 / warm * HOUR)
+
+
+def _longest_gap(slots: NDArray[np.int64], begin: int, end: int) -> int:
+    edges = np.concatenate([[begin - 1], slots, [end]])
+    return int(np.diff(edges).max()) - 1
 
 
 def _normal(log_weights: Array) -> Array:

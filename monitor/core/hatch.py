@@ -20,29 +20,25 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-COORDINATES: Final = (
-    "half",
-    "base",
-    "turn",
-    "stop",
-    "shape",
-    "share",
-    "cold",
-    "hot",
-    "bias",
-    "lag",
-    "weather",
-    "demand",
-)
+LOT_COORDINATES: Final = ("half", "base", "turn", "stop", "shape", "share", "cold", "hot", "bias")
+"""What belongs to the tin, and the bias of the probe it is watched with: learned from batch to batch."""
+
+BATCH_COORDINATES: Final = ("luck", "yield", "lag", "weather", "demand")
+"""What is new in every batch."""
+
+COORDINATES: Final = (*LOT_COORDINATES, *BATCH_COORDINATES)
 """Names of the coordinates, in the order of the columns of a cloud."""
+
+LOT_DIMENSIONS: Final = len(LOT_COORDINATES)
 
 SAMPLES: Final = 512
 
-# Priors for a lot that has never been hatched here. Spread of the half time: lot to lot 0.25 and batch to batch 0.09-0.10
-# in log units, together 0.28; the strains and temperatures behind them are in Vanhaecke & Sorgeloos 1982 (Aquacult. Eng.
+# Priors for a lot that has never been hatched here. Spread of the half time in log units: lot to lot 0.25-0.26 and batch to
+# batch 0.08-0.10, together 0.28; the strains and temperatures behind them are in Vanhaecke & Sorgeloos 1982 (Aquacult. Eng.
 # 1:263-273) and the pair of temperatures for San Francisco Bay cysts that gives a base of 11.5-12.3 C.
 HALF_MEDIAN_H: Final = 20.0
-HALF_LOG_SD: Final = 0.28
+HALF_LOG_SD: Final = 0.26
+LUCK_LOG_SD: Final = 0.10
 BASE_MEAN_C, BASE_SD_C, BASE_LOW_C, BASE_HIGH_C = 11.0, 1.5, 7.0, 13.5
 TURN_MEAN_C, TURN_SD_C = 30.0, 1.5
 STOP_MEAN_C, STOP_SD_C = 37.0, 2.5
@@ -50,6 +46,7 @@ SHAPE_MEDIAN, SHAPE_LOG_SD = 9.0, 0.4
 # Hatch percentage of 18 published lots: mean 65, SD 18; good commercial lots are better.
 SHARE_LOGIT_MEAN, SHARE_LOGIT_SD = 0.8, 1.0
 LABEL_LOGIT_SD: Final = 0.4
+YIELD_LOGIT_SD: Final = 0.25  # batch to batch within a lot; an assumption
 # The usual rate laws agree within 10 % from 20 to 28 C and part badly outside: more doubt there.
 OUTSIDE_LOG_SD: Final = 0.2
 COLD_FROM_C, COLD_FULL_C, HOT_FROM_C, HOT_FULL_C = 19.0, 17.0, 29.5, 31.5
@@ -80,27 +77,44 @@ class Parameters:
     demand: Array  # factor on the oxygen demand
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Prior:
-    """What is believed of a batch before anything was seen of it; a learned lot narrows it."""
+    """What is believed of a batch before anything was seen of it.
 
-    half_log_mean: float = float(np.log(HALF_MEDIAN_H))
-    half_log_sd: float = HALF_LOG_SD
+    ``mean`` (9,) and ``factor`` (9, 9, lower triangular) place the coordinates of the lot: a new lot has zeros and ones,
+    a learned one what its batches have taught.
+    """
+
+    mean: Array
+    factor: Array
     share_logit_mean: float = SHARE_LOGIT_MEAN
     share_logit_sd: float = SHARE_LOGIT_SD
 
     @staticmethod
     def of_label(percent: float | None) -> Prior:
         """Prior of a new tin with the hatch percentage on its label, or of one without a label."""
+        mean, factor = np.zeros(LOT_DIMENSIONS), np.eye(LOT_DIMENSIONS)
         if percent is None:
-            return Prior()
+            return Prior(mean, factor)
         share = min(max(percent / 100, 0.02), 0.98)
-        return Prior(share_logit_mean=float(np.log(share / (1 - share))), share_logit_sd=LABEL_LOGIT_SD)
+        return Prior(mean, factor, float(np.log(share / (1 - share))), LABEL_LOGIT_SD)
+
+    def lot_points(self, points: Array) -> Array:
+        """Coordinates of the lot, shape (n, 9), of a standard normal cloud of shape (n, 14)."""
+        return np.asarray(self.mean + points[:, :LOT_DIMENSIONS] @ self.factor.T)
+
+    def half_h(self, coordinate: float) -> float:
+        """Hours at 25 C until half has hatched, at a lot's coordinate ``half``."""
+        return float(HALF_MEDIAN_H * np.exp(HALF_LOG_SD * coordinate))
+
+    def share(self, coordinate: float) -> float:
+        """Share that hatches, at a lot's coordinate ``share``."""
+        return float(1 / (1 + np.exp(-(self.share_logit_mean + self.share_logit_sd * coordinate))))
 
 
 @cache
 def cloud(samples: int = SAMPLES) -> Array:
-    """Standard normal points, shape (samples, 12): a Latin hypercube from a fixed seed, the same for every batch."""
+    """Standard normal points, shape (samples, 14): a Latin hypercube from a fixed seed, the same for every batch."""
     generator = np.random.default_rng(20_240)
     levels = np.array([NormalDist().inv_cdf((i + 0.5) / samples) for i in range(samples)])
     points = np.stack([generator.permutation(levels) for _ in COORDINATES], axis=1)
@@ -126,21 +140,28 @@ def _uniform_table() -> tuple[Array, Array]:
 
 
 def draw(points: Array, prior: Prior, salinity_g_l: float = SALT_REFERENCE_G_L) -> Parameters:
-    """Parameters of every point of a cloud of shape (n, 12) under a prior and at a salinity."""
-    column = dict(zip(COORDINATES, points.T, strict=True))
+    """Parameters of every point of a cloud of shape (n, 14) under a prior and at a salinity."""
+    column = dict(zip(LOT_COORDINATES, prior.lot_points(points).T, strict=True))
+    column |= dict(zip(BATCH_COORDINATES, points[:, LOT_DIMENSIONS:].T, strict=True))
     salt = 1 + SALT_PER_G_L * (max(salinity_g_l, 20.0) - SALT_REFERENCE_G_L)
     turn = TURN_MEAN_C + TURN_SD_C * column["turn"]
     return Parameters(
-        half=np.exp(prior.half_log_mean + prior.half_log_sd * column["half"]) * salt,
-        base=np.interp(column["base"], *_base_table()),
+        half=HALF_MEDIAN_H * np.exp(HALF_LOG_SD * column["half"] + LUCK_LOG_SD * column["luck"]) * salt,
+        base=np.asarray(np.interp(column["base"], *_base_table())),
         turn=turn,
         stop=np.maximum(STOP_MEAN_C + STOP_SD_C * column["stop"], turn + 1.0),
         shape=SHAPE_MEDIAN * np.exp(SHAPE_LOG_SD * column["shape"]),
-        share=1 / (1 + np.exp(-(prior.share_logit_mean + prior.share_logit_sd * column["share"]))),
+        share=1
+        / (
+            1
+            + np.exp(
+                -(prior.share_logit_mean + prior.share_logit_sd * column["share"] + YIELD_LOGIT_SD * column["yield"])
+            )
+        ),
         cold=OUTSIDE_LOG_SD * column["cold"],
         hot=OUTSIDE_LOG_SD * column["hot"],
         bias=PROBE_BIAS_SD_C * column["bias"],
-        lag=LAG_MAX_H * np.interp(column["lag"], *_uniform_table()),
+        lag=np.asarray(LAG_MAX_H * np.interp(column["lag"], *_uniform_table())),
         weather=np.array(column["weather"]),
         demand=np.exp(DEMAND_LOG_SD * column["demand"]),
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
-from typing import Literal
+from typing import Any, Literal
 
 Ms = int
 """UTC milliseconds since 1970-01-01T00:00Z."""
@@ -364,4 +364,13 @@ class SlotClosed:
     total: int
 
 
-Effect = Transition | BatchChanged | SlotClosed
+@dataclass(frozen=True, slots=True)
+class LotLearned:
+    """A tin has been taught by a finished batch: ``document`` is all that is known of it, ready for JSON."""
+
+    time: Ms
+    lot: str
+    document: dict[str, Any]
+
+
+Effect = Transition | BatchChanged | SlotClosed | LotLearned

@@ -38,6 +38,7 @@ class Progress:
     targets: Array  # progress at those shares, shape (3, n)
     disturbed: bool = False  # the air was off and its effect has not passed
     deadly_slots: int = 0
+    starved_h: float = 0.0  # mean over the samples of the time without oxygen
     edge_x: list[tuple[Ms, Array]] = field(default_factory=list)  # newest edges, for progress at an instant
 
     @classmethod
@@ -69,6 +70,7 @@ class Progress:
             self.targets,
             self.disturbed,
             self.deadly_slots,
+            self.starved_h,
             list(self.edge_x),
         )
 
@@ -114,6 +116,7 @@ class Progress:
         mean = (before + self.oxygen_mg_l) / 2
         gate = np.clip(mean / oxygen.CRITICAL_MG_L, 0.0, 1.0)
         starved = mean < ANOXIC_MG_L
+        self.starved_h += float(starved.mean()) * h
         waited = np.where(starved, 0.0, np.minimum(self.debt_h, h))
         debt = np.where(starved, np.minimum(self.debt_h + p.lag * h / LAG_BUILDS_H, p.lag), self.debt_h - waited)
         growth = rate(water_c + p.bias, p) * gate * np.where(starved, h, h - waited)

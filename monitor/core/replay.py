@@ -10,8 +10,9 @@ from monitor.core.model import LogEntry, Ms, Refused, Sample, SiteSpec, Span, Ti
 from monitor.core.wording import rfc3339
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
+    from monitor.core.hatch import Array
     from monitor.core.model import Estimate
 
 
@@ -36,9 +37,7 @@ def replay(
     Inputs at or before an instant are included; an entry counts from when it was logged. Raises ``Refused`` for an
     entry that cannot be taken.
     """
-    inputs: list[tuple[Ms, int, Measured | LogEntry]] = [(m.time, 0, m) for m in measured]
-    inputs += [(max(entry.logged, entry.time), 1, entry) for entry in entries]
-    inputs.sort(key=lambda item: item[:2])
+    inputs = _in_order(measured, entries)
     if not inputs:
         return
     first, last = inputs[0][0], inputs[-1][0]
@@ -47,25 +46,81 @@ def replay(
     seen: set[tuple[str, Ms]] = set()
     instant = -(-first // every) * every
     now = first
-    for time, _, item in inputs:
-        while instant < time:
+    for item in inputs:
+        while instant < item[0]:
             now = _tick_to(engine, now, instant)
             yield from _lines(engine, instant)
             instant += every
-        now = _tick_to(engine, now, time)
-        if isinstance(item, Measured):
-            if item.probe in site.probes and (item.probe, item.time) not in seen:
-                seen.add((item.probe, item.time))
-                engine.step(engine.judge(item.probe, item.sample, item.time))
-        else:
-            try:
-                engine.step(item)
-            except Refused as refused:
-                raise Refused(f"the entry logged at {rfc3339(time)} can't be taken: {refused}") from refused
+        now = _tick_to(engine, now, item[0])
+        _feed(engine, item, seen)
     while instant <= end:
         now = _tick_to(engine, now, instant)
         yield from _lines(engine, instant)
         instant += every
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Forecasted:
+    """What was believed of a batch at an instant, with the cloud of instants (ms, may be infinite) at which 90 % are out."""
+
+    time: Ms
+    batch: str
+    estimate: Estimate
+    values: Array
+    weights: Array
+
+
+def forecasts_at(
+    site: SiteSpec,
+    measured: Iterable[Measured],
+    entries: Iterable[LogEntry],
+    instants: Sequence[tuple[Ms, str]],
+    *,
+    learn: bool = True,
+) -> Iterator[Forecasted]:
+    """Forecasts of given batches at given instants, without alarms; an instant at which a batch isn't open is skipped.
+
+    Readings and entries at or before an instant are included, an entry from when it was logged.
+    """
+    inputs = _in_order(measured, entries)
+    if not inputs:
+        return
+    engine = Engine(site, inputs[0][0], rules=False, learns=learn)
+    seen: set[tuple[str, Ms]] = set()
+    k = 0
+    for time, batch in sorted(instants):
+        while k < len(inputs) and inputs[k][0] <= time:
+            _feed(engine, inputs[k], seen)
+            k += 1
+        if batch in engine.open_batches():
+            estimate = engine.estimate(batch, time)
+            belief = engine.state.batches[batch].belief
+            if belief is not None and belief.ready_cloud is not None:
+                yield Forecasted(time, batch, estimate, *belief.ready_cloud)
+
+
+_Input = tuple["Ms", int, "Measured | LogEntry"]
+
+
+def _in_order(measured: Iterable[Measured], entries: Iterable[LogEntry]) -> list[_Input]:
+    inputs: list[_Input] = [(m.time, 0, m) for m in measured]
+    inputs += [(max(entry.logged, entry.time), 1, entry) for entry in entries]
+    inputs.sort(key=lambda item: item[:2])
+    return inputs
+
+
+def _feed(engine: Engine, item: _Input, seen: set[tuple[str, Ms]]) -> None:
+    """One input; a row that is there twice counts once."""
+    time, _, what = item
+    if isinstance(what, Measured):
+        if what.probe in engine.state.probes and (what.probe, what.time) not in seen:
+            seen.add((what.probe, what.time))
+            engine.step(engine.judge(what.probe, what.sample, what.time))
+        return
+    try:
+        engine.step(what)
+    except Refused as refused:
+        raise Refused(f"the entry logged at {rfc3339(time)} can't be taken: {refused}") from refused
 
 
 def _tick_to(engine: Engine, now: Ms, time: Ms) -> Ms:

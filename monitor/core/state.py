@@ -11,6 +11,7 @@ from monitor.core.quality import ProbeState
 if TYPE_CHECKING:
     from monitor.core.alarms import Condition, Memory
     from monitor.core.eta import Belief
+    from monitor.core.lots import Lot
     from monitor.core.model import Discard, Estimate, Harvest, Ms, Reading, SiteSpec, Start, VesselSpec
 
 
@@ -21,6 +22,7 @@ class Batch:
     start: Start
     belief: Belief | None
     ended: Harvest | Discard | None = None
+    untaught: str = ""  # why it taught its tin nothing
     estimate: Estimate | None = None  # what the rules last looked at
     rule_due: Ms = 0  # when the rules look at a new one
     expected: float | None = None  # ready, ms, as the keeper could count on it
@@ -68,6 +70,7 @@ class State:
     probes: dict[str, ProbeState]
     vessels: dict[str, VesselState]
     batches: dict[str, Batch] = field(default_factory=dict)
+    lots: dict[str, Lot] = field(default_factory=dict)  # what the tins have taught
     memories: dict[str, Memory] = field(default_factory=dict)
     conditions: dict[str, Condition] = field(default_factory=dict)  # newest finding of each alarm with a memory
     broker_up: bool = True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import queue
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -18,6 +19,7 @@ from monitor.core.model import (
     BrokerLink,
     ClockSet,
     Effect,
+    LotLearned,
     Ms,
     Refused,
     SlotClosed,
@@ -49,6 +51,7 @@ TICK_S: Final = 1.0
 DRAIN: Final = 500  # inputs taken in one go, before a tick may come in between
 HALF_WINDOW: Final = {"5": 1000, "3.1.1": 10}  # half of what the broker sends unacknowledged
 RETRY_COMMIT_S: Final = 5.0
+LOT_KEY: Final = "lot/"
 HISTORY: Final[Ms] = 12 * DAY
 
 
@@ -129,11 +132,23 @@ class Supervisor:
             engine.recall_slot(slot)
         for reading in store.readings(engine.reading_recall_from()):
             engine.recall_reading(reading)
-        for entry in store.entries():
+        entries = store.entries()
+        for lot in sorted({entry.lot for entry in entries if isinstance(entry, Start)}):
+            self._recall_lot(lot)
+        for entry in entries:
             engine.recall_entry(entry)
         for alarm in store.alarms():
             engine.recall_alarm(alarm, told=alarm.state is not AlarmState.SUPPRESSED)
         log.info("state.recalled", batches=len(engine.open_batches()), alarms=len(engine.alarms()))
+
+    def _recall_lot(self, lot: str) -> None:
+        kept = self._store.kept(LOT_KEY + lot)
+        if kept is None:
+            return
+        try:
+            self._engine.recall_lot(json.loads(kept))
+        except ValueError as error:
+            log.warning("lot.forgotten", lot=lot, reason=str(error))
 
     def _tell_all(self) -> None:
         for alarm in self._engine.alarms():
@@ -242,6 +257,9 @@ class Supervisor:
                     self._transition(effect)
                 case SlotClosed():
                     self._store.put_slot(effect)
+                case LotLearned():
+                    self._store.keep(LOT_KEY + effect.lot, json.dumps(effect.document))
+                    log.info("lot.learned", lot=effect.lot, story=self._engine.lot(effect.lot).story())
                 case BatchChanged():
                     self._teller.touch_batch(effect.batch)
 
