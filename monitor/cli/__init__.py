@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from importlib import import_module
-from importlib.metadata import version
 from typing import NamedTuple
 
 import click
@@ -52,6 +51,8 @@ class LazyGroup(click.Group):
 
 def _print_version(context: click.Context, _parameter: click.Parameter, wanted: bool) -> None:
     if wanted and not context.resilient_parsing:
+        from importlib.metadata import version  # noqa: PLC0415  (half of the start, needed for this alone)
+
         click.echo(f"swimup {version('swimup')}")
         context.exit(OK)
 

@@ -35,11 +35,11 @@ class Api:
             Route("/bench", guard(self.bench)),
             Route("/health", self.health),
             Route("/alarms", guard(self.alarms)),
-            Route("/alarms/{alarm}/acknowledge", guard(self.acknowledge), methods=["POST"]),
+            Route("/alarms/{alarm:path}/acknowledge", guard(self.acknowledge), methods=["POST"]),
             Route("/batches", guard(self.start), methods=["POST"]),
-            Route("/batches/{batch}/seen", guard(self.seen), methods=["POST"]),
-            Route("/batches/{batch}/harvest", guard(self.harvest), methods=["POST"]),
-            Route("/batches/{batch}/discard", guard(self.discard), methods=["POST"]),
+            Route("/batches/{batch:path}/seen", guard(self.seen), methods=["POST"]),
+            Route("/batches/{batch:path}/harvest", guard(self.harvest), methods=["POST"]),
+            Route("/batches/{batch:path}/discard", guard(self.discard), methods=["POST"]),
             Route("/vessels/{vessel}/settling", guard(self.settling), methods=["POST"]),
         ]
 

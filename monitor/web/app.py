@@ -9,6 +9,7 @@ from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
+from starlette.responses import PlainTextResponse
 from starlette.routing import Mount, Route
 
 from monitor.web.access import Gate
@@ -87,8 +88,9 @@ class _Errors:
         trouble = Trouble(problem.status_code, told.get(problem.status_code, problem.detail), headers=problem.headers)
         return self._answer(request, trouble)
 
-    async def broken(self, _request: Request, _problem: Exception) -> Response:
-        """A fault of ours. It is answered outside the guard, so the guard's headers are put on here."""
-        response = problem_response(Trouble(500, "The page has a fault; the service's log says more."))
+    async def broken(self, request: Request, _problem: Exception) -> Response:
+        """A fault of ours. It is answered outside the guard and the session, so it is kept plain."""
+        trouble = Trouble(500, "The page has a fault; the service's log says more. Alerts go on without the page.")
+        response = problem_response(trouble) if wants_problem(request) else PlainTextResponse(trouble.detail, 500)
         response.headers.update(SECURITY_HEADERS)
         return response

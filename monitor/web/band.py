@@ -121,7 +121,9 @@ def _days(places: list[tuple[float, Ms]], zone: ZoneInfo) -> tuple[Mark, ...]:
 
 
 def _describe(low: Ms | None, mid: Ms | None, high: Ms | None, meals: list[Ms], now: Ms, zone: ZoneInfo) -> str:
-    ready = f"Ready {words.between(low, high, now, zone)}"
+    early = words.about(low, -1) if low is not None else None
+    late = words.about(high, 1) if high is not None else None
+    ready = f"Ready {words.between(early, late, now, zone)}"
     if mid is not None:
         ready += f", most likely about {words.moment(words.about(mid), now, zone)}"
     if not meals:

@@ -23,7 +23,9 @@ def span(low: float | None, mid: float | None, high: float | None) -> dict[str, 
     return {end: None if hours is None else as_rfc3339(NOW + round(hours * HOUR)) for end, hours in ends.items()}
 
 
-def measured(value: float | str | None, age_s: float, probe: str, *, fresh: bool = True, quality: str = "ok") -> dict[str, Any]:
+def measured(
+    value: float | str | None, age_s: float, probe: str, *, fresh: bool = True, quality: str = "ok"
+) -> dict[str, Any]:
     return {
         "value": value,
         "unit": "Cel" if isinstance(value, float) else None,

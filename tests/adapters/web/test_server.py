@@ -1,0 +1,122 @@
+from __future__ import annotations
+
+import json
+import threading
+import time
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from monitor.web.options import WebProblem
+from monitor.web.server import WebServer
+from tests.adapters.web.memory_desk import MemoryDesk, bad_night
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    import httpx
+
+    from tests.adapters.web.conftest import Served
+
+
+def events(answer: httpx.Response) -> Iterator[dict[str, Any]]:
+    for line in answer.iter_lines():
+        if line.startswith("data:"):
+            yield json.loads(line[5:])
+
+
+def test_a_new_view_reaches_an_open_stream_within_a_second_and_brings_only_what_changed(served: Served) -> None:
+    """An open page is never more than a second behind, and a phone is not sent the whole bench each time."""
+    with served.client() as client, client.stream("GET", "/events") as answer:
+        stream = events(answer)
+        first = next(stream)
+        assert set(first["parts"]) == {"top", "alarms", "vessel-0", "vessel-1", "vessel-2"}
+        time.sleep(0.7)
+        begun = time.monotonic()
+        served.desk.publish(lambda bench: bench["vessels"][0]["water"].update(value=25.7))
+        second = next(stream)
+        assert time.monotonic() - begun < 1
+        assert set(second["parts"]) == {"vessel-0"}
+        assert "25.7" in second["parts"]["vessel-0"]
+        assert second["build"] == first["build"]
+
+
+def test_the_stream_carries_no_token_of_anybodys_session(served: Served) -> None:
+    """What goes to all pages alike holds no secret of one."""
+    with served.client() as client:
+        token = client.get("/").text.split('name="csrf" content="')[1].split('"')[0]
+        with client.stream("GET", "/events") as answer:
+            parts = next(events(answer))["parts"]
+    assert len(token) > 20
+    assert token not in json.dumps(parts)
+    assert 'name="csrf" value=""' in parts["alarms"]
+
+
+def test_other_vessels_make_open_pages_load_anew(served: Served) -> None:
+    """After a change of configuration an old page notices that it no longer fits."""
+    with served.client() as client, client.stream("GET", "/events") as answer:
+        stream = events(answer)
+        first = next(stream)
+        served.desk.publish(lambda bench: bench["vessels"].pop())
+        assert next(stream)["build"] != first["build"]
+
+
+def test_stop_ends_open_streams_at_once_and_frees_the_port(serve: Callable[..., Served]) -> None:
+    """Open pages do not hold the service up when it is told to stop."""
+    served = serve()
+    ended = threading.Event()
+
+    def listen() -> None:
+        with served.client() as client, client.stream("GET", "/events") as answer:
+            for _ in events(answer):
+                pass
+        ended.set()
+
+    listener = threading.Thread(target=listen)
+    listener.start()
+    with served.client() as client:
+        client.get("/api/v1/health")
+    time.sleep(0.3)
+    begun = time.monotonic()
+    assert served.server.stop(10)
+    assert time.monotonic() - begun < 3
+    listener.join(5)
+    assert ended.is_set()
+    assert not served.server.alive
+    assert served.server.failure is None
+    again = WebServer(served.app, "127.0.0.1", served.server.port)
+    again.start()
+    assert again.stop(10)
+
+
+def test_a_port_in_use_is_told_with_what_to_do(served: Served) -> None:
+    """The second daemon on one machine says why it can't serve."""
+    with pytest.raises(WebProblem, match="port is in use"):
+        WebServer(served.app, "127.0.0.1", served.server.port).start()
+
+
+def test_an_address_of_another_machine_and_broken_keys_are_told(served: Served, tmp_path: Any) -> None:
+    """What can't be served is one clear sentence."""
+    with pytest.raises(WebProblem, match=r"web\.host 192\.0\.2\.1"):
+        WebServer(served.app, "192.0.2.1", 0).start()
+    broken = tmp_path / "page.pem"
+    broken.write_text("not a certificate")
+    with pytest.raises(WebProblem, match="swimup cert"):
+        WebServer(served.app, "127.0.0.1", 0, broken, broken).start()
+
+
+def test_the_whole_page_weighs_less_than_60_kb_and_its_parts_may_be_kept_for_ever(serve: Callable[..., Served]) -> None:
+    """The bench loads fast on a weak link, and twice as fast the second time."""
+    with serve(MemoryDesk(bad_night())).client() as client:
+        page = client.get("/")
+        weight = len(page.content)
+        for name in ("bench.css", "bench.js", "icon.svg"):
+            stem, kind = name.split(".")
+            path = page.text.split(f"/static/{stem}.")[1:]
+            hashed = next(part.split('"')[0] for part in path if part.split('"')[0].endswith(kind))
+            asset = client.get(f"/static/{stem}.{hashed}")
+            assert "immutable" in asset.headers["cache-control"]
+            weight += len(asset.content)
+        assert weight < 60_000
+        assert client.get("/static/bench.000000000000.css").status_code == 404
+        assert client.get("/static/..%2fapp.py").status_code == 404
