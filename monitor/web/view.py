@@ -161,10 +161,8 @@ def _broker(link: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:
 
 def _headline(alarms: Sequence[AlarmView], *, linked: bool) -> str:
     waiting = [alarm for alarm in alarms if alarm.to_acknowledge]
-    if len(waiting) == 1:
-        return f"{waiting[0].urgency}: {waiting[0].title}"
     if waiting:
-        return f"{len(waiting)} things need you"
+        return f"{waiting[0].urgency}: {len(waiting)} alarm{'' if len(waiting) == 1 else 's'}"
     if not linked:
         return "Not watching: no link"
     if any(alarm.state == "acknowledged" for alarm in alarms):

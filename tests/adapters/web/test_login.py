@@ -53,7 +53,7 @@ def test_the_bench_is_seen_after_log_in_and_no_longer_after_log_out(
     expect(page.get_by_role("alert")).to_have_text("That is not the password.")
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Log in").click()
-    expect(page.locator(".headline")).to_have_text("2 things need you")
+    expect(page.locator(".headline")).to_have_text("Act now: 2 alarms")
     page.get_by_role("button", name="Acknowledge Air stopped").click()
     expect(page.locator(".flash")).to_have_text("Acknowledged.")
     page.get_by_role("button", name="Log out").click()

@@ -25,16 +25,16 @@ def test_alarms_come_gravest_first_and_those_to_acknowledge_before_the_rest() ->
         "probe-silent:cedar-water",
         "cold-snap:ash",
     ]
-    assert view.headline == "2 things need you"
+    assert view.headline == "Act now: 2 alarms"
     assert view.grave == "high"
     assert [vessel.mark for vessel in view.vessels] == ["medium", "high", ""]
 
 
-def test_one_alarm_is_named_in_the_headline() -> None:
-    """With a single alarm the first line says which."""
+def test_the_headline_tells_how_urgent_it_is() -> None:
+    """The first line says how soon the gravest alarm needs a person."""
     bench = calm()
     bench["alarms"] = [an_alarm("air-stopped", "ash", "high", 3, title="Air stopped in ash")]
-    assert make_view(bench).headline == "Act now: Air stopped in ash"
+    assert make_view(bench).headline == "Act now: 1 alarm"
 
 
 def test_no_alarm_without_a_link_is_not_called_calm() -> None:
