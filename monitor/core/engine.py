@@ -115,6 +115,8 @@ class Engine:
                 return False, vessel, []
             milli = 1000 * reading.state
         closed = self._slots[reading.probe].add(reading.time, milli)
+        if probe.spec.measures is Measures.ROOM:
+            self.state.room.add(reading.time, milli)
         if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
             series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
             slot = series.add(reading.time, milli)
@@ -289,7 +291,8 @@ class Engine:
         if isinstance(entry, Start):
             vessel = self.state.vessels[entry.vessel]
             prior = self.lot(entry.lot).before_next()
-            belief = Belief(entry, prior, vessel.water, vessel.air if vessel.air_probes else None)
+            room = self.state.room if self.state.has_room_probe else None
+            belief = Belief(entry, prior, vessel.water, vessel.air if vessel.air_probes else None, room)
             vessel.batch = self.state.batches[entry.batch] = Batch(entry, belief)
             return vessel
         batch = self.state.batches[entry.batch]
@@ -413,6 +416,8 @@ class Engine:
             probe.newest = Reading(slot.probe, time, mean, state=air, arrived=time)
             if air is not None and air != probe.air_state:
                 probe.air_state, probe.air_since = air, slot.slot
+        if probe.spec.measures is Measures.ROOM:
+            self.state.room.put(slot.slot // SLOT, slot.count, slot.total)
         vessel = self.state.vessels.get(probe.spec.vessel or "")
         if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
             series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air

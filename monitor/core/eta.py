@@ -100,6 +100,7 @@ class Belief:
     prior: Prior
     water: SlotSeries
     air: SlotSeries | None
+    room: SlotSeries | None = None
     evidence: list[Evidence] = field(default_factory=list)
     points: Array = field(default_factory=cloud)
     weights: Array = field(default_factory=lambda: np.full(len(cloud()), 1 / len(cloud())))

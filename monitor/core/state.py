@@ -70,6 +70,8 @@ class State:
     probes: dict[str, ProbeState]
     vessels: dict[str, VesselState]
     batches: dict[str, Batch] = field(default_factory=dict)
+    room: SlotSeries = field(default_factory=SlotSeries)  # all room probes together
+    has_room_probe: bool = False
     lots: dict[str, Lot] = field(default_factory=dict)  # what the tins have taught
     memories: dict[str, Memory] = field(default_factory=dict)
     conditions: dict[str, Condition] = field(default_factory=dict)  # newest finding of each alarm with a memory
@@ -89,4 +91,5 @@ class State:
                 vessel.water_probes.append(probe)
             elif probe.spec.measures == "air":
                 vessel.air_probes.append(probe)
-        return State(site, probes, vessels)
+        has_room = any(probe.spec.measures == "room" for probe in probes.values())
+        return State(site, probes, vessels, has_room_probe=has_room)
