@@ -416,6 +416,8 @@ class Engine:
             probe.newest = Reading(slot.probe, time, mean, state=air, arrived=time)
             if air is not None and air != probe.air_state:
                 probe.air_state, probe.air_since = air, slot.slot
+            if air == 1:
+                probe.air_seen = time
         if probe.spec.measures is Measures.ROOM:
             self.state.room.put(slot.slot // SLOT, slot.count, slot.total)
         vessel = self.state.vessels.get(probe.spec.vessel or "")

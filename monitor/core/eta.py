@@ -264,16 +264,23 @@ class Belief:
             return Stage.HATCHING
         return Stage.SOAKING if now - self.start.time < SOAKING else Stage.DEVELOPING
 
-    def minutes_left(self, now: Ms, water_c: float | None, stopped: Ms) -> tuple[Span, bool]:
-        """Minutes of oxygen left at ``now`` when the air stopped at ``stopped``; and whether anything has hatched."""
+    def minutes_left(
+        self, now: Ms, water_c: float | None, last_air: Ms, first_none: Ms | None = None
+    ) -> tuple[Span, bool]:
+        """Minutes of oxygen left at ``now``; and whether anything may have hatched.
+
+        ``last_air`` is the last instant at which air was seen to run. The air stopped somewhere between it and
+        ``first_none``, the first at which it was seen not to; ``None`` counts from ``last_air``.
+        """
         run = self.advance(now)
-        share = hatched(run.progress_near(now), run.parameters) * run.parameters.share
-        # Water use grows with the share hatched: take a high one, since a late alert is worse than an early one.
-        high = quantiles(share, self.weights).hi or 0.0
-        left = oxygen.minutes_left(
-            self.vessel(), UNKNOWN_C if water_c is None else water_c, high, max(now - stopped, 0) / MINUTE
-        )
-        return left, high > BEGUN
+        p = run.parameters
+        share = hatched(run.progress_near(now), p) * p.share
+        celsius = (UNKNOWN_C if water_c is None else water_c) + p.bias
+        hours = oxygen.hours_left(self.vessel(), celsius, share, p.demand)
+        unseen = 0 if first_none is None else max(first_none - last_air, 0)
+        stopped = last_air + unseen * np.linspace(0.0, 1.0, len(hours))
+        left = np.maximum(hours * 60 - (now - stopped) / MINUTE, 0.0)
+        return quantiles(left, self.weights), (quantiles(share, self.weights).hi or 0.0) > BEGUN
 
 
 def first_stage_ms(water_c: float | None) -> Ms:

@@ -8,8 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from monitor.core.hatch import DEMAND_LOG_SD, Array, cloud
-from monitor.core.model import Span
+from monitor.core.hatch import Array, cloud
 
 CRITICAL_MG_L: Final = 2.0
 """Keep dissolved oxygen above this while hatching (FAO fisheries technical paper 361, from memory)."""
@@ -68,24 +67,24 @@ class Vessel:
 
 
 @cache
-def _doubt() -> tuple[Array, Array]:
-    points = cloud(256)
-    return np.exp(DEMAND_LOG_SD * points[:, 0]), AIR_STONE_PER_H * np.exp(AIR_STONE_LOG_SD * points[:, 1])
+def _stones(samples: int) -> Array:
+    """Air stones and what else only the oxygen knows of, one for each sample of a cloud."""
+    order = np.random.default_rng(7).permutation(samples)
+    return np.asarray(AIR_STONE_PER_H * np.exp(AIR_STONE_LOG_SD * cloud(samples)[order, 0]))
 
 
-def minutes_left(vessel: Vessel, water_c: float, hatched: float, since_stop_min: float = 0.0) -> Span:
-    """Minutes until 2 mg/L when the air stopped ``since_stop_min`` ago; never below 0, ``None`` where it never falls so low."""
-    factor, stone = _doubt()
+def hours_left(vessel: Vessel, water_c: float | Array, hatched: Array, factor: Array) -> Array:
+    """Hours from the stop of the air until 2 mg/L, shape (n,), infinite where the surface alone is enough.
+
+    ``hatched`` is the share of all cysts (n,), ``factor`` scales the demand (n,). The nauplii that hatch meanwhile are left out.
+    """
     use = demand(water_c, vessel.cysts_g_l, hatched) * factor
     full = saturation(water_c, vessel.salinity_g_l)
     surface = surface_per_h(vessel.litres)
-    start = np.maximum(full - use / (stone + surface), CRITICAL_MG_L)
+    begin = np.maximum(full - use / (_stones(len(hatched)) + surface), CRITICAL_MG_L)
     floor = full - use / surface  # where it would settle with the surface alone
     with np.errstate(divide="ignore", invalid="ignore"):
-        hours = np.where(floor < CRITICAL_MG_L, np.log((start - floor) / (CRITICAL_MG_L - floor)) / surface, np.inf)
-    minutes = np.maximum(hours * 60 - since_stop_min, 0.0)
-    lo, mid, hi = (float(v) for v in np.quantile(minutes, [0.1, 0.5, 0.9], method="lower"))
-    return Span(*(v if np.isfinite(v) else None for v in (lo, mid, hi)))
+        return np.where(floor < CRITICAL_MG_L, np.log((begin - floor) / (CRITICAL_MG_L - floor)) / surface, np.inf)
 
 
 def after(

@@ -24,6 +24,7 @@ class ProbeState:
     heard: Ms | None = None  # arrival of the newest message of any kind
     air_since: Ms | None = None  # since when the air state is what it is
     air_state: int | None = None
+    air_seen: Ms | None = None  # when it was last seen to run
     odd: list[int] = field(default_factory=list)  # thousandths of the jumps in a row
     last_count: tuple[Ms, float] | None = None  # pulses: time and count before
     accepted: int = 0
@@ -132,5 +133,7 @@ def accept(state: ProbeState, reading: Reading) -> bool:
         return False
     if reading.state is not None and reading.state != state.air_state:
         state.air_state, state.air_since = reading.state, reading.time
+    if reading.state == 1:
+        state.air_seen = reading.time
     state.newest = reading
     return True

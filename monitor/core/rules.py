@@ -38,12 +38,12 @@ def _idle(state: State, alarm: str) -> bool:
     return alarm not in state.memories
 
 
-def minutes_left(vessel: VesselState, now: Ms, stopped: Ms) -> tuple[Span, bool]:
-    """Minutes of oxygen left in a vessel with a batch, counted from ``stopped``; and whether anything has hatched."""
+def minutes_left(vessel: VesselState, now: Ms, last_air: Ms, first_none: Ms | None) -> tuple[Span, bool]:
+    """Minutes of oxygen left in a vessel with a batch; and whether anything has hatched. See ``Belief.minutes_left``."""
     batch = vessel.batch
     if batch is None or batch.belief is None:
         return Span(None, None, None), False
-    return batch.belief.minutes_left(now, vessel.water_c(), stopped)
+    return batch.belief.minutes_left(now, vessel.water_c(), last_air, first_none)
 
 
 def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
@@ -59,7 +59,8 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     if not active or vessel.batch is None:
         gone = 0 if vessel.batch is None else 30 * SECOND
         return _over(alarm, "air-stopped", vessel.spec.id, Priority.HIGH, gone)
-    left, hatched = minutes_left(vessel, now, since)
+    seen = probe.air_seen if probe is not None and probe.air_seen is not None else since
+    left, hatched = minutes_left(vessel, now, min(seen, since), since)
     at_first = (left.lo or 0.0) * MINUTE + (now - since) if left.lo is not None else HOUR * 24
     delay = int(min(settings.air_on_delay, at_first / 10))
     held = vessel.settle_until is not None and now < vessel.settle_until
@@ -276,7 +277,7 @@ def probe_silent(state: State, probe: ProbeState, now: Ms) -> Condition | None:
         text += f" It last said something that can't be used: {probe.last_reason}."
     title = f"Probe {probe.spec.id} is silent"
     if life and vessel is not None:
-        left, _ = minutes_left(vessel, now, last or since)
+        left, _ = minutes_left(vessel, now, last or since, None)
         title = f"No news of the air in {vessel.spec.id}"
         text = f"No news from {vessel.spec.id} {from_when}. If its air has stopped it has {minutes_range(left)} left."
     held = "" if state.broker_up or life else "the broker is not reached"
