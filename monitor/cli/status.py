@@ -51,7 +51,7 @@ def _vessel(vessel: VesselView) -> list[str]:
         return lines
     lines += [
         f"  {batch.id}: {batch.about}",
-        f"  hatched {batch.hatched} ({batch.hatched_range})",
+        f"  hatched {batch.hatched}{f' ({batch.hatched_range})' if batch.hatched_range != batch.hatched else ''}",
         f"  {batch.lead} {batch.main} ({batch.spread})" if batch.spread else f"  {batch.lead} {batch.main}",
     ]
     return lines + [f"  {text}" for text in (batch.feeding, batch.caution, batch.note) if text]
