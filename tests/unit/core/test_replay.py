@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from monitor.core.model import HOUR, MINUTE, Harvest, Ms, Refused, Seen, Sight
+from monitor.core.model import HOUR, MINUTE, Harvest, LogEntry, Ms, Refused, Seen, Sight
 from tests.unit.core.worlds import T0, lines, recording, slow_site, start
 
 if TYPE_CHECKING:
@@ -134,7 +134,7 @@ def test_the_order_of_the_file_does_not_matter() -> None:
 def test_a_second_run_says_the_same_to_the_byte() -> None:
     """Two replays of the same recording are identical."""
     rows = recording(lambda h: 25 - 4 * (8 < h < 15), 20)
-    entries = [start(), Seen(T0 + 16 * HOUR, T0 + 16 * HOUR, "b1", Sight.FIRST)]
+    entries: list[LogEntry] = [start(), Seen(T0 + 16 * HOUR, T0 + 16 * HOUR, "b1", Sight.FIRST)]
     assert json.dumps(lines(rows, entries)) == json.dumps(lines(rows, entries))
 
 
