@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import io
 import json
 import os
 import shutil
@@ -249,6 +250,8 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="swimup in an invented shed, on this machine alone")
     parser.add_argument("--minutes", type=float, help="end by itself after so many minutes, with a summary")
     arguments = parser.parse_args()
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(line_buffering=True)
     halt = threading.Event()
 
     def end(_signal: int, _frame: FrameType | None) -> None:

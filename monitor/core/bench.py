@@ -117,5 +117,9 @@ def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate
         "t50": instants(estimate.t50),
         "t90": instants(estimate.t90),
         "ready": instants(estimate.ready),
+        "best_until": None if estimate.best_until is None else rfc3339(round(estimate.best_until)),
+        "best_reason": estimate.best_reason,
+        "first_stage": None if estimate.first_stage is None else round(estimate.first_stage, 3),
+        "energy": None if estimate.energy is None else round(estimate.energy, 3),
         "note": estimate.note,
     }

@@ -16,6 +16,7 @@ from monitor.core.hatch import Array, Prior, cloud, draw, hatched
 from monitor.core.model import HOUR, MINUTE, SLOT, Estimate, Harvest, Ms, Seen, Sight, Span, Stage, Start
 from monitor.core.progress import DEADLY_SLOTS, Progress
 from monitor.core.water import UNKNOWN_C, forecast
+from monitor.core.window import Window, window
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,7 +27,6 @@ SETTLE_SLOTS: Final = 3
 """Ten minutes of late readings re-order without starting over."""
 
 SOAKING: Final = 2 * HOUR  # cysts take up water to a sphere in 1-2 h (FAO prawn manual annex 4, restated)
-FIRST_STAGE_H: Final = 8.0  # first to second stage about 8 h at 25-28 C, sources range 6-24 h
 BEGUN: Final = (
     0.01  # share hatched at which a keeper with a lamp can tell that it has begun; common practice, no source
 )
@@ -219,6 +219,8 @@ class Belief:
         of_all = hatched(x_now, p) * p.share
         t10, t50, t90 = (quantiles(row, self.weights) for row in run.crossed)
         self.ready_cloud = run.crossed[2], self.weights
+        celsius = UNKNOWN_C if water_c is None else water_c
+        best = window(run.crossed[1], t90.mid, self.weights, celsius, now)
         note = ""
         if run.deadly_slots:
             note = "the water was above 40 C: the cysts may be dead"
@@ -227,7 +229,7 @@ class Belief:
         return Estimate(
             time=now,
             batch=self.start.batch,
-            stage=self._stage(run, now, t10, t90, water_c),
+            stage=self._stage(run, now, t10, t90, best),
             hatched=quantiles(of_all, self.weights),
             t10=t10,
             t50=t50,
@@ -237,6 +239,10 @@ class Belief:
             water_time=water_time,
             air=air,
             note=note,
+            best_until=best.until,
+            first_stage=best.first_stage,
+            energy=best.energy,
+            best_reason=best.reason,
         )
 
     def teaches(self, now: Ms) -> str:
@@ -254,12 +260,11 @@ class Belief:
             return "its water probe was silent"
         return ""
 
-    def _stage(self, run: Progress, now: Ms, t10: Span, ready: Span, water_c: float | None) -> Stage:
+    def _stage(self, run: Progress, now: Ms, t10: Span, ready: Span, best: Window) -> Stage:
         if run.deadly_slots >= DEADLY_SLOTS:
             return Stage.LOST
         if ready.mid is not None and ready.mid <= now:
-            window = first_stage_ms(water_c)
-            return Stage.PAST if ready.mid + window <= now else Stage.READY
+            return Stage.PAST if best.until is not None and best.until <= now else Stage.READY
         if t10.mid is not None and t10.mid <= now:
             return Stage.HATCHING
         return Stage.SOAKING if now - self.start.time < SOAKING else Stage.DEVELOPING
@@ -281,12 +286,6 @@ class Belief:
         stopped = last_air + unseen * np.linspace(0.0, 1.0, len(hours))
         left = np.maximum(hours * 60 - (now - stopped) / MINUTE, 0.0)
         return quantiles(left, self.weights), (quantiles(share, self.weights).hi or 0.0) > BEGUN
-
-
-def first_stage_ms(water_c: float | None) -> Ms:
-    """Time from ready until most have moulted to the second stage, 8 h * 21.7 / (T - 6.3), scaled as an estimate."""
-    warm = max((UNKNOWN_C if water_c is None else water_c) - 6.3, 2.0)
-    return int(FIRST_STAGE_H * 21.7 / warm * HOUR)
 
 
 def _longest_gap(slots: NDArray[np.int64], begin: int, end: int) -> int:

@@ -291,6 +291,10 @@ class Estimate:
     water_time: Ms | None
     air: Literal["running", "stopped", "unknown"]
     note: str = ""  # a sentence a keeper needs beside the numbers; empty when there is none
+    best_until: float | None = None  # ms: when the best time for feeding ends
+    first_stage: float | None = None  # share of the swimmers still in the first stage, 0..1
+    energy: float | None = None  # share of its energy the middle one has left, 0..1
+    best_reason: str = ""  # why the best time ends then
 
 
 class Priority(StrEnum):

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.alarms import Condition
-from monitor.core.eta import BEGUN, first_stage_ms
+from monitor.core.eta import BEGUN
 from monitor.core.model import HOUR, MINUTE, SECOND, SLOT, Estimate, Measures, Ms, Priority, Span, Stage
 from monitor.core.wording import clock, clock_range, duration, meals, minutes_range
 
@@ -232,9 +232,9 @@ def ready(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     if batch is None or estimate is None or estimate.ready.mid is None:
         return _over(alarm, "ready", name, Priority.MEDIUM, 0, tell=False)
     zone = state.site.timezone
-    best = int(estimate.ready.mid) + first_stage_ms(vessel.water_c())
+    best = int(estimate.best_until or estimate.ready.mid)
     share = round(100 * (estimate.hatched.mid or 0.0))
-    past = " That is over: they have burnt much of their yolk." if estimate.stage is Stage.PAST else ""
+    past = " That is over: feed what is there, or give it to bigger mouths." if estimate.stage is Stage.PAST else ""
     return Condition(
         id=alarm,
         rule="ready",
@@ -248,7 +248,7 @@ def ready(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         title=f"{name} is ready to harvest",
         text=(
             f"Ready since about {clock_range(estimate.ready, zone, now)}; about {share} % of the cysts have hatched. "
-            f"At this temperature they are at their best until about {clock(best, zone, now)}.{past}"
+            f"At this temperature they are at their best until about {clock(best, zone, now)}: {estimate.best_reason}.{past}"
         ),
         todo="Air off, let it settle, harvest with a light at the bottom, rinse, feed; chill the surplus under slight air.",
         tell_return=False,

@@ -36,20 +36,6 @@ class Simulated:
         self._inner.send(replace(letter, title=f"(simulated) {letter.title}"))
 
 
-def web_options(settings: Settings) -> WebOptions:
-    """Where and for whom the page is served. Raises WebProblem."""
-    web = settings.web
-    return WebOptions(
-        state_dir=settings.store.path.parent,
-        host=web.host,
-        port=web.port,
-        password_hash_file=web.password_file,
-        cert_file=web.cert_file,
-        key_file=web.key_file,
-        hostnames=web.hostnames,
-    )
-
-
 def broker_link(settings: Settings) -> Link:
     """How to reach the broker. Raises ConfigError when the password can't be read."""
     broker = settings.broker
@@ -72,7 +58,7 @@ class Daemon:
 
     def __init__(self, settings: Settings, clock: Clock) -> None:
         web_password_hash(settings)
-        self._options = web_options(settings)
+        self._options = WebOptions.from_settings(settings)
         channels: list[Channel] = [AppriseChannel(name, url.get_secret_value()) for name, url in channel_urls(settings)]
         if clock.speed is not None:
             channels = [Simulated(channel) for channel in channels]
