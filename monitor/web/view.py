@@ -79,6 +79,8 @@ class BatchView:
     main: str  # "today 06:40"
     spread: str  # "8 in 10: 05:10 to 08:30"
     feeding: str
+    best: str  # "At their best until today 18:00", once it is ready
+    tin: str  # what its batches have taught of the tin
     caution: str
     note: str
     band: Band | None
@@ -283,6 +285,8 @@ def _batch(batch: Mapping[str, Any], water: Measured, meals: Sequence[Ms], now: 
         main=main,
         spread=spread,
         feeding=_feeding(low, mid, high, meals, now, zone),
+        best=_best(batch, now, zone),
+        tin=batch.get("lot_story") or "",
         caution="" if water.fresh else _lean(water),
         note=batch.get("note") or "",
         band=None if mid is not None and mid <= now else make_band(low, mid, high, meals, now, zone),
@@ -315,6 +319,14 @@ def _about(batch: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:
     parts.append(f"{words.number(float(batch['salinity_g_l']), 2)} g/L salt")
     parts.append(f"since {words.moment(rfc3339(batch['start']), now, zone)}")
     return ", ".join(parts)
+
+
+def _best(batch: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:
+    until = _instant(batch.get("best_until"))
+    if until is None or batch["stage"] not in ("ready", "past"):
+        return ""
+    over = "Were at their best" if batch["stage"] == "past" else "At their best"
+    return f"{over} until {words.moment(words.about(until), now, zone)}"
 
 
 def _lean(water: Measured) -> str:
