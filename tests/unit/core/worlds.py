@@ -29,9 +29,15 @@ WORD = AirRule("word")
 
 
 def probe(
-    name: str, measures: Measures, vessel: str | None = "ash", every: Ms = 60 * SECOND, air: AirRule = WORD
+    name: str,
+    measures: Measures,
+    vessel: str | None = "ash",
+    every: Ms = 60 * SECOND,
+    air: AirRule = WORD,
+    low: float = -5,
+    high: float = 50,
 ) -> ProbeSpec:
-    return ProbeSpec(name, measures, vessel, every, low=-5, high=50, max_rate=1.0, air=air)
+    return ProbeSpec(name, measures, vessel, every, low=low, high=high, max_rate=1.0, air=air)
 
 
 def site(*vessels: str, **changes: Any) -> SiteSpec:
