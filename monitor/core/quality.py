@@ -61,17 +61,16 @@ def judge(state: ProbeState, sample: Sample, arrived: Ms, *, retained: bool = Fa
 
 def _time_of(sample: Sample, arrived: Ms, retained: bool, queued: bool) -> tuple[Ms, Quality, str, bool]:
     own = sample.time
-    if own is not None and own > arrived + FUTURE:
-        ahead = (own - arrived) // 1000
-        return arrived, Quality.CLAMPED, f"its own time is {ahead} s in the future", False
-    if own is not None and own < CLOCK_UNSET:
-        own = None  # as if it had told none
-    if own is not None:
+    if own is not None and CLOCK_UNSET <= own <= arrived + FUTURE:
         return own, Quality.OK, "", True
+    # From here on it has told no time that can be true; what the broker kept is then of no known age.
     if retained:
         return arrived, Quality.LAST_KNOWN, "retained by the broker, no time of its own", False
     if queued:
         return arrived, Quality.QUEUED, "waited at the broker, time uncertain", False
+    if own is not None and own > arrived:
+        ahead = (own - arrived) // 1000
+        return arrived, Quality.CLAMPED, f"its own time is {ahead} s in the future", False
     return arrived, Quality.OK, "", False
 
 

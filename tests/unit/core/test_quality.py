@@ -141,6 +141,17 @@ def test_a_clock_that_was_never_set_tells_no_time() -> None:
     assert (reading.time, reading.quality, reading.own_time) == (T0, Quality.OK, False)
 
 
+@pytest.mark.parametrize("own", [None, 86_400_000, T0 + HOUR])
+@pytest.mark.parametrize(("how", "quality"), [("retained", Quality.LAST_KNOWN), ("queued", Quality.QUEUED)])
+def test_what_the_broker_kept_is_never_fresh(own: Ms | None, how: str, quality: Quality) -> None:
+    """Retained or queued without a time of its own that can be true, a value is kept and never used as the present one."""
+    state = water()
+    reading = say(state, 24.0, T0, own, retained=how == "retained", queued=how == "queued")
+    assert (reading.quality, reading.own_time) == (quality, False)
+    assert state.newest is None
+    assert not state.fresh(T0)
+
+
 @pytest.mark.parametrize("how", ["retained", "queued"])
 def test_a_kept_value_with_its_own_time_is_as_old_as_that(how: str) -> None:
     """With a true time of its own a retained or queued value is good, and as old as its time says."""
