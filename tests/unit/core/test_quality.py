@@ -175,6 +175,14 @@ def test_nothing_told_is_not_fresh() -> None:
     assert not water().fresh(T0)
 
 
+def test_what_lies_ahead_of_the_clock_is_not_fresh() -> None:
+    """When the clock stands before the newest reading nobody knows how old that is: it is not fresh."""
+    state = water()
+    say(state, 24.0, T0)
+    assert state.fresh(T0 - 2 * MINUTE)
+    assert not state.fresh(T0 - HOUR)
+
+
 def test_an_older_reading_does_not_replace_a_newer() -> None:
     """A late reading is taken into the history and leaves the newest value as it is."""
     state = water()
