@@ -25,7 +25,7 @@ class ProbeState:
     air_since: Ms | None = None  # since when the air state is what it is
     air_state: int | None = None
     air_seen: Ms | None = None  # when it was last seen to run
-    odd: list[int] = field(default_factory=list)  # thousandths of the jumps in a row
+    odd: list[tuple[Ms, int]] = field(default_factory=list)  # time and thousandths of the jumps in a row
     last_count: tuple[Ms, float] | None = None  # pulses: time and count before
     accepted: int = 0
     suspect: int = 0
@@ -91,9 +91,10 @@ def _doubt(state: ProbeState, value: float, time: Ms) -> str:
         state.odd.clear()
         return ""
     milli = round(value * 1000)
-    if state.odd and abs(milli - state.odd[-1]) > JUMP_C * 1000:
+    if state.odd and abs(milli - state.odd[-1][1]) > JUMP_C * 1000:
         state.odd.clear()
-    state.odd.append(milli)
+    if not state.odd or time > state.odd[-1][0]:  # one that is delivered again does not confirm itself
+        state.odd.append((time, milli))
     if len(state.odd) >= JUMP_PERSISTS:
         state.odd.clear()
         return ""

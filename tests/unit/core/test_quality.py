@@ -105,6 +105,14 @@ def test_a_good_value_between_jumps_starts_the_count_anew() -> None:
     assert [quality.word for quality in told] == ["ok", "suspect", "suspect", "ok", "suspect", "suspect"]
 
 
+def test_the_same_jump_told_again_is_no_second_one() -> None:
+    """A doubtful value that is delivered again and again with the same time of its own is doubted each time."""
+    state = water()
+    say(state, 24.0, T0, T0)
+    told = {say(state, 32.0, T0 + MINUTE + k, T0 + MINUTE).quality for k in range(5)}
+    assert told == {Quality.SUSPECT}
+
+
 def test_a_change_the_water_can_make_is_believed() -> None:
     """The longer the silence, the larger the step that is possible; after a day any is."""
     for after, step, quality in [
