@@ -106,8 +106,11 @@ def _air_state(state: ProbeState, value: float, time: Ms) -> int | None:
     rule = state.spec.air
     level = value
     if rule.kind == "pulses":
-        before, state.last_count = state.last_count, (time, value)
-        if before is None or value < before[1] or time <= before[0]:
+        before = state.last_count
+        if before is not None and time <= before[0]:
+            return None  # late, or told again
+        state.last_count = (time, value)
+        if before is None or value < before[1]:
             return None
         level = (value - before[1]) / ((time - before[0]) / MINUTE)
     if level >= rule.threshold:

@@ -260,6 +260,16 @@ def test_a_count_that_cannot_tell_is_no_news() -> None:
     assert state.heard == T0
 
 
+def test_a_late_count_spoils_no_rate() -> None:
+    """A count that comes late tells nothing, and the next rate is reckoned from the newest count."""
+    state = air(PULSES)
+    for k, count in enumerate([0, 300, 600, 601]):
+        say(state, count, T0 + k * MINUTE, T0 + k * MINUTE)
+    assert state.air_state == 0
+    assert say(state, 150, T0 + 4 * MINUTE, T0 + 30 * SECOND).state is None
+    assert say(state, 602, T0 + 4 * MINUTE, T0 + 4 * MINUTE).state == 0
+
+
 def test_a_pulse_count_told_twice_changes_nothing() -> None:
     """The same count with the same time is no new pulse and no standstill."""
     state = air(PULSES)
