@@ -72,7 +72,7 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         follows = (
             f"No air since {when}. Oxygen lasts about {minutes_range(left)} more; hatched nauplii die without it."
             if low > 0
-            else f"No air since {when}. The oxygen may already be used up; hatched nauplii die without it."
+            else f"No air since {when}. The oxygen may already be used up{_at_most(left)}; hatched nauplii die without it."
         )
         title = f"Air stopped in {name}: act within {low} min" if low > 0 else f"Air stopped in {name}: act now"
     else:
@@ -96,6 +96,10 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         todo=AIR_TODO,
         suppressed=f"settling until {clock(vessel.settle_until, zone, now)}" if held and vessel.settle_until else "",
     )
+
+
+def _at_most(left: Span) -> str:
+    return f"; at most {int(left.hi)} min are left" if left.hi is not None and 1 <= left.hi < 600 else ""
 
 
 def _over(alarm: str, rule: str, subject: str, priority: Priority, off_delay: Ms, *, tell: bool = True) -> Condition:
