@@ -4,19 +4,34 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.engine import Engine
 from monitor.core.model import (
     HOUR,
     MINUTE,
     SECOND,
+    SLOT,
     AirRule,
+    Alarm,
+    AlarmState,
+    Discard,
+    Effect,
+    Event,
+    Harvest,
     LogEntry,
+    LotLearned,
     LotSpec,
     Measures,
     Ms,
     ProbeSpec,
+    Reading,
     Sample,
+    Seen,
+    Settle,
     SiteSpec,
+    SlotClosed,
     Start,
+    Tick,
+    Transition,
     VesselSpec,
 )
 from monitor.core.replay import Measured, replay
@@ -40,7 +55,7 @@ def probe(
     return ProbeSpec(name, measures, vessel, every, low=low, high=high, max_rate=1.0, air=air)
 
 
-def site(*vessels: str, **changes: Any) -> SiteSpec:
+def site(*vessels: str, cold: float = 10.0, fall: float = 2.0, **changes: Any) -> SiteSpec:
     names = vessels or ("ash",)
     probes = {}
     for vessel in names:
@@ -51,7 +66,7 @@ def site(*vessels: str, **changes: Any) -> SiteSpec:
         "timezone": "Europe/Berlin",
         "feeding_times": (420,),
         "probes": probes,
-        "vessels": {vessel: VesselSpec(vessel, 1.0, cold_below=10.0, hot_above=32.0) for vessel in names},
+        "vessels": {vessel: VesselSpec(vessel, 1.0, cold_below=cold, hot_above=32.0, fall_c=fall) for vessel in names},
         "lots": {"tin-7": LotSpec("tin-7", "sfb", 85.0)},
     }
     return SiteSpec(**(values | changes))
@@ -93,3 +108,111 @@ def lines(
     rows: Iterable[Measured], entries: Iterable[LogEntry], every: Ms = 30 * MINUTE, where: SiteSpec | None = None
 ) -> list[dict[str, Any]]:
     return list(replay(where or slow_site(), rows, entries, every))
+
+
+class Shed:
+    """An engine with a store in memory: what the service keeps, it keeps, and can come back from."""
+
+    def __init__(self, where: SiteSpec | None = None, now: Ms = T0) -> None:
+        self.site = where or site()
+        self.now = now
+        self.engine = Engine(self.site, now)
+        self.readings: dict[tuple[Ms, str], Reading] = {}
+        self.slots: dict[tuple[Ms, str], tuple[int, int]] = {}
+        self.entries: list[LogEntry] = []
+        self.standing: dict[str, Alarm] = {}
+        self.lots: dict[str, dict[str, Any]] = {}
+        self.moves: list[Transition] = []
+
+    # -- coming in
+
+    def remember(self, probe: str, hours: float, celsius: Callable[[float], float] = lambda _: 25.0) -> Shed:
+        """Slots from before now, as they lie in the store; ``celsius`` (or 0..1 of air) of hours before now."""
+        for k in range(round(hours * 12), 0, -1):
+            slot = (self.now // SLOT - k) * SLOT
+            self.slots[slot, probe] = (5, 5 * round(1000 * celsius(-k / 12)))
+            self.engine.recall_slot(SlotClosed(probe, slot, *self.slots[slot, probe]))
+        return self
+
+    def say(self, probe: str, value: float | bool, *, own: Ms | None = None, **how: bool) -> Reading:
+        sample = Sample(running=value, time=own) if isinstance(value, bool) else Sample(value=value, time=own)
+        reading = self.engine.judge(probe, sample, self.now, **how)
+        key = reading.time, reading.probe
+        if not (reading.own_time and key in self.readings):
+            self.readings[key] = reading
+            self.do(reading)
+        return reading
+
+    def do(self, event: Event) -> list[Effect]:
+        effects = self.engine.step(event)
+        if isinstance(event, Start | Seen | Harvest | Discard | Settle):
+            self.entries.append(event)
+        for effect in effects:
+            if isinstance(effect, SlotClosed):
+                count, total = self.slots.get((effect.slot, effect.probe), (0, 0))
+                self.slots[effect.slot, effect.probe] = (count + effect.count, total + effect.total)
+            elif isinstance(effect, Transition):
+                self.moves.append(effect)
+                self.standing[effect.alarm.id] = effect.alarm
+            elif isinstance(effect, LotLearned):
+                self.lots[effect.lot] = effect.document
+        return effects
+
+    def wait(self, length: Ms) -> None:
+        """Time passes and nothing comes in; the timers run."""
+        end = self.now + length
+        while self.now < end:
+            self.now = min(self.engine.next_due(self.now), end)
+            self.do(Tick(self.now))
+
+    def run(
+        self,
+        length: Ms,
+        water: float | Callable[[float], float] | None = 25.0,
+        air: bool | None = True,
+        vessel: str = "ash",
+        every: Ms = MINUTE,
+    ) -> None:
+        """Both probes of a vessel tell once a period, from now on; ``None`` is silence, water may be of hours since T0."""
+        end = self.now + length
+        while self.now < end:
+            if water is not None:
+                self.say(f"{vessel}-water", water((self.now - T0) / HOUR) if callable(water) else water)
+            if air is not None:
+                self.say(f"{vessel}-air", air)
+            self.wait(min(every, end - self.now))
+
+    def begin(self, hours_ago: float = 0.0, cysts_g: float = 1.0, batch: str = "b1", vessel: str = "ash") -> None:
+        begun = self.now - round(hours_ago * HOUR)
+        self.do(Start(begun, self.now, batch, vessel, "new", cysts_g, 1.0, 25.0))
+
+    # -- looking
+
+    def told(self, alarm: str = "") -> list[Transition]:
+        """What a person was told, of one alarm or of all."""
+        return [move for move in self.moves if move.notify and move.alarm.id.startswith(alarm)]
+
+    def state(self, alarm: str) -> AlarmState:
+        return next((a.state for a in self.engine.alarms() if a.id == alarm), AlarmState.NORMAL)
+
+    # -- coming back
+
+    def restarted(self, where: SiteSpec | None = None) -> Shed:
+        """A new engine that knows only what the store has kept; this one goes on untouched."""
+        fresh = Shed(where or self.site, self.now)
+        for (slot, probe), (count, total) in sorted(self.slots.items()):
+            fresh.engine.recall_slot(SlotClosed(probe, slot, count, total))
+        since = fresh.engine.reading_recall_from()
+        for key in sorted(self.readings):
+            if key[0] >= since:
+                fresh.engine.recall_reading(self.readings[key])
+        for document in self.lots.values():
+            fresh.engine.recall_lot(document)
+        for entry in self.entries:
+            fresh.engine.recall_entry(entry)
+        for alarm in self.standing.values():
+            if alarm.state is not AlarmState.NORMAL:
+                fresh.engine.recall_alarm(alarm, told=alarm.state is not AlarmState.SUPPRESSED)
+        fresh.readings, fresh.slots = dict(self.readings), dict(self.slots)
+        fresh.entries, fresh.standing, fresh.lots = list(self.entries), dict(self.standing), dict(self.lots)
+        return fresh
