@@ -67,8 +67,13 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     zone = state.site.timezone
     name = vessel.spec.id
     when = clock(since, zone, now)
-    if hatched:
-        low = 0 if left.lo is None else int(left.lo)
+    if hatched and left.lo is None:
+        follows = (
+            f"No air since {when}. So few animals have oxygen for {minutes_range(left)}; then they die without air."
+        )
+        title = f"Air stopped in {name}"
+    elif hatched:
+        low = int(left.lo or 0)
         follows = (
             f"No air since {when}. Oxygen lasts about {minutes_range(left)} more; hatched nauplii die without it."
             if low > 0

@@ -75,6 +75,16 @@ def test_where_little_is_left_the_alarm_waits_a_tenth_of_it() -> None:
     assert 10 * SECOND <= told.time - stopped <= 50 * SECOND
 
 
+def test_a_thin_batch_has_air_enough() -> None:
+    """A batch so thin that the still surface feeds it isn't told to be suffocating when the air stops."""
+    shed = hatched_shed(cysts_g=0.005)
+    shed.run(3 * MINUTE, 28.0, air=False)
+    (told,) = shed.told()
+    assert "a day or more" in told.alarm.text
+    assert "used up" not in told.alarm.text
+    assert "act now" not in told.alarm.title
+
+
 def test_the_air_coming_back_is_told_once() -> None:
     """Half a minute of running air ends the alarm, and that is told once."""
     shed = hatched_shed()
