@@ -1,0 +1,37 @@
+"""The real process for tests: started with a broker and a phone, ended with the test."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.system.daemon import Daemon, Phone
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+
+@pytest.fixture
+def daemons(tmp_path: Path) -> Iterator[Callable[[str], Daemon]]:
+    """Makes daemons from the text of a configuration; not yet started, ended with the test."""
+    made: list[Daemon] = []
+
+    def make(text: str) -> Daemon:
+        daemon = Daemon(tmp_path / f"daemon-{len(made)}", text)
+        made.append(daemon)
+        return daemon
+
+    yield make
+    for daemon in made:
+        daemon.tear_down()
+
+
+@pytest.fixture
+def phone() -> Iterator[Phone]:
+    """A phone that is reached."""
+    made = Phone()
+    made.start()
+    yield made
+    made.stop()

@@ -1,0 +1,73 @@
+from __future__ import annotations
+
+import json
+import threading
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.system.daemon import configuration, send, until, water
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from tests.conftest import Mosquitto
+    from tests.system.daemon import Daemon
+
+pytestmark = [pytest.mark.system, pytest.mark.broker]
+
+COUNT = 1000
+VALUES = [20_000 + number for number in range(COUNT)]  # thousandths of a degree, all different
+
+BARE = [f"{value / 1000:.3f}" for value in VALUES]
+COUNTED = [json.dumps({"c": value / 1000, "n": number}) for number, value in enumerate(VALUES)]
+
+
+@pytest.mark.parametrize(
+    ("payloads", "options", "kills"),
+    [
+        (BARE, {}, (120,)),
+        (BARE, {}, (500,)),
+        (BARE, {}, (300, 550, 800)),
+        (COUNTED, {"decoder": "json", "pointer": "/c", "sequence_pointer": "/n"}, (500,)),
+        (COUNTED, {"decoder": "json", "pointer": "/c", "sequence_pointer": "/n"}, (300, 550, 800)),
+    ],
+    ids=["bare-once", "bare-midway", "bare-thrice", "counted-midway", "counted-thrice"],
+)
+def test_every_reading_is_stored_exactly_once(
+    mosquitto: Mosquitto,
+    daemons: Callable[[str], Daemon],
+    payloads: list[str],
+    options: dict[str, str],
+    kills: tuple[int, ...],
+) -> None:
+    """Killed without warning while 1000 QoS 1 readings arrive, and started again, the daemon keeps each of them once."""
+    daemon = daemons(configuration(mosquitto.url, water("ash", **options)))
+    daemon.start()
+    until(daemon.connected)
+    sent = 0
+    reached = {kill: threading.Event() for kill in kills}
+
+    def messages() -> Iterator[tuple[str, str]]:
+        nonlocal sent
+        for payload in payloads:
+            yield "shed/ash/water", payload
+            sent += 1
+            if sent in reached:
+                reached[sent].set()
+
+    publisher = threading.Thread(target=send, args=(mosquitto, messages(), 0.003), name="probe")
+    publisher.start()
+    try:
+        for kill in kills:
+            assert reached[kill].wait(60), "the publisher has stopped"
+            daemon.kill()
+            assert daemon.stored("ash-water") != VALUES, "all had arrived: the kill came too late to prove anything"
+            daemon.start()
+    finally:
+        publisher.join(60)
+    assert sent == COUNT
+    until(lambda: len(daemon.stored("ash-water")) >= COUNT, "not all readings were stored")
+    assert daemon.terminate() == 0  # what waits is committed, so that one stored twice would be seen
+    assert daemon.stored("ash-water") == VALUES
+    assert daemon.rows("PRAGMA integrity_check") == [("ok",)]

@@ -1,0 +1,85 @@
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.conftest import free_port
+from tests.system.daemon import configuration, send, until, water
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from tests.conftest import Mosquitto
+    from tests.system.daemon import Daemon
+
+pytestmark = [pytest.mark.system, pytest.mark.broker]
+
+
+def test_it_can_be_told_to_stop(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:
+    """Told to end, the daemon leaves within ten seconds with exit code 0, and what waited for its commit is stored."""
+    daemon = daemons(configuration(mosquitto.url, water("ash"), commit_every="60 s"))
+    daemon.start()
+    until(daemon.connected)
+    send(mosquitto, [("shed/ash/water", f"{24 + number / 1000:.3f}") for number in range(300)])
+    daemon.until_water(24.3)  # the bench shows hundredths
+    assert daemon.stored("ash-water") == [], "they were committed already: nothing waits for the stop"
+
+    assert daemon.terminate(patience=10) == 0
+
+    assert daemon.stored("ash-water") == [24_000 + number for number in range(300)]
+    assert daemon.logged("service.stopped")
+
+
+def test_it_can_be_stopped_while_readings_arrive(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:
+    """Told to end in the middle of a flood, it leaves in time, and after the next start every reading is there once."""
+    daemon = daemons(configuration(mosquitto.url, water("ash"), commit_every="60 s"))
+    daemon.start()
+    until(daemon.connected)
+    flood = [("shed/ash/water", f"{20 + number / 1000:.3f}") for number in range(3000)]
+    codes: list[int] = []
+
+    def messages() -> Iterator[tuple[str, str]]:
+        for number, message in enumerate(flood):
+            if number == 1000:
+                codes.append(daemon.terminate(patience=10))
+            yield message
+
+    send(mosquitto, messages())
+    assert codes == [0]
+    daemon.start()
+    until(daemon.connected)
+    mosquitto.publish("shed/ash/water", "23.5")  # the broker hands it out after all that has waited
+    daemon.until_water(23.5)
+    assert daemon.terminate() == 0
+    assert daemon.stored("ash-water") == [20_000 + number for number in range(3000)] + [23_500]
+
+
+def test_one_store_has_one_daemon(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:
+    """A second daemon on the same store says so and ends with exit code 1; the first goes on undisturbed."""
+    first = daemons(configuration(mosquitto.url, water("ash")))
+    first.start()
+    until(first.connected)
+    other = configuration(mosquitto.url, water("ash")).replace("store/shed.sqlite3", str(first.store))
+    second = daemons(other)
+    second.start(ready=False)
+    assert second.wait() == 1
+    assert "another process holds this store" in second.log
+    assert str(first.store) in second.log
+    assert "Traceback" not in second.log
+    mosquitto.publish("shed/ash/water", "24.1")
+    first.until_water(24.1)
+    assert not first.logged("broker.lost")
+
+
+def test_a_port_that_is_taken_is_told(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:
+    """A page that can't be served because its port is taken ends the start with exit code 1 and names the port."""
+    port = free_port()
+    first = daemons(configuration(mosquitto.url, water("ash"), port=port))
+    first.start()
+    second = daemons(configuration(mosquitto.url, water("ash"), port=port).replace('id = "shed"', 'id = "hut"'))
+    second.start(ready=False)
+    assert second.wait() == 1
+    assert f"web.port {port}" in second.log
+    assert "the port is in use" in second.log
+    assert "Traceback" not in second.log
