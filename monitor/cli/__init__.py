@@ -24,6 +24,7 @@ COMMANDS = {
     "batch": _Place("monitor.cli.batch", "batch", "Note what happens to a batch: start, seen, harvest, discard."),
     "alarm": _Place("monitor.cli.alarm", "alarm", "List and acknowledge alarms."),
     "replay": _Place("monitor.cli.replay", "replay", "Tell what would have been said over recorded readings."),
+    "score": _Place("monitor.cli.score", "score", "Score the forecasts over batches whose outcome is known."),
     "password": _Place("monitor.cli.password", "password", "Set the password of the page."),
     "cert": _Place("monitor.cli.cert", "cert", "Make a certificate for the page, and an authority of your own."),
 }
