@@ -59,7 +59,9 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     if not active or vessel.batch is None:
         gone = 0 if vessel.batch is None else 30 * SECOND
         return _over(alarm, "air-stopped", vessel.spec.id, Priority.HIGH, gone)
-    seen = probe.air_seen if probe is not None and probe.air_seen is not None else since
+    begun = vessel.batch.start.time
+    since = max(since, min(begun, now))  # without air before there were cysts in it is nobody's trouble
+    seen = max(probe.air_seen, begun) if probe is not None and probe.air_seen is not None else since
     left, hatched = minutes_left(vessel, now, min(seen, since), since)
     at_first = (left.lo or 0.0) * MINUTE + (now - since) if left.lo is not None else HOUR * 24
     delay = int(min(settings.air_on_delay, at_first / 10))

@@ -113,6 +113,29 @@ def test_air_in_an_empty_vessel_is_nobodys_business() -> None:
     assert shed.moves == []
 
 
+def test_a_batch_begun_with_the_pump_still_off_has_its_on_delay() -> None:
+    """Air that was off before the batch counts from its start: there is a minute to switch it on."""
+    shed = Shed()
+    shed.run(2 * HOUR, air=False, every=2 * MINUTE)
+    shed.begin()
+    shed.wait(50 * SECOND)
+    shed.say("ash-air", True)
+    shed.wait(2 * MINUTE)
+    assert shed.told() == []
+
+
+def test_a_batch_begun_without_air_is_told() -> None:
+    """When the pump stays off after the start it rings a minute later, dated from the start."""
+    shed = Shed()
+    shed.run(2 * HOUR, air=False, every=2 * MINUTE)
+    begun = shed.now
+    shed.begin()
+    shed.wait(60 * SECOND)
+    (told,) = shed.told()
+    assert (told.alarm.since, told.time) == (begun, begun + 60 * SECOND)
+    assert "No air since 10:00" in told.alarm.text
+
+
 # -- settling
 
 
