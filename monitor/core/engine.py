@@ -129,7 +129,7 @@ class Engine:
         effects.extend(closed)
         if not newest:
             return
-        now = max(reading.arrived, reading.time)
+        now = reading.arrived or reading.time  # a probe's clock may be ahead: delays run by ours
         silent = f"probe-silent:{reading.probe}"
         if silent in self.state.memories:
             self._look([rules.probe_silent(self.state, self.state.probes[reading.probe], now)], now, effects)

@@ -136,6 +136,14 @@ def test_a_batch_begun_without_air_is_told() -> None:
     assert "No air since 10:00" in told.alarm.text
 
 
+def test_a_clock_of_a_probe_that_runs_ahead_delays_no_alarm() -> None:
+    """An air probe whose clock is two minutes ahead is alarmed about as soon as any other."""
+    shed = hatched_shed()
+    shed.say("ash-air", False, own=shed.now + 2 * MINUTE)
+    shed.wait(60 * SECOND)
+    assert [t.alarm.id for t in shed.told()] == ["air-stopped:ash"]
+
+
 # -- settling
 
 
