@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 CLASSES = 36
 LONGEST_H = 120.0  # readings end then at the latest; a batch without T90 by then is lost
 AFTER_T90_H = 16.0
-SHORTEST_GAP_DAYS = 9  # history and recording of two batches don't overlap
 BEFORE_SETTLED = 120  # minutes: while cysts soak, air is no matter
 MEDIAN = 49  # of 99 quantiles
 STRONGER = (1.0, 2.0, 4.0)
@@ -124,7 +123,7 @@ class TinYear:
             minutes = round(draw(ranges.START_HOUR, chance) * 60)
             local = datetime(day.year, day.month, day.day, minutes // 60, minutes % 60, tzinfo=heat.ZONE)
             starts.append(int(local.astimezone(UTC).timestamp()))
-            day += timedelta(days=max(round(draw(ranges.GAP_DAYS, chance)), SHORTEST_GAP_DAYS))
+            day += timedelta(days=round(draw(ranges.GAP_DAYS, chance)))  # nine at least: recordings don't overlap
         return starts
 
     def _batch(self, number: int, start_s: int) -> Batch:

@@ -136,7 +136,7 @@ ROOM = Among(
             setback_c=_NONE,
             floor=0.0,
             floor_c=_NONE,
-            heater=0.7,
+            heater=0.5,
         ),
     ),
     (0.28, 0.24, 0.20, 0.28),
@@ -152,7 +152,7 @@ SURFACE_PER_H = Uniform(0.10, 0.20, "still surface of a 9 cm bottle (Cole et al.
 STONE_PER_H = LogNormal(15.0, 0.35, 7.0, 30.0, "air stone, 5-30 per h (from memory, common formulas)")
 HEATER_SET_C = Uniform(25.0, 28.0, "the preferred range (FAO T428 annex 4, secondary)")
 HEATER_BAND_C = Uniform(0.5, 1.5, "hysteresis of cheap thermostats; common practice")
-HEATER_W_PER_L = LogNormal(8.0, 0.35, 4.0, 16.0, "10-25 W in a jug; common practice")
+HEATER_W_PER_L = LogNormal(6.5, 0.35, 3.0, 14.0, "10-25 W in a jug, too weak for some nights; common practice")
 HEATER_FAILS = 0.05  # of heated batches; assumption
 FRESH_FILL = 0.4  # the others stand ready for days, with the heater on; assumption
 FILL_C = Uniform(19.0, 27.0, "warm and cold tap mixed by hand; assumption")
@@ -165,7 +165,7 @@ CYSTS_G_L = LogNormal(2.0, 0.5, 1.0, 5.0, "up to 5 g/L below 20 L (secondary han
 CYSTS_LOG_ERROR = Normal(0.0, 0.05, -0.15, 0.15, "weighing; assumption")
 AIR_STOPS = 0.06  # of batches; assumption: knocked plugs, kinked hoses
 AIR_STOP_H = LogNormal(1.5, 1.0, 0.2, 12.0, "unless a keeper comes first; assumption")
-GAP_DAYS = Uniform(8.5, 42.0, "from batch to batch of one tin: over a week to six weeks")
+GAP_DAYS = Uniform(9.0, 42.0, "from batch to batch of one tin: over a week to six weeks")
 START_HOUR = Uniform(7.0, 22.0, "local time; keepers start when they are up")
 TOO_SLOW_H = 96.0  # nobody starts where it would take four days: they put a heater in first
 
