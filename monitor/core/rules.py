@@ -57,8 +57,9 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     settings = state.site.alarms
     since = probe.air_since if stopped and probe is not None and probe.air_since is not None else now
     if not active or vessel.batch is None:
-        gone = 0 if vessel.batch is None else 30 * SECOND
-        return _over(alarm, "air-stopped", vessel.spec.id, Priority.HIGH, gone)
+        if vessel.batch is None:  # the keeper who ended it need not be told
+            return _over(alarm, "air-stopped", vessel.spec.id, Priority.HIGH, 0, tell=False)
+        return _over(alarm, "air-stopped", vessel.spec.id, Priority.HIGH, 30 * SECOND)
     begun = vessel.batch.start.time
     since = max(since, min(begun, now))  # without air before there were cysts in it is nobody's trouble
     seen = max(probe.air_seen, begun) if probe is not None and probe.air_seen is not None else since

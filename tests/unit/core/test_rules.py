@@ -186,6 +186,16 @@ def test_settling_quiets_an_alarm_that_rings_already() -> None:
     assert len(shed.told("air-stopped")) == 2
 
 
+def test_a_harvest_with_the_air_off_ends_it_in_silence() -> None:
+    """Harvested with the air alarm standing, nobody is told that anything is over."""
+    shed = hatched_shed()
+    shed.run(2 * MINUTE, 28.0, air=False)
+    shed.do(Harvest(shed.now, shed.now, "b1"))
+    shed.run(10 * MINUTE, 28.0, air=False)
+    assert len(shed.told()) == 1
+    assert shed.engine.alarms() == []
+
+
 # -- cold and heat
 
 
