@@ -190,10 +190,9 @@ class Engine:
             when = None if found is None else alarms.next_due(memory, found)
             if when is not None:
                 due.append(when)
-        for name, probe in state.probes.items():
-            if f"probe-silent:{name}" not in state.memories:
-                last = max(probe.newest.time if probe.newest else 0, state.listening_since)
-                due.append(last + 3 * probe.spec.every + MINUTE)
+        for probe in state.probes.values():
+            last = max(probe.newest.time if probe.newest else 0, state.listening_since)
+            due.append(last + 3 * probe.spec.every + MINUTE)
         return min((when for when in due if when > now), default=now + SLOT)
 
     # -- log entries

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.alarms import Condition
+from monitor.core.alarms import STANDING, Condition
 from monitor.core.eta import BEGUN
-from monitor.core.model import HOUR, MINUTE, SECOND, SLOT, Estimate, Measures, Ms, Priority, Span, Stage
+from monitor.core.model import HOUR, MINUTE, SECOND, SLOT, AlarmState, Estimate, Measures, Ms, Priority, Span, Stage
 from monitor.core.wording import clock, clock_range, duration, meals, minutes_range
 
 if TYPE_CHECKING:
@@ -36,6 +36,11 @@ def has_hatched(estimate: Estimate | None) -> bool:
 
 def _idle(state: State, alarm: str) -> bool:
     return alarm not in state.memories
+
+
+def _state(state: State, alarm: str) -> AlarmState:
+    memory = state.memories.get(alarm)
+    return AlarmState.NORMAL if memory is None or memory.alarm is None else memory.alarm.state
 
 
 def minutes_left(vessel: VesselState, now: Ms, last_air: Ms, first_none: Ms | None) -> tuple[Span, bool]:
@@ -273,12 +278,15 @@ def probe_silent(state: State, probe: ProbeState, now: Ms) -> Condition | None:
     last = probe.newest.time if probe.newest is not None else 0
     limit = 3 * probe.spec.every + MINUTE
     since = max(last, state.listening_since)
-    active = now - since >= limit
-    if not active and _idle(state, alarm):
+    due = now - since >= limit
+    if not due and _idle(state, alarm):
         return None
     vessel = state.vessels.get(probe.spec.vessel or "")
     batch = vessel.batch if vessel is not None else None
-    if not active:
+    standing = _state(state, alarm) in STANDING
+    waiting = _state(state, alarm) is AlarmState.SUPPRESSED
+    # A link that is back, a restart or a clock that was set begin the count anew; only the probe's own word is an end.
+    if now - last < limit or not (due or standing or waiting):
         return _over(alarm, "probe-silent", probe.spec.id, _weight(batch), 0)
     zone = state.site.timezone
     from_when = f"since {clock(last, zone, now)}" if last else "since it was set up"
@@ -292,7 +300,9 @@ def probe_silent(state: State, probe: ProbeState, now: Ms) -> Condition | None:
         left, _ = minutes_left(vessel, now, last or since, None)
         title = f"No news of the air in {vessel.spec.id}"
         text = f"No news from {vessel.spec.id} {from_when}. If its air has stopped it has {minutes_range(left)} left."
-    held = "" if state.broker_up or life else "the broker is not reached"
+    held = ""
+    if not (standing or life or (due and state.broker_up)):
+        held = "the broker is only just back" if state.broker_up else "the broker is not reached"
     return Condition(
         id=alarm,
         rule="probe-silent",

@@ -121,7 +121,7 @@ def test_a_batch_begun_with_the_pump_still_off_has_its_on_delay() -> None:
     shed.wait(50 * SECOND)
     shed.say("ash-air", True)
     shed.wait(2 * MINUTE)
-    assert shed.told() == []
+    assert shed.told("air-stopped") == []
 
 
 def test_a_batch_begun_without_air_is_told() -> None:
@@ -402,6 +402,36 @@ def test_a_lost_broker_never_hides_the_air_of_a_hatched_batch() -> None:
     assert [(t.alarm.id, t.alarm.priority, t.time) for t in told] == [
         ("probe-silent:ash-air", Priority.HIGH, last + 4 * MINUTE)
     ]
+
+
+@pytest.mark.parametrize("acknowledged", [False, True])
+def test_only_the_probe_itself_ends_its_silence(acknowledged: bool) -> None:
+    """A broker that comes back is no news of the air: nobody is told that it is over until the probe has spoken."""
+    shed = hatched_shed()
+    shed.do(BrokerLink(shed.now, up=False))
+    shed.run(10 * MINUTE, None, air=None)
+    if acknowledged:
+        shed.do(Acknowledge(shed.now, "probe-silent:ash-air"))
+    shed.do(BrokerLink(shed.now, up=True))
+    shed.run(30 * MINUTE, 28.0, air=None)
+    assert [t.alarm.state for t in shed.told("probe-silent:ash-air")] == [AlarmState.UNACKNOWLEDGED]
+    shed.run(2 * MINUTE, 28.0)
+    assert len(shed.told("probe-silent:ash-air")) == 2
+
+
+def test_a_broker_that_comes_and_goes_does_not_repeat_a_dead_probe() -> None:
+    """A probe that is dead and acknowledged is told no second time because the broker was away meanwhile."""
+    shed = Shed()
+    shed.begin()
+    shed.run(5 * MINUTE)
+    shed.run(10 * MINUTE, water=None)
+    shed.do(Acknowledge(shed.now, "probe-silent:ash-water"))
+    for _ in range(3):
+        shed.do(BrokerLink(shed.now, up=False))
+        shed.wait(90 * SECOND)
+        shed.do(BrokerLink(shed.now, up=True))
+        shed.run(20 * MINUTE, water=None)
+    assert len(shed.told("probe-silent:ash-water")) == 1
 
 
 # -- ready
