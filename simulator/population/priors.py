@@ -71,7 +71,7 @@ class LogNormal:
 
     def at(self, share: float) -> float:
         log = Normal(float(np.log(self.median)), self.log_sd, float(np.log(self.low)), float(np.log(self.high)), "")
-        return float(np.exp(log.at(share)))
+        return min(max(float(np.exp(log.at(share))), self.low), self.high)
 
 
 @dataclass(frozen=True, slots=True)
