@@ -62,7 +62,7 @@ def score(
     try:
         if folder is None:
             source = f"simulated, {tins} tins of {batches} batches, seed {seed}"
-            with _population(tins, batches, seed) as made:
+            with _population(tins, batches, seed, jobs) as made:
                 result = _scored(made, jobs, not skip_unlearned, widen)
         else:
             source = f"the batches in {folder.name or folder.resolve().name}"
@@ -78,9 +78,9 @@ def score(
 
 
 @contextmanager
-def _population(tins: int, batches: int, seed: int) -> Iterator[Path]:
+def _population(tins: int, batches: int, seed: int, jobs: int) -> Iterator[Path]:
     with tempfile.TemporaryDirectory(prefix="swimup-score-") as place:
-        simulate(Path(place), tins, batches, seed)
+        simulate(Path(place), tins, batches, seed, jobs)
         yield Path(place)
 
 

@@ -191,7 +191,10 @@ def _figures(limit: Limit, cell: Cell, metric: str, widen: float) -> Iterator[Fo
 def quantities(limit: Limit, cell: Cell, metric: str) -> Iterator[tuple[str, Figure]]:
     """Against whom, and the figure; nothing where the other says nothing in this cell."""
     if limit.quantity is Quantity.SCORE:
-        yield "", cell.scores[MODEL][metric]
+        figure = cell.scores[MODEL][metric]
+        if metric == "coverage":  # where all truths lie inside, the bootstrap knows of no error
+            figure = Figure(figure.value, float(np.fmax(figure.se, share_error(figure.value, cell.n))))
+        yield "", figure
         return
     others = [other for other in limit.others if other in cell.against]
     if limit.quantity is Quantity.LOWEST_RATIO:
@@ -208,18 +211,25 @@ def quantities(limit: Limit, cell: Cell, metric: str) -> Iterator[tuple[str, Fig
 
 
 def _air(stops: Sequence[StopRow], widen: float) -> list[Verdict]:
-    known = [stop for stop in stops if stop.truth is not None]
-    enough = len(known) >= FEWEST_BATCHES
-    shares = {AIR_INSIDE: [stop.inside for stop in known], AIR_TOO_LATE: [stop.too_late for stop in known]}
+    """Where the oxygen lasts for a day nothing can be too late: such stops count for the range alone."""
+    told = {
+        AIR_INSIDE: [stop.inside for stop in stops],
+        AIR_TOO_LATE: [stop.too_late for stop in stops if stop.truth is not None],
+    }
     verdicts = []
     for name, (promise, low, high) in AIR_PROMISES.items():
         found: tuple[Found, ...] = ()
-        if known:
-            share = float(np.mean(shares[name]))
-            # A share of none or all has no spread of its own: the error is that of one stop more or less.
-            near = min(max(share, 1 / (len(known) + 1)), 1 - 1 / (len(known) + 1))
-            se = float(np.sqrt(near * (1 - near) / len(known)))
-            figure = Figure(share, se)
-            found = (Found("all stops", figure, len(known), low - widen * se, high + widen * se, enough),)
+        count = len(told[name])
+        if count:
+            share = float(np.mean(told[name]))
+            se = share_error(share, count)
+            judged = count >= FEWEST_BATCHES
+            found = (Found("all stops", Figure(share, se), count, low - widen * se, high + widen * se, judged),)
         verdicts.append(Verdict(name, promise, "share", found))
     return verdicts
+
+
+def share_error(share: float, count: int) -> float:
+    """Standard error of a share, taken at Wilson's centre for three of them: a share of none or all has one, too."""
+    near = (share * count + 4.5) / (count + 9)
+    return float(np.sqrt(near * (1 - near) / count))

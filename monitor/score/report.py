@@ -140,17 +140,20 @@ def _apart(lost: Sequence[LostRow], stops: Sequence[StopRow]) -> list[str]:
                 rows.append((point, str(len(at)), f"{100 * never:.0f} %", str(sum(row.told for row in at))))
         lines += ["### Batches of which none hatched", ""]
         lines += [*table(("age", "n", "mean weight of never", "told as lost"), rows), ""]
-    known = [stop for stop in stops if stop.truth is not None]
-    if known:
-        inside = sum(stop.inside for stop in known)
+    if stops:
+        known = [stop for stop in stops if stop.truth is not None]
         late = sum(stop.too_late for stop in known)
         text = (
-            f"Air stops in which the oxygen ran out: {len(known)} (and {len(stops) - len(known)} others); minutes inside "
-            f"the 80 % range in {100 * inside / len(known):.0f} %, low end more than 30 % too late in "
-            f"{100 * late / len(known):.1f} %."
+            f"Air stops: {len(stops)}; minutes left inside the 80 % range in {_share(sum(s.inside for s in stops), len(stops))}. "
+            f"Of the {len(known)} in which the oxygen would not have lasted a day the low end was more than 30 % too late in "
+            f"{_share(late, len(known))}."
         )
         lines += [text, ""]
     return lines
+
+
+def _share(some: int, of: int) -> str:
+    return f"{100 * some / of:.0f} %" if of else NOTHING
 
 
 def _verdicts(verdicts: Sequence[Verdict], widen: float) -> list[str]:
@@ -194,8 +197,8 @@ def document(result: Result, source: str) -> dict[str, Any]:
             {"tin": r.tin, "batch": r.batch, "point": r.point, "never": number(r.never), "told": r.told} for r in result.lost
         ],
         "air_stops": {
-            "scored": len(known),
-            "oxygen_never_ran_out": len(result.stops) - len(known),
+            "scored": len(result.stops),
+            "oxygen_lasted_a_day": len(result.stops) - len(known),
             "rows": [
                 {
                     "tin": s.tin, "batch": s.batch, "hatched": number(s.hatched), "truth_min": s.truth,

@@ -113,9 +113,9 @@ def score(folder: Path, jobs: int = 1, *, unlearned: bool = True, widen: float =
     return summed_up(list(scored_tins(tin_folders(folder), jobs, unlearned=unlearned)), widen)
 
 
-def simulate(out: Path, tins: int, batches: int, seed: int) -> None:
+def simulate(out: Path, tins: int, batches: int, seed: int, jobs: int = 1) -> None:
     """Have a population written into ``out`` by the simulator, which knows nothing of the monitor. Raises ScoreProblem."""
-    options: dict[str, Any] = {"--tins": tins, "--batches": batches, "--seed": seed, "--out": out}
+    options: dict[str, Any] = {"--tins": tins, "--batches": batches, "--seed": seed, "--jobs": jobs, "--out": out}
     command = [sys.executable, "-m", "simulator", "population"]
     for name, value in options.items():
         command += [name, str(value)]

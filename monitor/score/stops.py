@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core import rules
 from monitor.core.engine import Engine
-from monitor.core.model import MINUTE, LogEntry, Measures, Ms, Span
+from monitor.core.model import DAY, MINUTE, LogEntry, Measures, Ms, Span
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -22,7 +22,7 @@ TOO_LATE: Final = 1.3
 
 @dataclass(frozen=True, slots=True)
 class StopRow:
-    """Minutes from the last reading that showed air until 2 mg/L; ``None`` where that is never."""
+    """Minutes from the last reading that showed air until 2 mg/L; ``None`` where that is not within a day."""
 
     tin: str
     batch: str
@@ -36,7 +36,7 @@ class StopRow:
     def inside(self) -> bool:
         """Whether the truth lies inside the 80 % range."""
         if self.truth is None:
-            return self.hi is None
+            return self.hi is None or self.hi >= DAY / MINUTE
         return self.lo is not None and self.lo <= self.truth and (self.hi is None or self.truth <= self.hi)
 
     @property

@@ -52,7 +52,7 @@ class Floors(_Part):
 
 
 class AirStop(_Part):
-    """The air was off; ``minutes_to_2mg_l`` counts from then, ``None`` where the oxygen never fell so low."""
+    """The air was off; ``minutes_to_2mg_l`` counts from then, had it stayed off; ``None`` where that is not within a day."""
 
     begin: AwareDatetime = Field(alias="from")
     end: AwareDatetime = Field(alias="to")

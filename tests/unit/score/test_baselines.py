@@ -79,9 +79,9 @@ def test_a_counted_half_is_passed_through() -> None:
     assert list(found.values()) == pytest.approx([30 * 9 ** (1 / 9)] * 3, rel=1e-3)
 
 
-def test_the_first_nauplii_are_one_in_a_hundred() -> None:
-    """After 'first' at 12 h: 12 h times (9 * 99) ** (1/9)."""
-    assert points(25.0, 12.0, seen(12.0, Sight.FIRST))[ALWAYS] == pytest.approx(12 * 891 ** (1 / 9))
+def test_the_first_nauplii_are_one_in_ten() -> None:
+    """After 'first' at 12 h: 12 h times the ninth root of 9 over odds of one to nine."""
+    assert points(25.0, 12.0, seen(12.0, Sight.FIRST))[ALWAYS] == pytest.approx(12 * 81 ** (1 / 9))
 
 
 def test_nothing_yet_only_delays_and_most_only_hastens() -> None:

@@ -107,6 +107,13 @@ def test_widening_forgives_by_standard_errors_only() -> None:
     assert verdicts(narrow, widen=3.0)["coverage"].passed is False
 
 
+def test_widening_reaches_where_all_truths_lie_inside() -> None:
+    """All of 25 truths inside the range is within three standard errors of 84 %, all of 200 is not."""
+    for tins, passed in ((25, True), (200, False)):
+        wide = population(lambda middle, truth: normal_sample(middle, 9, truth), tins=tins, batches=1)
+        assert verdicts(wide, widen=3.0)["coverage"].passed is passed
+
+
 def test_few_batches_are_not_judged() -> None:
     """Seven tins give no verdict, whatever they say."""
     rows = population(lambda _, truth: normal_sample(60, 1, truth), tins=7, batches=4)
@@ -157,6 +164,9 @@ def stop(truth: float | None, lo: float | None, hi: float | None) -> StopRow:
         (stop(30, None, None), False, True),
         (stop(30, 20, None), True, False),
         (stop(90, 20, 40), False, False),
+        (stop(None, 20, 40), False, False),
+        (stop(None, 200, 1500), True, False),
+        (stop(None, None, None), True, False),
     ],
 )
 def test_minutes_left_by_hand(told: StopRow, inside: bool, late: bool) -> None:
@@ -166,7 +176,7 @@ def test_minutes_left_by_hand(told: StopRow, inside: bool, late: bool) -> None:
 
 def test_air_limits() -> None:
     """Four of five inside and none late holds; one in ten late breaks the low end's limit."""
-    good = [stop(30, 20, 40)] * 80 + [stop(90, 20, 40)] * 20 + [stop(None, 20, 40)] * 50
+    good = [stop(30, 20, 40)] * 80 + [stop(90, 20, 40)] * 20 + [stop(None, 900, None)] * 5
     late = [stop(30, 20, 40)] * 80 + [stop(90, 20, 40)] * 10 + [stop(10, 20, 40)] * 10
     assert [verdicts(GOOD, good)[name].passed for name in (AIR_INSIDE, AIR_TOO_LATE)] == [True, True]
     assert [verdicts(GOOD, late)[name].passed for name in (AIR_INSIDE, AIR_TOO_LATE)] == [True, False]
