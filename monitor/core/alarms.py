@@ -129,6 +129,15 @@ def acknowledge(memory: Memory, now: Ms, by: str) -> tuple[Memory, Transition | 
     return _change(replace(memory, alarm=alarm), replace(alarm, state=state), now, False, reason)
 
 
+def clock_set(memory: Memory, by: Ms) -> Memory:
+    """The clock was set by this much: running delays go on, neither hurried nor held up."""
+    return replace(
+        memory,
+        begun=None if memory.begun is None else memory.begun + by,
+        clearing=None if memory.clearing is None else memory.clearing + by,
+    )
+
+
 def next_due(memory: Memory, found: Condition) -> Ms | None:
     """When a delay that is running ends, if one is."""
     state = AlarmState.NORMAL if memory.alarm is None else memory.alarm.state

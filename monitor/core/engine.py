@@ -6,7 +6,6 @@ It reads no clock; ``now`` is always the time of the event.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core import alarms, rules
@@ -349,15 +348,18 @@ class Engine:
         self._look([rules.broker_lost(state, event.time)], event.time, effects)
 
     def _clock_set(self, event: ClockSet) -> None:
-        """The clock jumped: silence is counted anew, and nothing may look fresh because the clock went back."""
+        """The clock jumped: silence is counted anew, all other that has lasted goes on, and no age shrinks."""
         state = self.state
+        by = event.time - event.was
         state.listening_since = event.time
-        state.broker_since = min(state.broker_since, event.time)
+        state.broker_since += by
         for probe in state.probes.values():
-            if probe.newest is not None and probe.newest.time > event.time:
-                probe.newest = replace(probe.newest, time=event.time)
-            if probe.air_since is not None:
-                probe.air_since = min(probe.air_since, event.time)
+            probe.clock_set(by)
+        for vessel in state.vessels.values():
+            if vessel.settle_until is not None:
+                vessel.settle_until += by
+        for name, memory in state.memories.items():
+            state.memories[name] = alarms.clock_set(memory, by)
         for batch in self._open():
             batch.rule_due = min(batch.rule_due, event.time)
         self._slot_seen = 0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from monitor.core.model import DAY, MINUTE, Measures, Ms, ProbeSpec, Quality, Reading, Sample
@@ -37,6 +37,17 @@ class ProbeState:
     def fresh(self, now: Ms) -> bool:
         """Fresh means: usable, and not older than two of its periods; of what lies ahead of the clock nobody knows the age."""
         return self.newest is not None and -FUTURE <= now - self.newest.time <= 2 * self.spec.every
+
+    def clock_set(self, by: Ms) -> None:
+        """The clock was set by this much: what has lasted goes on, and no age shrinks."""
+        if self.newest is not None and by < 0:
+            self.newest = replace(self.newest, time=self.newest.time + by)
+        if self.air_since is not None:
+            self.air_since += by
+        if self.air_seen is not None:
+            self.air_seen += by
+        self.last_count = None  # a rate over the jump would be none
+        self.odd.clear()
 
 
 def judge(state: ProbeState, sample: Sample, arrived: Ms, *, retained: bool = False, queued: bool = False) -> Reading:

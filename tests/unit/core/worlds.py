@@ -13,6 +13,7 @@ from monitor.core.model import (
     AirRule,
     Alarm,
     AlarmState,
+    ClockSet,
     Discard,
     Effect,
     Event,
@@ -185,6 +186,11 @@ class Shed:
     def begin(self, hours_ago: float = 0.0, cysts_g: float = 1.0, batch: str = "b1", vessel: str = "ash") -> None:
         begun = self.now - round(hours_ago * HOUR)
         self.do(Start(begun, self.now, batch, vessel, "new", cysts_g, 1.0, 25.0))
+
+    def jump(self, by: Ms) -> None:
+        """The system clock is set, forth or back."""
+        was, self.now = self.now, self.now + by
+        self.do(ClockSet(self.now, was))
 
     # -- looking
 
