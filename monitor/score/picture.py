@@ -54,7 +54,9 @@ def by_lead(table: Table, name: str, mask: Mask) -> Array:
 def draw(result: Result, path: Path) -> None:
     """Write the picture; its suffix (.svg, .png, .pdf) says how. Raises ScoreProblem when it cannot be drawn."""
     try:
-        from matplotlib.figure import Figure  # noqa: PLC0415  (heavy, and not installed with the monitor itself)
+        # Heavy, and not installed with the monitor itself.
+        from matplotlib import rc_context  # noqa: PLC0415
+        from matplotlib.figure import Figure  # noqa: PLC0415
     except ImportError:
         raise ScoreProblem("--picture needs matplotlib, which is not installed: pip install 'swimup[score]'") from None
     figure = Figure(figsize=(13, 5), layout="constrained")
@@ -63,7 +65,8 @@ def draw(result: Result, path: Path) -> None:
     _against_age(middle, result)
     _against_lead(right, result.table)
     try:
-        figure.savefig(path, dpi=150)
+        with rc_context({"svg.hashsalt": "swimup"}):  # the same data give the same file
+            figure.savefig(path, dpi=150, metadata={"Date": None} if path.suffix == ".svg" else None)
     except (OSError, ValueError) as error:
         raise ScoreProblem(f"{path}: cannot be written: {error}; allowed are .svg, .png and .pdf") from None
 

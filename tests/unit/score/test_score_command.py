@@ -173,6 +173,24 @@ def test_a_broken_limit_ends_a_check_with_one(tmp_path: Path) -> None:
     assert few.exit_code == 0
 
 
+def test_the_same_data_give_the_same_picture(folder: Path, tmp_path: Path) -> None:
+    """Drawn twice, the file is the same byte for byte, and a suffix that cannot be drawn is told."""
+    for name in ("a.svg", "b.svg"):
+        assert run("--folder", folder / "tin-0", "--picture", tmp_path / name).exit_code == 0
+    assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
+    odd = run("--folder", folder / "tin-0", "--picture", tmp_path / "a.odd")
+    assert (odd.exit_code, "allowed are .svg, .png and .pdf" in odd.stderr) == (2, True)
+
+
+@pytest.mark.system
+def test_simulated_batches_are_scored() -> None:
+    """The simulator's own population is read and scored; a call that it refuses ends with exit code 2."""
+    done = run("--simulated", "--tins", 2, "--batches", 2, "--seed", 4, "--jobs", 1)
+    assert done.exit_code == 0
+    assert done.stdout.startswith("Scored: simulated, 2 tins of 2 batches, seed 4. 4 batches of 2 tins, ")
+    assert run("--simulated", "--tins", 1, "--seed", -1).exit_code == 2
+
+
 def test_the_picture_is_made_from_the_data() -> None:
     """Places spread evenly lie on the diagonal; places at the edges fall below it."""
     from monitor.score.picture import LEVELS, coverage
