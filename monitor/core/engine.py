@@ -410,15 +410,7 @@ class Engine:
         if probe is None or slot.count <= 0:
             return
         self._slots[slot.probe].recall(slot.slot // SLOT)
-        mean = round(slot.total / slot.count)
-        time = slot.slot + SLOT - 1
-        if probe.newest is None or time > probe.newest.time:
-            air = (1 if mean >= 500 else 0) if probe.spec.measures is Measures.AIR else None
-            probe.newest = Reading(slot.probe, time, mean, state=air, arrived=time)
-            if air is not None and air != probe.air_state:
-                probe.air_state, probe.air_since = air, slot.slot
-            if air == 1:
-                probe.air_seen = time
+        probe.recall(slot.slot, slot.count, slot.total)
         if probe.spec.measures is Measures.ROOM:
             self.state.room.put(slot.slot // SLOT, slot.count, slot.total)
         vessel = self.state.vessels.get(probe.spec.vessel or "")
@@ -427,10 +419,14 @@ class Engine:
             series.put(slot.slot // SLOT, slot.count, slot.total)
 
     def recall_reading(self, reading: Reading) -> None:
-        """A stored reading whose slot was not closed yet; those of closed slots are already counted."""
+        """A stored reading: counted where its slot was not closed yet, else only what was told last, and exactly when."""
         open_slots = self._slots.get(reading.probe)
-        if open_slots is not None and reading.time // SLOT >= open_slots.closed_upto:
+        if open_slots is None:
+            return
+        if reading.time // SLOT >= open_slots.closed_upto:
             self._learn(reading)
+        else:
+            accept(self.state.probes[reading.probe], reading)
 
     def recall_lot(self, document: dict[str, Any]) -> None:
         """A tin as it was known before a restart; before the entries. Raises ValueError for one of another version."""
@@ -452,5 +448,10 @@ class Engine:
 
     def recall_alarm(self, alarm: Alarm, *, told: bool) -> None:
         """An alarm as it stood; it goes on from there."""
-        if alarm.state is not AlarmState.NORMAL:
-            self.state.memories[alarm.id] = Memory(alarm=alarm, begun=alarm.since, told=told)
+        if alarm.state is AlarmState.NORMAL:
+            return
+        self.state.memories[alarm.id] = Memory(alarm=alarm, begun=alarm.since, told=told)
+        vessel = self.state.vessels.get(alarm.subject)
+        air = None if vessel is None else vessel.newest_air()
+        if alarm.rule == "air-stopped" and air is not None and air.air_state == 0:
+            air.air_since = alarm.since  # the history knows it only to five minutes

@@ -38,6 +38,19 @@ class ProbeState:
         """Fresh means: usable, and not older than two of its periods; of what lies ahead of the clock nobody knows the age."""
         return self.newest is not None and -FUTURE <= now - self.newest.time <= 2 * self.spec.every
 
+    def recall(self, begin: Ms, count: int, total: int) -> None:
+        """Learn from a slot of the history, dated from its beginning: never younger than what was told in it."""
+        if self.newest is not None and begin < self.newest.time:
+            return
+        state = None
+        if self.spec.measures is Measures.AIR:
+            state = int(total >= 1000 * count)  # off for a part of it is off until something newer says otherwise
+            if total > 0:
+                self.air_seen = begin
+            if state != self.air_state:
+                self.air_state, self.air_since = state, begin
+        self.newest = Reading(self.spec.id, begin, round(total / count), state=state, arrived=begin)
+
     def clock_set(self, by: Ms) -> None:
         """The clock was set by this much: what has lasted goes on, and no age shrinks."""
         if self.newest is not None and by < 0:

@@ -1,0 +1,242 @@
+"""The state comes back from what the store has kept: nothing is lost, told twice or made younger."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.core.model import (
+    HOUR,
+    MINUTE,
+    SECOND,
+    Acknowledge,
+    AlarmState,
+    BrokerLink,
+    Estimate,
+    Harvest,
+    Ms,
+    Seen,
+    Settle,
+    Sight,
+    Span,
+    Start,
+)
+from tests.unit.core.worlds import T0, Shed, probe, site
+
+if TYPE_CHECKING:
+    from monitor.core.model import Alarm, Event
+
+    AlarmFacts = tuple[str, AlarmState, str, Ms]
+
+
+def facts(alarm: Alarm) -> AlarmFacts:
+    return alarm.id, alarm.state, alarm.priority.value, alarm.since
+
+
+def alike(one: Estimate, other: Estimate) -> bool:
+    """Equal but for the last bits of floating point: sums are taken in other portions after a restart."""
+
+    def close(a: Span, b: Span, within: float) -> bool:
+        pairs = ((a.lo, b.lo), (a.mid, b.mid), (a.hi, b.hi))
+        return all((x is None) == (y is None) and abs((x or 0) - (y or 0)) <= within for x, y in pairs)
+
+    instants = all(close(getattr(one, name), getattr(other, name), SECOND) for name in ("t10", "t50", "t90", "ready"))
+    rest = [(e.time, e.batch, e.stage, e.water_c, e.water_time, e.air, e.note) for e in (one, other)]
+    return instants and close(one.hatched, other.hatched, 1e-6) and rest[0] == rest[1]
+
+
+def a_night(shed: Shed, cut: Ms) -> None:
+    """Ten eventful hours of ash and birch up to ``cut`` after T0; the same events up to there whatever ``cut`` is."""
+
+    def step(minute: int) -> None:
+        now = shed.now
+        events: dict[int, Event] = {
+            0: Start(now, now, "b1", "ash", "tin-7", 1.0, 1.0, 25.0),
+            30: Start(now - 25 * HOUR, now, "b2", "birch", "new", 2.0, 1.0, 25.0),
+            60: Settle(now, now, "birch", now + 15 * MINUTE),
+            200: Acknowledge(now, "air-stopped:birch"),
+            260: Seen(now - 20 * MINUTE, now, "b1", Sight.NONE),
+            300: Harvest(now, now, "b2", 0.6),
+        }
+        if minute in events:
+            shed.do(events[minute])
+        if minute % 5 == 0:
+            cold = 25 - max(0, minute - 320) / 20
+            shed.say("ash-water", round(cold, 2), own=now - 7 * SECOND)
+            shed.say("ash-air", True)
+            if not 380 < minute < 500:
+                shed.say("birch-water", 27.5)
+            shed.say("birch-air", not (60 <= minute < 90 or 150 <= minute < 240))
+
+    shed.remember("ash-water", 6, lambda _: 25.0).remember("birch-water", 30, lambda _: 27.5)
+    shed.remember("birch-air", 30, lambda _: 1).remember("ash-air", 6, lambda _: 1)
+    for minute in range(600):
+        if shed.now > T0 + cut:
+            break
+        step(minute)
+        shed.wait(min(MINUTE, T0 + cut - shed.now))
+        if shed.now >= T0 + cut:
+            break
+
+
+def two_vessels() -> Shed:
+    where = site("ash", "birch", cold=18.0)
+    return Shed(
+        replace(where, probes={n: probe(n, p.measures, p.vessel, every=5 * MINUTE) for n, p in where.probes.items()})
+    )
+
+
+@given(st.integers(MINUTE, 599 * MINUTE))
+@settings(max_examples=25, deadline=None)
+def test_estimates_and_alarms_come_back(cut: Ms) -> None:
+    """Stopped at any moment of a night, the monitor comes back with the same estimates and the same alarms."""
+    before = two_vessels()
+    a_night(before, cut)
+    after = before.restarted()
+    assert after.engine.open_batches() == before.engine.open_batches()
+    for batch in before.engine.open_batches():
+        assert alike(before.engine.estimate(batch, before.now), after.engine.estimate(batch, before.now))
+    assert [facts(a) for a in after.engine.alarms()] == [facts(a) for a in before.engine.alarms()]
+    for name, known in before.engine.state.probes.items():
+        back = after.engine.state.probes[name]
+        assert back.fresh(after.now) == known.fresh(before.now)
+        assert back.air_state == known.air_state
+        assert (back.air_seen or 0) <= (known.air_seen or 0)
+
+
+@given(st.integers(MINUTE, 590 * MINUTE))
+@settings(max_examples=15, deadline=None)
+def test_a_restart_tells_nobody_anything(cut: Ms) -> None:
+    """The first minutes after a restart tell no more than they would have without it."""
+    before = two_vessels()
+    a_night(before, cut)
+    after = before.restarted()
+    moves = []
+    for shed in (before, after):
+        known = len(shed.moves)
+        shed.wait(3 * SECOND)
+        moves.append([(m.alarm.id, m.before, m.alarm.state, m.notify) for m in shed.moves[known:]])
+    assert moves[0] == moves[1]
+
+
+def stopped_shed() -> Shed:
+    shed = Shed()
+    shed.begin()
+    shed.run(23 * MINUTE)
+    shed.run(40 * MINUTE, air=False)
+    return shed
+
+
+def test_a_standing_alarm_goes_on() -> None:
+    """A standing alarm is neither told again nor over after a restart, can be acknowledged, and ends in its time."""
+    shed = stopped_shed().restarted()
+    shed.run(5 * MINUTE, air=False)
+    assert shed.moves == []
+    shed.do(Acknowledge(shed.now, "air-stopped:ash", "the keeper"))
+    shed.run(5 * MINUTE)
+    assert [(m.alarm.state, m.notify) for m in shed.moves] == [
+        (AlarmState.ACKNOWLEDGED, False),
+        (AlarmState.NORMAL, True),
+    ]
+
+
+@pytest.mark.parametrize("silent", [0, 3])
+def test_since_when_the_air_is_off_comes_back_to_the_minute(silent: int) -> None:
+    """The minutes without air count from the same moment before and after a restart, and never from a later one."""
+    before = stopped_shed()
+    before.wait(silent * HOUR)
+    after = before.restarted()
+    was, now = (shed.engine.state.probes["ash-air"] for shed in (before, after))
+    assert now.air_state == was.air_state == 0
+    assert now.air_since == was.air_since == T0 + 23 * MINUTE
+    assert was.air_seen is not None
+    assert now.air_seen is not None
+    assert was.air_seen - 5 * MINUTE <= now.air_seen <= was.air_seen
+
+
+def test_air_that_stopped_at_the_last_word_is_not_running_after_a_restart() -> None:
+    """A probe that told of the stop and then nothing, with the pump on the same plug, is not taken for running later."""
+    shed = Shed()
+    shed.begin()
+    shed.run(24 * MINUTE)
+    shed.say("ash-air", False)
+    shed.wait(5 * HOUR)
+    assert shed.state("air-stopped:ash") is AlarmState.UNACKNOWLEDGED
+    after = shed.restarted()
+    after.wait(MINUTE)
+    assert after.state("air-stopped:ash") is AlarmState.UNACKNOWLEDGED
+    assert after.told() == []
+
+
+def test_stale_stays_stale() -> None:
+    """A slow probe's last value is as old after a restart as it was before, though its slot has been closed."""
+    where = site()
+    where.probes["ash-water"] = probe("ash-water", where.probes["ash-water"].measures, every=HOUR)
+    shed = Shed(where)
+    shed.run(MINUTE)
+    shed.run(2 * HOUR, water=None)
+    for wait in range(10):
+        after = shed.restarted()
+        water, known = after.engine.state.probes["ash-water"], shed.engine.state.probes["ash-water"]
+        assert water.newest == known.newest
+        assert water.fresh(shed.now) == known.fresh(shed.now) == (wait == 0 and shed.now == T0 + 2 * HOUR)
+        shed.wait(MINUTE)
+
+
+def test_a_silent_probe_is_not_back_because_of_a_restart() -> None:
+    """The end of silence is told when the probe speaks, not when the monitor begins anew."""
+    before = Shed()
+    before.begin()
+    before.run(5 * MINUTE)
+    before.run(10 * MINUTE, water=None)
+    assert len(before.told()) == 1
+    shed = before.restarted()
+    shed.run(10 * MINUTE, water=None)
+    assert shed.told() == []
+    shed.run(MINUTE)
+    assert [t.alarm.state for t in shed.told()] == [AlarmState.RETURNED]
+
+
+def test_an_alarm_held_back_by_the_broker_comes_back_held() -> None:
+    """A probe alarm that was held back waits again after a restart, and is told when the probe stays silent."""
+    before = Shed()
+    before.begin()
+    before.run(5 * MINUTE)
+    before.do(BrokerLink(before.now, up=False))
+    before.wait(20 * MINUTE)
+    shed = before.restarted()
+    shed.run(4 * MINUTE - 1, water=None)
+    assert shed.told("probe-silent") == []
+    shed.run(MINUTE, water=None)
+    assert [t.alarm.id for t in shed.told("probe-silent")] == ["probe-silent:ash-water"]
+
+
+def test_settling_goes_on_and_ends() -> None:
+    """Settling that was under way is, after a restart, and rings in its time."""
+    before = Shed()
+    before.begin()
+    before.run(5 * MINUTE)
+    end = before.now + 15 * MINUTE
+    before.do(Settle(before.now, before.now, "ash", end))
+    before.run(5 * MINUTE, air=False)
+    shed = before.restarted()
+    shed.run(12 * MINUTE, air=False)
+    assert [(t.alarm.id, t.time) for t in shed.told()] == [("air-stopped:ash", end)]
+
+
+def test_a_batch_has_learnt_the_same_tin() -> None:
+    """What a harvested batch taught of its tin is known to the next batch after a restart."""
+    before = Shed()
+    before.remember("ash-water", 30, lambda _: 26.0).remember("ash-air", 30, lambda _: 1)
+    before.run(MINUTE, 26.0)
+    before.begin(hours_ago=26)
+    before.run(10 * MINUTE, 26.0)
+    before.do(Harvest(before.now, before.now, "b1", 0.7))
+    before.begin(batch="b2")
+    after = before.restarted()
+    assert before.lots != {}
+    assert alike(before.engine.estimate("b2", before.now), after.engine.estimate("b2", after.now))
