@@ -450,7 +450,8 @@ class Engine:
         """An alarm as it stood; it goes on from there."""
         if alarm.state is AlarmState.NORMAL:
             return
-        self.state.memories[alarm.id] = Memory(alarm=alarm, begun=alarm.since, told=told)
+        begun = None if alarm.state is AlarmState.RETURNED else alarm.since  # what comes back is a new trouble
+        self.state.memories[alarm.id] = Memory(alarm=alarm, begun=begun, told=told)
         vessel = self.state.vessels.get(alarm.subject)
         air = None if vessel is None else vessel.newest_air()
         if alarm.rule == "air-stopped" and air is not None and air.air_state == 0:

@@ -228,6 +228,19 @@ def test_settling_goes_on_and_ends() -> None:
     assert [(t.alarm.id, t.time) for t in shed.told()] == [("air-stopped:ash", end)]
 
 
+def test_a_returned_alarm_waits_for_its_on_delay_when_the_trouble_is_new() -> None:
+    """After a restart a returned alarm that nobody acknowledged rings for a new trouble only after its on-delay."""
+    before = stopped_shed()
+    before.run(5 * MINUTE)
+    assert before.state("air-stopped:ash") is AlarmState.RETURNED
+    shed = before.restarted()
+    shed.say("ash-air", False)
+    shed.wait(59 * SECOND)
+    assert shed.told() == []
+    shed.wait(SECOND)
+    assert len(shed.told("air-stopped")) == 1
+
+
 def test_a_batch_has_learnt_the_same_tin() -> None:
     """What a harvested batch taught of its tin is known to the next batch after a restart."""
     before = Shed()
