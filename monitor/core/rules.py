@@ -244,8 +244,8 @@ def ready(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     batch = vessel.batch
     estimate = None if batch is None else batch.estimate
     active = estimate is not None and estimate.stage in (Stage.READY, Stage.PAST)
-    if not active and _idle(state, alarm):
-        return None
+    if not active and (_idle(state, alarm) or (batch is not None and estimate is None)):
+        return None  # nothing stands, or nothing is known yet after a restart
     if batch is None or estimate is None or estimate.ready.mid is None:
         return _over(alarm, "ready", name, Priority.MEDIUM, 0, tell=False)
     zone = state.site.timezone

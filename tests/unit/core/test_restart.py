@@ -241,6 +241,22 @@ def test_a_returned_alarm_waits_for_its_on_delay_when_the_trouble_is_new() -> No
     assert len(shed.told("air-stopped")) == 1
 
 
+def test_a_word_before_the_first_tick_ends_no_alarm() -> None:
+    """A log entry that comes before the first forecast after a restart neither ends nor repeats "ready"."""
+    before = Shed(site("ash", "birch", feeding_times=()))
+    before.remember("ash-water", 40, lambda _: 28.0).remember("ash-air", 40, lambda _: 1)
+    before.run(MINUTE, 28.0)
+    before.begin(hours_ago=38)
+    before.run(5 * MINUTE, 28.0)
+    assert [t.alarm.id for t in before.told("ready")] == ["ready:ash"]
+    shed = before.restarted()
+    shed.begin(batch="b2", vessel="birch")
+    shed.run(5 * MINUTE, 28.0)
+    assert shed.told("ready") == []
+    assert [m for m in shed.moves if m.alarm.id == "ready:ash"] == []
+    assert shed.state("ready:ash") is AlarmState.UNACKNOWLEDGED
+
+
 def test_a_batch_has_learnt_the_same_tin() -> None:
     """What a harvested batch taught of its tin is known to the next batch after a restart."""
     before = Shed()
