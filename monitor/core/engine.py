@@ -147,6 +147,7 @@ class Engine:
             self._slot_seen = slot
             for open_slots in self._slots.values():
                 effects.extend(open_slots.close_by_clock(now))
+            self._retire(now, effects)
         for batch in self._open():
             if now >= batch.rule_due:
                 self._forecast(batch, now)
@@ -312,6 +313,14 @@ class Engine:
 
     # -- alarms
 
+    def _retire(self, now: Ms, effects: list[Effect]) -> None:
+        """What stands for something that the configuration has no more is acknowledged and over."""
+        for over in rules.no_longer_configured(self.state):
+            seen = alarms.acknowledge(self.state.memories[over.id], now, "the configuration, which has it no more")
+            self._apply(over.id, seen, effects)
+            if over.id in self.state.memories:
+                self._look([over], now, effects)
+
     def _look(self, found: Iterable[Condition | None], now: Ms, effects: list[Effect]) -> None:
         if not self._rules:
             return
@@ -435,7 +444,7 @@ class Engine:
 
     def recall_entry(self, entry: LogEntry) -> None:
         """A log entry from before, in the order in which they were logged; yields no effects and looks at no rule."""
-        if isinstance(entry, Start) and entry.vessel not in self.state.vessels:
+        if isinstance(entry, Start | Settle) and entry.vessel not in self.state.vessels:
             return  # a vessel that is no longer configured: its record stays in the store
         if not isinstance(entry, Start | Settle) and entry.batch not in self.state.batches:
             return

@@ -349,6 +349,15 @@ def broker_lost(state: State, now: Ms) -> Condition | None:
     )
 
 
+def no_longer_configured(state: State) -> Iterator[Condition]:
+    """Alarms of a vessel or probe that the configuration has no more are over: no other rule looks at them."""
+    known = {"site", *state.vessels, *state.probes}
+    for name, memory in list(state.memories.items()):
+        alarm = memory.alarm
+        if alarm is not None and alarm.subject not in known:
+            yield _over(name, alarm.rule, alarm.subject, alarm.priority, 0, tell=False)
+
+
 def on_reading(state: State, vessel: VesselState, now: Ms) -> Iterator[Condition | None]:
     """What must be looked at as soon as a vessel's probe has spoken."""
     yield air_stopped(state, vessel, now)

@@ -257,6 +257,23 @@ def test_a_word_before_the_first_tick_ends_no_alarm() -> None:
     assert shed.state("ready:ash") is AlarmState.UNACKNOWLEDGED
 
 
+def test_what_is_no_longer_configured_leaves_nothing_standing() -> None:
+    """After a vessel was taken out of the configuration its record does no harm and its alarms end in silence."""
+    before = Shed(site("ash", "birch"))
+    before.begin(vessel="birch")
+    before.do(Settle(before.now, before.now, "birch", before.now + 15 * MINUTE))
+    before.do(Settle(before.now, before.now, "birch", before.now))
+    before.run(5 * MINUTE, vessel="birch")
+    before.run(10 * MINUTE, vessel="birch", air=False)
+    assert before.state("air-stopped:birch") is AlarmState.UNACKNOWLEDGED
+    shed = before.restarted(site("ash"))
+    assert shed.engine.open_batches() == []
+    shed.run(6 * MINUTE)
+    assert shed.engine.alarms() == []
+    assert shed.told() == []
+    assert {m.alarm.id: m.alarm.state for m in shed.moves}["air-stopped:birch"] is AlarmState.NORMAL
+
+
 def test_a_batch_has_learnt_the_same_tin() -> None:
     """What a harvested batch taught of its tin is known to the next batch after a restart."""
     before = Shed()
