@@ -12,6 +12,14 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
+    from tests.conftest import BrokerFactory, Mosquitto
+
+
+@pytest.fixture
+def mosquitto(brokers: BrokerFactory) -> Mosquitto:
+    """A started broker that is not killed: it need not save each of a thousand messages, which would be the longest part."""
+    return brokers(extra=["persistence false"])
+
 
 @pytest.fixture
 def daemons(tmp_path: Path) -> Iterator[Callable[[str], Daemon]]:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import os
+import secrets
 import signal
+import socket
 import sqlite3
 import subprocess
 import sys
 import threading
 import time
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import datetime
 from http.client import HTTPException
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -22,8 +24,6 @@ from urllib.request import ProxyHandler, build_opener
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
-from tests.conftest import free_port
-
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
@@ -34,6 +34,15 @@ HERE_ONLY: Final = os.environ | {"NO_PROXY": "127.0.0.1", "no_proxy": "127.0.0.1
 OPENER: Final = build_opener(ProxyHandler({}))  # whatever proxy the environment names is not on the way
 PATIENCE_S: Final = 60.0
 """Far longer than a healthy machine needs for anything here; reaching it is a failure, not a measurement."""
+
+
+def quiet_port() -> int:
+    """A free port of the loopback address to be bound later, from below those that outgoing connections are given."""
+    while True:
+        port = 20_000 + secrets.randbelow(12_000)
+        with socket.socket() as trial, suppress(OSError):
+            trial.bind(("127.0.0.1", port))
+            return port
 
 
 def until(condition: Callable[[], object], what: str = "the awaited did not come", patience: float = PATIENCE_S) -> Any:
@@ -113,7 +122,7 @@ def configuration(
         '[site]\nid = "shed"\ntimezone = "Europe/Berlin"\nfeeding_times = ["07:00", "18:00"]\n',
         f'[broker]\nurl = "{broker}"\n',
         f'[store]\npath = "store/shed.sqlite3"\ncommit_every = "{commit_every}"\n',
-        f"[web]\nport = {free_port() if port is None else port}\n",
+        f"[web]\nport = {quiet_port() if port is None else port}\n",
         f"[alarms]\n{alarms}\n",
         *(table("vessel", id=vessel, litres=1.5) for vessel in vessels),
         table("lot", id="tin-7", strain="great-salt-lake", label_hatch_percent=80),
@@ -275,7 +284,7 @@ class Phone:
 
     def __init__(self) -> None:
         self.letters: list[dict[str, Any]] = []
-        self.port = free_port()
+        self.port = quiet_port()
         self._server: ThreadingHTTPServer | None = None
 
     @property

@@ -38,26 +38,27 @@ def test_a_broker_that_is_away_at_the_start(brokers: BrokerFactory, daemons: Cal
 
 
 @pytest.mark.parametrize("forgetful", [False, True], ids=["session-kept", "session-lost"])
-def test_a_broker_that_was_killed(mosquitto: Mosquitto, daemons: Callable[[str], Daemon], forgetful: bool) -> None:
+def test_a_broker_that_was_killed(brokers: BrokerFactory, daemons: Callable[[str], Daemon], forgetful: bool) -> None:
     """After the broker was killed and came back, remembering us or not, the daemon subscribes anew and readings flow."""
-    daemon = daemons(configuration(mosquitto.url, water("ash")))
+    broker = brokers()
+    daemon = daemons(configuration(broker.url, water("ash")))
     daemon.start()
     until(daemon.connected)
-    mosquitto.publish("shed/ash/water", "24.0")
+    broker.publish("shed/ash/water", "24.0")
     daemon.until_water(24.0)
 
-    mosquitto.kill()
+    broker.kill()
 
     until(lambda: not daemon.bench()["broker"]["connected"], "the loss of the broker is not noticed")
     if forgetful:
-        mosquitto.empty()
-    mosquitto.start()
+        broker.empty()
+    broker.start()
     until(daemon.connected, "it does not come back")
     until(lambda: len(daemon.logged("broker.connected")) == 2)
-    mosquitto.publish("shed/ash/water", "24.5")
+    broker.publish("shed/ash/water", "24.5")
     daemon.until_water(24.5)
     assert len(daemon.logged("broker.lost")) == 1
-    assert retained(mosquitto, STATUS)["state"] == "up"
+    assert retained(broker, STATUS)["state"] == "up"
 
 
 def test_what_arrives_while_it_is_down_is_not_missed(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:

@@ -18,13 +18,13 @@ pytestmark = [pytest.mark.system, pytest.mark.broker]
 
 
 def test_thirty_probes_fit_a_small_board(mosquitto: Mosquitto, daemons: Callable[[str], Daemon], phone: Phone) -> None:
-    """With 30 probes, six batches, ten minutes of readings and a letter sent, the daemon holds less than 120 MB."""
+    """With 30 probes, six batches, five minutes of readings and a letter sent, the daemon holds less than 120 MB."""
     daemon = daemons(shed_of_ten(mosquitto.url, phone.url))
     daemon.start()
     until(daemon.connected)
     for vessel in BATCHES:
         daemon.told("batch", "start", vessel, "--cysts", "2 g")
-    send(mosquitto, chain(minutes_of_readings(10), [(f"shed/{BATCHES[0]}/air", "off")]))
+    send(mosquitto, chain(minutes_of_readings(5), [(f"shed/{BATCHES[0]}/air", "off")]))
     until(lambda: phone.about("Air stopped in"), "no letter has arrived")
     until(lambda: all(vessel["water"] for vessel in daemon.bench()["vessels"]))
     assert len(daemon.bench()["vessels"]) == len(VESSELS)

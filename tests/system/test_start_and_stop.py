@@ -4,8 +4,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.conftest import free_port
-from tests.system.daemon import configuration, send, until, water
+from tests.system.daemon import configuration, quiet_port, send, until, water
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -36,12 +35,12 @@ def test_it_can_be_stopped_while_readings_arrive(mosquitto: Mosquitto, daemons: 
     daemon = daemons(configuration(mosquitto.url, water("ash"), commit_every="60 s"))
     daemon.start()
     until(daemon.connected)
-    flood = [("shed/ash/water", f"{20 + number / 1000:.3f}") for number in range(3000)]
+    flood = [("shed/ash/water", f"{20 + number / 1000:.3f}") for number in range(1500)]
     codes: list[int] = []
 
     def messages() -> Iterator[tuple[str, str]]:
         for number, message in enumerate(flood):
-            if number == 1000:
+            if number == 500:
                 codes.append(daemon.terminate(patience=10))
             yield message
 
@@ -49,10 +48,10 @@ def test_it_can_be_stopped_while_readings_arrive(mosquitto: Mosquitto, daemons: 
     assert codes == [0]
     daemon.start()
     until(daemon.connected)
-    mosquitto.publish("shed/ash/water", "23.5")  # the broker hands it out after all that has waited
-    daemon.until_water(23.5)
+    mosquitto.publish("shed/ash/water", "22.5")  # the broker hands it out after all that has waited
+    daemon.until_water(22.5)
     assert daemon.terminate() == 0
-    assert daemon.stored("ash-water") == [20_000 + number for number in range(3000)] + [23_500]
+    assert daemon.stored("ash-water") == [20_000 + number for number in range(1500)] + [22_500]
 
 
 def test_one_store_has_one_daemon(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:
@@ -74,7 +73,7 @@ def test_one_store_has_one_daemon(mosquitto: Mosquitto, daemons: Callable[[str],
 
 def test_a_port_that_is_taken_is_told(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:
     """A page that can't be served because its port is taken ends the start with exit code 1 and names the port."""
-    port = free_port()
+    port = quiet_port()
     first = daemons(configuration(mosquitto.url, water("ash"), port=port))
     first.start()
     second = daemons(configuration(mosquitto.url, water("ash"), port=port).replace('id = "shed"', 'id = "hut"'))
