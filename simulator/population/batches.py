@@ -93,11 +93,15 @@ class Shelf:
 
 @dataclass(frozen=True, slots=True)
 class Water:
-    """A possible course of the water and what it means: ``free`` is each minute's progress with all the air it wants."""
+    """A possible course of the water and what it means.
+
+    ``free``: each minute's progress with all the air it wants, ``freely`` their sum from the start on.
+    """
 
     filling: heat.Filling
     celsius: Floats
     free: Reals
+    freely: Reals
     floor: Floor
 
 
@@ -193,16 +197,17 @@ class TinYear:
         thin = np.full(heat.HORIZON_H * 60, 1.0 / salt_factor(charge.salinity_g_l))
         free = steps(self.rates, self.shelf.classes.soak_h, celsius[heat.BEGIN : -1], thin, STEP_H)
         usual = Vessel(self.tin, self.place, replace(charge, hatchable=self.tin.hatchable))
-        gate = _gate(usual, celsius, free, float(np.log(self.tin.median_h)))
+        freely = progress(free)
+        gate = _gate(usual, celsius, freely, float(np.log(self.tin.median_h)))
         known = known_quantiles(self.tin, progress(free * gate[:, None]))
-        return Water(filling, celsius, free, Floor(self.shelf.new_tin.quantiles(celsius, thin * gate), known))
+        return Water(filling, celsius, free, freely, Floor(self.shelf.new_tin.quantiles(celsius, thin * gate), known))
 
     def _life(
         self, vessel: Vessel, water: Water, slowness: float, start_s: int, name: str
     ) -> tuple[Reals, Stop | None, list[Entry]]:
         """Progress of the batch as it was, the air stop in it, and what the keeper wrote."""
         times = looks(self.keeper, start_s, stream(self.shelf.seed, "looks", name))
-        aired = water.free * _gate(vessel, water.celsius, water.free, slowness)[:, None]
+        aired = water.free * _gate(vessel, water.celsius, water.freely, slowness)[:, None]
         stop = self._stop(name, float(water.floor.known[MEDIAN]), times)
         done = aired
         if stop is not None:
@@ -242,7 +247,7 @@ class TinYear:
         return log(self.keeper, start_s, times, sight, stream(self.shelf.seed, "pencil", name))
 
 
-def _gate(vessel: Vessel, celsius: Floats, free: Reals, log_median_h: float) -> Floats:
-    gate = aired_gate(vessel, celsius, progress(free), log_median_h)
+def _gate(vessel: Vessel, celsius: Floats, freely: Reals, log_median_h: float) -> Floats:
+    gate = aired_gate(vessel, celsius, freely, log_median_h)
     gate[:BEFORE_SETTLED] = 1.0
     return gate

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 STRIDES = (0.8566748838545029, 0.733891856627126, 0.6287067210378087, 0.5385972572236101)  # powers of 1/1.16730...
 
+WIDE = 500  # numbers in a row
+
 
 class Classes:
     """``count`` classes of equal weight, evenly spread over limits, soaking times and restart lags (shape (count,)).
@@ -69,7 +71,11 @@ def progress(done: Reals) -> Reals:
     """Progress (h at 25 C) at the beginning and after each step: one row more than ``done``."""
     total: Reals = np.empty((len(done) + 1, *done.shape[1:]), dtype=done.dtype)
     total[0] = 0.0
-    np.cumsum(done, axis=0, out=total[1:])
+    if done[0].size < WIDE:
+        np.cumsum(done, axis=0, out=total[1:])
+    else:  # row by row is four times as fast: a sum along the first axis strides through memory
+        for row, step in enumerate(done):
+            np.add(total[row], step, out=total[row + 1])
     return total
 
 

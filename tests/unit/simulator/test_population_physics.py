@@ -18,6 +18,8 @@ from simulator.world import World
 from simulator.world.cysts import briere
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from simulator.world.numbers import Floats
 
 START_S = BEGIN_S + 120 * 86_400 + 13 * 3600  # a day in spring
@@ -159,7 +161,7 @@ def one_by_one(who: Tin, celsius: Floats, count: int, salinity: float) -> Floats
     elif who.family == "log-logistic":
         long = (1 / chance.random(2_000_000) - 1) ** (np.arcsinh(width / 2) / np.log(9.0))
     else:
-        draws = {"gamma": chance.standard_gamma, "weibull": chance.weibull}[who.family]
+        draws: Callable[[float, int], Floats] = chance.standard_gamma if who.family == "gamma" else chance.weibull
         shapes = np.geomspace(1.5, 60.0, 60)
         spans = [np.ptp(np.quantile(x := draws(shape, 100_000), [0.1, 0.9])) / np.median(x) for shape in shapes]
         long = draws(float(np.interp(width, spans[::-1], shapes[::-1])), 2_000_000)
