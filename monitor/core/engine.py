@@ -420,6 +420,7 @@ class Engine:
             return
         self._slots[slot.probe].recall(slot.slot // SLOT)
         probe.recall(slot.slot, slot.count, slot.total)
+        probe.not_ahead(self.state.listening_since)
         if probe.spec.measures is Measures.ROOM:
             self.state.room.put(slot.slot // SLOT, slot.count, slot.total)
         vessel = self.state.vessels.get(probe.spec.vessel or "")
@@ -436,6 +437,7 @@ class Engine:
             self._learn(reading)
         else:
             accept(self.state.probes[reading.probe], reading)
+        self.state.probes[reading.probe].not_ahead(self.state.listening_since)
 
     def recall_lot(self, document: dict[str, Any]) -> None:
         """A tin as it was known before a restart; before the entries. Raises ValueError for one of another version."""
@@ -459,7 +461,8 @@ class Engine:
         """An alarm as it stood; it goes on from there."""
         if alarm.state is AlarmState.NORMAL:
             return
-        begun = None if alarm.state is AlarmState.RETURNED else alarm.since  # what comes back is a new trouble
+        since = min(alarm.since, self.state.listening_since)  # the clock may stand before it
+        begun = None if alarm.state is AlarmState.RETURNED else since  # what comes back is a new trouble
         self.state.memories[alarm.id] = Memory(alarm=alarm, begun=begun, told=told)
         vessel = self.state.vessels.get(alarm.subject)
         air = None if vessel is None else vessel.newest_air()

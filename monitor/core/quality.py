@@ -51,6 +51,16 @@ class ProbeState:
                 self.air_state, self.air_since = state, begin
         self.newest = Reading(self.spec.id, begin, round(total / count), state=state, arrived=begin)
 
+    def not_ahead(self, now: Ms) -> None:
+        """What the store knows from beyond ``now`` is of no known age: it is kept as stale, and what comes next is newer."""
+        if self.newest is None or self.newest.time <= now + FUTURE:
+            return
+        self.newest = replace(self.newest, time=now - 2 * self.spec.every - 1)
+        if self.air_since is not None:
+            self.air_since = min(self.air_since, self.newest.time)
+        if self.air_seen is not None:
+            self.air_seen = min(self.air_seen, self.newest.time)
+
     def clock_set(self, by: Ms) -> None:
         """The clock was set by this much: what has lasted goes on, and no age shrinks."""
         if self.newest is not None and by < 0:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from monitor.core.bench import bench
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, AirRule, AlarmState, Measures, Ms, Settle
-from tests.unit.core.worlds import Shed, probe, site
+from tests.unit.core.worlds import T0, Shed, probe, site
 
 JUMPS = [-HOUR, HOUR, -3 * DAY, 2 * DAY]
 ANY_JUMP = st.integers(-2 * DAY, 2 * DAY) | st.sampled_from([-HOUR, HOUR, -MINUTE, 31 * DAY])
@@ -134,3 +134,23 @@ def test_pulses_go_on(jump: Ms) -> None:
         told.append(shed.say("ash-air", 100.0 * k).state)
         shed.now += MINUTE
     assert told[1:] == [1, 1]
+
+
+def test_from_1970_at_boot() -> None:
+    """A machine that begins in 1970 shows nothing from the store as fresh, alarms, and goes on when its clock is set."""
+    before = begun_shed()
+    before.now = 40 * SECOND
+    shed = before.restarted()
+    assert not shed.engine.state.probes["ash-water"].fresh(shed.now)
+    shed.run(5 * MINUTE, 24.0)
+    water = shed.engine.state.probes["ash-water"]
+    assert water.newest is not None
+    assert (water.newest.value, water.fresh(shed.now)) == (24.0, True)
+    shed.run(2 * MINUTE, 24.0, air=False)
+    assert [t.alarm.id for t in shed.told()] == ["air-stopped:ash"]
+    shed.jump(T0 + HOUR - shed.now)
+    shed.run(5 * MINUTE, 24.0)
+    assert [t.alarm.state for t in shed.told()] == [AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED]
+    assert shed.engine.estimate("b1", shed.now).ready.mid is not None
+
+
