@@ -13,6 +13,7 @@ from monitor.core.alarms import Condition, Memory
 from monitor.core.eta import Belief
 from monitor.core.lots import Lot
 from monitor.core.model import (
+    DAY,
     MINUTE,
     SLOT,
     Acknowledge,
@@ -42,7 +43,7 @@ from monitor.core.model import (
     Tick,
     Transition,
 )
-from monitor.core.quality import accept, judge
+from monitor.core.quality import CLOCK_UNSET, accept, judge
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
 from monitor.core.state import Batch, State, VesselState
 
@@ -369,9 +370,23 @@ class Engine:
                 vessel.settle_until += by
         for name, memory in state.memories.items():
             state.memories[name] = alarms.clock_set(memory, by)
+        if by < 0:
+            self._forget_ahead(event.time)
         for batch in self._open():
             batch.rule_due = min(batch.rule_due, event.time)
         self._slot_seen = 0
+
+    def _forget_ahead(self, now: Ms) -> None:
+        """A history that a clock far ahead has written would count as the newest for as long as it was ahead."""
+        ahead = now // SLOT + CLOCK_SLOTS
+        for open_slots in self._slots.values():
+            open_slots.clock_set(now)
+        self.state.room.forget_from(ahead)
+        for vessel in self.state.vessels.values():
+            vessel.water.forget_from(ahead)
+            vessel.air.forget_from(ahead)
+            if vessel.batch is not None and vessel.batch.belief is not None:
+                vessel.batch.belief.start_over()
 
     # -- telling
 
@@ -416,7 +431,7 @@ class Engine:
     def recall_slot(self, slot: SlotClosed) -> None:
         """History from before: a closed slot. Slots first, then readings, then entries, then alarms."""
         probe = self.state.probes.get(slot.probe)
-        if probe is None or slot.count <= 0:
+        if probe is None or slot.count <= 0 or self._far_ahead(slot.slot):
             return
         self._slots[slot.probe].recall(slot.slot // SLOT)
         probe.recall(slot.slot, slot.count, slot.total)
@@ -428,10 +443,15 @@ class Engine:
             series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
             series.put(slot.slot // SLOT, slot.count, slot.total)
 
+    def _far_ahead(self, time: Ms) -> bool:
+        """Whether only a clock that was far ahead can have written this; one that begins in 1970 is no judge of it."""
+        now = self.state.listening_since
+        return now >= CLOCK_UNSET and time > now + DAY
+
     def recall_reading(self, reading: Reading) -> None:
         """A stored reading: counted where its slot was not closed yet, else only what was told last, and exactly when."""
         open_slots = self._slots.get(reading.probe)
-        if open_slots is None:
+        if open_slots is None or self._far_ahead(reading.time):
             return
         if reading.time // SLOT >= open_slots.closed_upto:
             self._learn(reading)

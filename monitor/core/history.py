@@ -46,6 +46,14 @@ class SlotSeries:
         self.first = slot if self.first is None else min(self.first, slot)
         self.last = slot if self.last is None else max(self.last, slot)
 
+    def forget_from(self, slot: int) -> None:
+        """Forget ``slot`` and what comes after it."""
+        self._counts[max(slot - self._base, 0) :] = 0
+        (kept,) = np.nonzero(self._counts)
+        self.first = int(kept[0]) + self._base if len(kept) else None
+        self.last = int(kept[-1]) + self._base if len(kept) else None
+        self._totals[self._counts == 0] = 0
+
     def cell(self, slot: int) -> tuple[int, int]:
         """Count and total of one slot; (0, 0) where nothing was told."""
         i = slot - self._base

@@ -37,6 +37,13 @@ class OpenSlots:
         """Close what is an hour old."""
         return self._close(now // SLOT - CLOCK_SLOTS) if self._open else []
 
+    def clock_set(self, now: Ms) -> None:
+        """Forget what a clock that was far ahead has opened; slots near ``now`` stay as they are."""
+        ahead = now // SLOT + CLOCK_SLOTS
+        self.closed_upto = min(self.closed_upto, ahead)
+        for slot in [slot for slot in self._open if slot >= ahead]:
+            del self._open[slot]
+
     def recall(self, slot: int) -> None:
         """A slot that was closed before a restart."""
         self.closed_upto = max(self.closed_upto, slot + 1)

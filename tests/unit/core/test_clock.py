@@ -154,3 +154,21 @@ def test_from_1970_at_boot() -> None:
     assert shed.engine.estimate("b1", shed.now).ready.mid is not None
 
 
+def test_history_survives_a_clock_that_was_far_ahead() -> None:
+    """After some minutes with a clock a month ahead the history of the vessel goes on as if they had not been."""
+    shed = Shed()
+    shed.begin()
+    shed.run(HOUR, 25.0)
+    shed.jump(30 * DAY)
+    shed.run(20 * MINUTE, 25.0)
+    shed.jump(-30 * DAY)
+    shed.run(6 * HOUR, 25.0, every=2 * MINUTE)
+    straight = Shed()
+    straight.begin()
+    straight.run(7 * HOUR + 20 * MINUTE, 25.0, every=2 * MINUTE)
+    for told in (shed, shed.restarted()):
+        mid = told.engine.estimate("b1", shed.now).ready.mid
+        expected = straight.engine.estimate("b1", straight.now).ready.mid
+        assert mid is not None
+        assert expected is not None
+        assert abs(mid - expected) < 40 * MINUTE  # twenty minutes are missing
