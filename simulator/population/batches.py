@@ -92,6 +92,14 @@ class Shelf:
 
 
 @dataclass(frozen=True, slots=True)
+class Fresh:
+    """Water filled in at the start: of a temperature, or mixed to so much off a heater's set point."""
+
+    celsius: float
+    off_set_c: float
+
+
+@dataclass(frozen=True, slots=True)
 class Water:
     """A possible course of the water and what it means.
 
@@ -142,10 +150,11 @@ class TinYear:
             salinity_g_l=written_salt + draw(ranges.SALINITY_ERROR_G_L, chance),
             hatchable=hatchable,
         )
-        fresh, fresh_c = chance.random() < ranges.FRESH_FILL, draw(ranges.FILL_C, chance)
+        fresh = Fresh(draw(ranges.FILL_C, chance), draw(ranges.FILL_OFF_SET_C, chance))
+        ready = chance.random() >= ranges.FRESH_FILL
         fails, fails_at = chance.random() < ranges.HEATER_FAILS, float(chance.random())
         room, outside = heat.room_c(self.place, start_s)
-        expected = self._water(charge, room, fresh_c if fresh else None)
+        expected = self._water(charge, room, None if ready else fresh)
         water, after = expected, None
         if fails and expected.filling.heater is not None:
             median_h = float(expected.floor.known[MEDIAN])
@@ -182,15 +191,15 @@ class TinYear:
             after_failure=after,
         )
 
-    def _water(self, charge: Charge, room: Floats, fresh_c: float | None) -> Water:
+    def _water(self, charge: Charge, room: Floats, fresh: Fresh | None) -> Water:
         """The water as the keeper would have it: nobody starts a batch that would take days, he puts a heater in."""
         stronger = [replace(self.place.heater, watts=self.place.heater.watts * times) for times in STRONGER]
         choices: list[Heater | None] = [*stronger] if self.place.owns_heater else [None, *stronger]
         for heater in choices[:-1]:
-            water = self._course(charge, room, heat.Filling(fresh_c, heater))
+            water = self._course(charge, room, _filling(fresh, heater))
             if max(water.floor.known[MEDIAN], water.floor.new[MEDIAN]) < ranges.TOO_SLOW_H:
                 return water
-        return self._course(charge, room, heat.Filling(fresh_c, choices[-1]))
+        return self._course(charge, room, _filling(fresh, choices[-1]))
 
     def _course(self, charge: Charge, room: Floats, filling: heat.Filling) -> Water:
         celsius = heat.water_c(self.place, filling, room)
@@ -245,6 +254,12 @@ class TinYear:
             return Sight(out, stop.dead if stop is not None and minute >= stop.to_minute else 0.0, hatchable)
 
         return log(self.keeper, start_s, times, sight, stream(self.shelf.seed, "pencil", name))
+
+
+def _filling(fresh: Fresh | None, heater: Heater | None) -> heat.Filling:
+    if fresh is None:
+        return heat.Filling(None, heater)
+    return heat.Filling(fresh.celsius if heater is None else heater.set_c + fresh.off_set_c, heater)
 
 
 def _gate(vessel: Vessel, celsius: Floats, freely: Reals, log_median_h: float) -> Floats:

@@ -154,8 +154,9 @@ HEATER_SET_C = Uniform(25.0, 28.0, "the preferred range (FAO T428 annex 4, secon
 HEATER_BAND_C = Uniform(0.5, 1.5, "hysteresis of cheap thermostats; common practice")
 HEATER_W_PER_L = LogNormal(6.5, 0.35, 3.0, 14.0, "10-25 W in a jug, too weak for some nights; common practice")
 HEATER_FAILS = 0.05  # of heated batches; assumption
-FRESH_FILL = 0.4  # the others stand ready for days, with the heater on; assumption
+FRESH_FILL = 0.25  # the others stand ready for days, with the heater on; assumption
 FILL_C = Uniform(19.0, 27.0, "warm and cold tap mixed by hand; assumption")
+FILL_OFF_SET_C = Normal(-1.5, 2.0, -6.0, 2.0, "mixed by hand for a heater's set point, rather too cool; assumption")
 
 # --------------------------------------------------------------------------------------------------------- the batch
 
