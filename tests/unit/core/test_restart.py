@@ -16,16 +16,14 @@ from monitor.core.model import (
     Acknowledge,
     AlarmState,
     BrokerLink,
-    Estimate,
     Harvest,
     Ms,
     Seen,
     Settle,
     Sight,
-    Span,
     Start,
 )
-from tests.unit.core.worlds import T0, Shed, probe, site
+from tests.unit.core.worlds import T0, Shed, alike, probe, site
 
 if TYPE_CHECKING:
     from monitor.core.model import Alarm, Event
@@ -35,18 +33,6 @@ if TYPE_CHECKING:
 
 def facts(alarm: Alarm) -> AlarmFacts:
     return alarm.id, alarm.state, alarm.priority.value, alarm.since
-
-
-def alike(one: Estimate, other: Estimate) -> bool:
-    """Equal but for the last bits of floating point: sums are taken in other portions after a restart."""
-
-    def close(a: Span, b: Span, within: float) -> bool:
-        pairs = ((a.lo, b.lo), (a.mid, b.mid), (a.hi, b.hi))
-        return all((x is None) == (y is None) and abs((x or 0) - (y or 0)) <= within for x, y in pairs)
-
-    instants = all(close(getattr(one, name), getattr(other, name), SECOND) for name in ("t10", "t50", "t90", "ready"))
-    rest = [(e.time, e.batch, e.stage, e.water_c, e.water_time, e.air, e.note) for e in (one, other)]
-    return instants and close(one.hatched, other.hatched, 1e-6) and rest[0] == rest[1]
 
 
 def a_night(shed: Shed, cut: Ms) -> None:

@@ -16,6 +16,7 @@ from monitor.core.model import (
     ClockSet,
     Discard,
     Effect,
+    Estimate,
     Event,
     Harvest,
     LogEntry,
@@ -30,6 +31,7 @@ from monitor.core.model import (
     Settle,
     SiteSpec,
     SlotClosed,
+    Span,
     Start,
     Tick,
     Transition,
@@ -222,3 +224,15 @@ class Shed:
         fresh.readings, fresh.slots = dict(self.readings), dict(self.slots)
         fresh.entries, fresh.standing, fresh.lots = list(self.entries), dict(self.standing), dict(self.lots)
         return fresh
+
+
+def alike(one: Estimate, other: Estimate) -> bool:
+    """Equal but for the last bits of floating point: the same sums may be taken in other portions."""
+
+    def close(a: Span, b: Span, within: float) -> bool:
+        pairs = ((a.lo, b.lo), (a.mid, b.mid), (a.hi, b.hi))
+        return all((x is None) == (y is None) and abs((x or 0) - (y or 0)) <= within for x, y in pairs)
+
+    instants = all(close(getattr(one, name), getattr(other, name), SECOND) for name in ("t10", "t50", "t90", "ready"))
+    rest = [(e.time, e.batch, e.stage, e.water_c, e.water_time, e.air, e.note) for e in (one, other)]
+    return instants and close(one.hatched, other.hatched, 1e-6) and rest[0] == rest[1]
