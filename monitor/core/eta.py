@@ -31,13 +31,13 @@ BEGUN: Final = (
     0.01  # share hatched at which a keeper with a lamp can tell that it has begun; common practice, no source
 )
 
-# What a keeper who looks with a lamp calls what he sees, as shares of all cysts: where one word gives way to the next.
-# The borders are wide on purpose (their looseness is a logistic in the logit). Common practice, no source.
-BORDERS: Final = {"none|first": 0.006, "first|some": 0.08, "some|most": 0.45}
-LOOSE_LOGIT: Final = 0.7
-COUNT_LOGIT_SD: Final = (
-    0.3  # a count of some hundred, and a sample that is never quite mixed; common practice, no source
-)
+# What a keeper who looks with a lamp calls what he sees, as shares of what will hatch: where one word gives way to the next.
+# The borders are loose on purpose (a logistic in the logit). Common practice, no source.
+BORDERS: Final = {"none|first": 0.008, "first|some": 0.10, "some|most": 0.60}
+LOOSE_LOGIT: Final = 0.45
+COUNTED: Final = 50.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
+HARVEST_FROM: Final = 0.75  # a keeper harvests when most are out ...
+HARVEST_ANYHOW: Final = 0.15  # ... or for another reason; common practice, no source
 
 QUANTILE_WINDOW: Final = np.linspace(-0.04, 0.04, 17)
 
@@ -59,14 +59,19 @@ def _above(share: Array, border: str) -> Array:
     return np.asarray(1 / (1 + np.exp(-np.clip((_logit(share) - _logit(BORDERS[border])) / LOOSE_LOGIT, -500, 500))))
 
 
-def log_likelihood(evidence: Evidence, share: Array) -> Array:
-    """Log-likelihood of a log entry when ``share`` (0..1 of all cysts, shape (n,)) had hatched at that time."""
+def log_likelihood(evidence: Evidence, share: Array, of_all: Array) -> Array:
+    """Log-likelihood of a log entry, shape (n,).
+
+    ``share`` (0..1, of what will hatch) had hatched at that time, ``of_all`` of all cysts. Words are about the first, a count
+    is of the second.
+    """
     counted = evidence.fraction if isinstance(evidence, Seen) else evidence.hatched_fraction
     if counted is not None:
-        off = (_logit(np.clip(share, 1e-4, 1 - 1e-4)) - _logit(min(max(counted, 0.003), 0.997))) / COUNT_LOGIT_SD
-        return np.asarray(-0.5 * off**2)
+        chance = np.clip(of_all, 1e-3, 1 - 1e-3)
+        return np.asarray(COUNTED * (counted * np.log(chance) + (1 - counted) * np.log1p(-chance)))
     if isinstance(evidence, Harvest):
-        return np.zeros_like(share)  # a harvest without a count says little: keepers harvest early for a meal, or late
+        out = 1 / (1 + np.exp(-np.clip((_logit(share) - _logit(HARVEST_FROM)) / LOOSE_LOGIT, -500, 500)))
+        return np.asarray(np.log(HARVEST_ANYHOW + (1 - HARVEST_ANYHOW) * out))
     first, some, most = (_above(share, border) for border in BORDERS)
     chance = {Sight.NONE: 1 - first, Sight.FIRST: first - some, Sight.SOME: some - most, Sight.MOST: most}[
         evidence.what
@@ -168,8 +173,8 @@ class Belief:
 
     # -- evidence
 
-    def _shares(self, points: Array, now: Ms) -> tuple[Progress, list[Array]]:
-        """Share of all cysts hatched at each entry, for a cloud: sums anew from the start."""
+    def _shares(self, points: Array, now: Ms) -> list[tuple[Array, Array]]:
+        """Share of what will hatch, and of all, at each entry, for a cloud: sums anew from the start."""
         run = self._begin(points)
         shares = []
         newest = self._newest(now)
@@ -177,13 +182,14 @@ class Belief:
             end = min(entry.time // SLOT + 1, newest)
             if end > run.slot:
                 run.run(self._temperatures(run.slot, end), self._airs(run.slot, end))
-            shares.append(hatched(run.progress_near(entry.time), run.parameters) * run.parameters.share)
-        return run, shares
+            share = hatched(run.progress_near(entry.time), run.parameters)
+            shares.append((share, share * run.parameters.share))
+        return shares
 
     def _log_weights(self, points: Array, now: Ms) -> Array:
-        _, shares = self._shares(points, now)
+        shares = self._shares(points, now)
         entries = sorted(self.evidence, key=lambda e: (e.time, e.logged))
-        return np.asarray(sum(log_likelihood(e, s) for e, s in zip(entries, shares, strict=True)))
+        return np.asarray(sum(log_likelihood(e, *s) for e, s in zip(entries, shares, strict=True)))
 
     def _weigh(self, now: Ms) -> None:
         """Weigh the cloud by the evidence; where few samples carry the weight, draw anew around them and weigh again."""
@@ -211,9 +217,7 @@ class Belief:
     ) -> Estimate:
         """What is believed at ``now``; the last three go into the estimate as they are."""
         run = self.advance(now)
-        future = forecast(
-            self.water, max(self._newest(now), (self.water.last or 0) + 1) if self.water.last else run.slot
-        )
+        future = forecast(self.water, run.slot, self.room, self.start.time // SLOT)
         x_now = run.run_on(future, self.weights, now)
         p = run.parameters
         of_all = hatched(x_now, p) * p.share

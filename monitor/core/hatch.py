@@ -37,19 +37,25 @@ SAMPLES: Final = 512
 # batch 0.08-0.10, together 0.28; the strains and temperatures behind them are in Vanhaecke & Sorgeloos 1982 (Aquacult. Eng.
 # 1:263-273) and the pair of temperatures for San Francisco Bay cysts that gives a base of 11.5-12.3 C.
 HALF_MEDIAN_H: Final = 20.0
-HALF_LOG_SD: Final = 0.26
-LUCK_LOG_SD: Final = 0.10
+HALF_LOG_SD: Final = 0.15
+HALF_TAIL: Final = 0.04  # some lots need 48 h: the ends are further out than a normal's
+LUCK_LOG_SD: Final = 0.09
+SOAK_H: Final = 1.5  # cysts take up water to a sphere in 1-2 h, warm or cold (FAO prawn manual annex 4, restated)
+CORNER_C: Final = (
+    1.3  # the cysts of a batch have thresholds of their own, so the law has no sharp corner; an assumption
+)
 BASE_MEAN_C, BASE_SD_C, BASE_LOW_C, BASE_HIGH_C = 11.0, 1.5, 7.0, 13.5
 TURN_MEAN_C, TURN_SD_C = 30.0, 1.5
 STOP_MEAN_C, STOP_SD_C = 37.0, 2.5
-SHAPE_MEDIAN, SHAPE_LOG_SD = 9.0, 0.4
+SHAPE_MEDIAN, SHAPE_LOG_SD = 9.0, 0.35
 # Hatch percentage of 18 published lots: mean 65, SD 18; good commercial lots are better.
 SHARE_LOGIT_MEAN, SHARE_LOGIT_SD = 0.8, 1.0
 LABEL_LOGIT_SD: Final = 0.4
 YIELD_LOGIT_SD: Final = 0.25  # batch to batch within a lot; an assumption
 # The usual rate laws agree within 10 % from 20 to 28 C and part badly outside: more doubt there.
 OUTSIDE_LOG_SD: Final = 0.2
-COLD_FROM_C, COLD_FULL_C, HOT_FROM_C, HOT_FULL_C = 19.0, 17.0, 29.5, 31.5
+COLD_FROM_C, COLD_FULL_C, HOT_FROM_C, HOT_FULL_C = 20.0, 16.0, 29.5, 31.5
+COLDEST: Final = 2.0  # the doubt goes on growing in the cold, to this many times
 PROBE_BIAS_SD_C: Final = 0.3  # cheap digital probes are sold as +-0.5 C; common practice, no source
 LAG_MAX_H: Final = 2.0  # restart after lack of oxygen: 0-2 h, an assumption
 DEMAND_LOG_SD: Final = 0.4  # oxygen demand is uncertain by x1.5
@@ -63,7 +69,7 @@ REFERENCE_C: Final = 25.0
 class Parameters:
     """One column per sample, shape (n,) each."""
 
-    half: Array  # hours at 25 C until half of what will hatch has hatched
+    half: Array  # hours at 25 C, after the soaking, until half of what will hatch has hatched
     base: Array  # C, no progress below
     turn: Array  # C, the rate falls above
     stop: Array  # C, no progress above
@@ -105,7 +111,7 @@ class Prior:
 
     def half_h(self, coordinate: float) -> float:
         """Hours at 25 C until half has hatched, at a lot's coordinate ``half``."""
-        return float(HALF_MEDIAN_H * np.exp(HALF_LOG_SD * coordinate))
+        return float(HALF_MEDIAN_H * np.exp(half_log(np.array(coordinate))))
 
     def share(self, coordinate: float) -> float:
         """Share that hatches, at a lot's coordinate ``share``."""
@@ -139,6 +145,11 @@ def _uniform_table() -> tuple[Array, Array]:
     return z, np.array([normal.cdf(float(point)) for point in z])
 
 
+def half_log(coordinate: Array) -> Array:
+    """Log factor of the half time at a lot's coordinate ``half``."""
+    return np.asarray(HALF_LOG_SD * coordinate * (1 + HALF_TAIL * coordinate**2))
+
+
 def draw(points: Array, prior: Prior, salinity_g_l: float = SALT_REFERENCE_G_L) -> Parameters:
     """Parameters of every point of a cloud of shape (n, 14) under a prior and at a salinity."""
     column = dict(zip(LOT_COORDINATES, prior.lot_points(points).T, strict=True))
@@ -146,7 +157,7 @@ def draw(points: Array, prior: Prior, salinity_g_l: float = SALT_REFERENCE_G_L) 
     salt = 1 + SALT_PER_G_L * (max(salinity_g_l, 20.0) - SALT_REFERENCE_G_L)
     turn = TURN_MEAN_C + TURN_SD_C * column["turn"]
     return Parameters(
-        half=HALF_MEDIAN_H * np.exp(HALF_LOG_SD * column["half"] + LUCK_LOG_SD * column["luck"]) * salt,
+        half=(HALF_MEDIAN_H * np.exp(half_log(column["half"]) + LUCK_LOG_SD * column["luck"]) - SOAK_H) * salt,
         base=np.asarray(np.interp(column["base"], *_base_table())),
         turn=turn,
         stop=np.maximum(STOP_MEAN_C + STOP_SD_C * column["stop"], turn + 1.0),
@@ -170,12 +181,12 @@ def draw(points: Array, prior: Prior, salinity_g_l: float = SALT_REFERENCE_G_L) 
 def rate(water_c: Array, p: Parameters) -> Array:
     """Progress per hour, in hours at 25 C. ``water_c`` has shape (k, n) or (n,), the parameters (n,)."""
     warm = 1 / (REFERENCE_C - p.base)
-    rising = (water_c - p.base) * warm
+    rising = np.logaddexp(0.0, (water_c - p.base) / CORNER_C) * (CORNER_C * warm)
     top = (p.turn - p.base) * warm
     falling = top * (p.stop - water_c) / (p.stop - p.turn)
     value = np.maximum(np.minimum(rising, falling), 0.0)
     if water_c.size and float(water_c.min()) < COLD_FROM_C:
-        chill = np.clip((COLD_FROM_C - water_c) / (COLD_FROM_C - COLD_FULL_C), 0.0, 1.0)
+        chill = np.clip((COLD_FROM_C - water_c) / (COLD_FROM_C - COLD_FULL_C), 0.0, COLDEST)
         value *= np.exp(p.cold * chill)
     if water_c.size and float(water_c.max()) > HOT_FROM_C:
         heat = np.clip((water_c - HOT_FROM_C) / (HOT_FULL_C - HOT_FROM_C), 0.0, 1.0)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core import oxygen
-from monitor.core.hatch import Array, Parameters, hatched, progress_at, rate
+from monitor.core.hatch import SOAK_H, Array, Parameters, hatched, progress_at, rate
 from monitor.core.model import HOUR, MINUTE, SLOT, Ms
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ HORIZON_STEPS: Final = ((96, 30 * MINUTE), (96, HOUR), (192, 4 * HOUR))
 class Progress:
     """State of a batch for each of n samples, after the slots before ``slot``."""
 
-    start: Ms
+    start: Ms  # when the soaking is over and progress begins
     vessel: oxygen.Vessel
     parameters: Parameters
     slot: int
@@ -44,11 +44,12 @@ class Progress:
     @classmethod
     def begin(cls, start: Ms, vessel: oxygen.Vessel, parameters: Parameters) -> Progress:
         n = len(parameters.half)
+        begins = start + round(SOAK_H * HOUR)
         return cls(
-            start=start,
+            start=begins,
             vessel=vessel,
             parameters=parameters,
-            slot=start // SLOT,
+            slot=begins // SLOT,
             x=np.zeros(n),
             oxygen_mg_l=np.full(n, float(oxygen.saturation(25.0, vessel.salinity_g_l))),
             debt_h=np.zeros(n),
