@@ -71,8 +71,11 @@ def minutes_range(left: Span) -> str:
 
 
 def meals(timezone: str, times: tuple[int, ...], begin: Ms, end: Ms) -> list[Ms]:
-    """Feeding instants in ``[begin, end)``. A time of day that a clock change skips is fed when the clock has jumped."""
-    found: list[Ms] = []
+    """Feeding instants in ``[begin, end)``. A time of day that a clock change skips is fed when the old clock would show it.
+
+    One that comes twice is fed the first time; two that the change makes one instant are one meal.
+    """
+    found: set[Ms] = set()
     there = zone(timezone)
     day = datetime.fromtimestamp(begin / 1000, there).date() - timedelta(days=1)
     last = datetime.fromtimestamp(end / 1000, there).date()
@@ -81,7 +84,7 @@ def meals(timezone: str, times: tuple[int, ...], begin: Ms, end: Ms) -> list[Ms]
             local = datetime(day.year, day.month, day.day, minute // 60, minute % 60, tzinfo=there)
             instant = int(local.timestamp() * 1000)
             if begin <= instant < end:
-                found.append(instant)
+                found.add(instant)
         day += timedelta(days=1)
     return sorted(found)
 
