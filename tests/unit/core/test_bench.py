@@ -1,0 +1,147 @@
+"""The bench as a document that a machine reads: every number says what it is, when, how old and how good."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+import pytest
+
+from monitor.core.bench import bench
+from monitor.core.model import HOUR, MINUTE, SECOND, BrokerLink, Measures, Settle
+from tests.unit.core.worlds import T0, Shed, probe, site
+
+INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
+MEASUREMENT = {"value", "unit", "time", "age_s", "quality", "fresh", "probe"}
+
+
+def shed_with_a_room() -> Shed:
+    where = site("ash", "birch")
+    where.probes["shed-room"] = probe("shed-room", Measures.ROOM, None)
+    shed = Shed(where)
+    shed.begin()
+    shed.say("shed-room", 17.125)
+    shed.run(3 * MINUTE, 24.126)
+    return shed
+
+
+def document(shed: Shed) -> dict[str, Any]:
+    estimates = {name: shed.engine.estimate(name, shed.now) for name in shed.engine.open_batches()}
+    told: dict[str, Any] = json.loads(json.dumps(bench(shed.engine, estimates, shed.now), allow_nan=False))
+    return told
+
+
+def test_every_measured_value_says_what_it_is() -> None:
+    """Water, air and room have value, unit, time, age, quality and freshness, and name their probe."""
+    told = document(shed_with_a_room())
+    ash = told["vessels"][0]
+    for measured in (ash["water"], ash["air"], *told["room"]):
+        assert set(measured) == MEASUREMENT
+        assert INSTANT.fullmatch(measured["time"])
+    assert ash["water"] == {
+        "value": 24.13,
+        "unit": "Cel",
+        "time": "2026-03-02T07:02:00Z",
+        "age_s": 60,
+        "quality": "ok",
+        "fresh": True,
+        "probe": "ash-water",
+    }
+    assert (ash["air"]["value"], ash["air"]["unit"]) == ("running", None)
+    assert (told["room"][0]["value"], told["room"][0]["age_s"]) == (17.12, 180)
+
+
+def test_what_has_told_nothing_is_nothing() -> None:
+    """A probe that has told nothing, or nothing usable, has no value: not zero, not the last one of another."""
+    shed = Shed(site("ash", "birch"))
+    shed.say("birch-water", 85.0)
+    shed.say("birch-air", True, retained=True)
+    for vessel in document(shed)["vessels"]:
+        assert (vessel["water"], vessel["air"], vessel["batch"], vessel["settling_until"]) == (None, None, None, None)
+
+
+def test_stale_is_marked_and_ages() -> None:
+    """After two periods a value is still shown, with its age, and no longer fresh."""
+    shed = shed_with_a_room()
+    shed.now = T0 + 2 * MINUTE + 2 * MINUTE
+    water = document(shed)["vessels"][0]["water"]
+    assert (water["fresh"], water["age_s"], water["value"]) == (True, 120, 24.13)
+    shed.now += 1 * SECOND
+    water = document(shed)["vessels"][0]["water"]
+    assert (water["fresh"], water["age_s"], water["value"]) == (False, 121, 24.13)
+    shed.now += 5 * HOUR
+    told = document(shed)
+    assert [told["vessels"][0][what]["fresh"] for what in ("water", "air")] == [False, False]
+    assert told["vessels"][0]["air"]["age_s"] == 5 * 3600 + 121
+
+
+def test_a_clamped_value_says_so() -> None:
+    """A good value whose time could not be true is fresh and flagged."""
+    shed = Shed()
+    shed.say("ash-water", 24.0, own=T0 + HOUR)
+    water = document(shed)["vessels"][0]["water"]
+    assert (water["quality"], water["fresh"], water["time"]) == ("clamped", True, "2026-03-02T07:00:00Z")
+
+
+def test_the_newest_of_two_probes_is_shown() -> None:
+    """Of two probes in one vessel the one that spoke last is shown, by name."""
+    where = site()
+    where.probes["ash-deep"] = probe("ash-deep", Measures.WATER)
+    shed = Shed(where)
+    for k, name in enumerate(["ash-water", "ash-deep", "ash-water"]):
+        shed.now = T0 + k * SECOND
+        shed.say(name, 20.0 + k)
+        water = document(shed)["vessels"][0]["water"]
+        assert (water["probe"], water["value"]) == (name, 20.0 + k)
+
+
+def test_a_batch_is_told_with_its_ranges() -> None:
+    """A batch has what was logged of it, its stage, and every estimate as low, middle and high."""
+    batch = document(shed_with_a_room())["vessels"][0]["batch"]
+    assert (batch["id"], batch["lot"], batch["cysts_g"], batch["litres"], batch["stage"]) == (
+        "b1",
+        "new",
+        1,
+        1,
+        "soaking",
+    )
+    for name in ("t10", "t50", "t90", "ready"):
+        assert set(batch[name]) == {"lo", "mid", "hi"}
+        assert all(INSTANT.fullmatch(batch[name][end]) for end in ("lo", "mid"))
+        assert batch[name]["lo"] < batch[name]["mid"]
+    assert 0 <= batch["hatched"]["lo"] <= batch["hatched"]["mid"] <= batch["hatched"]["hi"] <= 1
+
+
+def test_alarms_say_all_there_is_to_say() -> None:
+    """An alarm has its words, its state, its times and the reason for it; settling and the broker are told, too."""
+    shed = shed_with_a_room()
+    shed.run(2 * MINUTE, air=False)
+    shed.do(BrokerLink(shed.now, up=False))
+    told = document(shed)
+    alarm = next(a for a in told["alarms"] if a["id"] == "air-stopped:ash")
+    assert (alarm["rule"], alarm["subject"], alarm["state"]) == ("air-stopped", "ash", "unacknowledged")
+    assert all(alarm[word] for word in ("title", "text", "todo", "reason", "priority"))
+    assert INSTANT.fullmatch(alarm["since"])
+    assert INSTANT.fullmatch(alarm["changed"])
+    assert told["broker"] == {"connected": False, "since": "2026-03-02T07:05:00Z"}
+    shed.do(Settle(shed.now, shed.now, "ash", shed.now + 15 * MINUTE))
+    assert document(shed)["vessels"][0]["settling_until"] == "2026-03-02T07:20:00Z"
+
+
+def test_the_meals_around_now_are_told() -> None:
+    """Feeding times from half a day ago to three days ahead."""
+    assert document(shed_with_a_room())["meals"] == [
+        "2026-03-02T06:00:00Z",
+        "2026-03-03T06:00:00Z",
+        "2026-03-04T06:00:00Z",
+        "2026-03-05T06:00:00Z",
+    ]
+
+
+@pytest.mark.parametrize(("speed", "told"), [(None, None), (60.0, {"speed": 60.0})])
+def test_simulated_time_is_told(speed: float | None, told: dict[str, float] | None) -> None:
+    """A bench whose time is simulated says so, and how fast it runs."""
+    shed = Shed()
+    assert bench(shed.engine, {}, T0, sim_speed=speed)["simulated"] == told
+    assert bench(shed.engine, {}, T0)["now"] == "2026-03-02T07:00:00Z"
