@@ -15,8 +15,8 @@ def imported(file: Path) -> set[str]:
             names |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
             names.add(node.module.split(".")[0])
-        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
-            # import_module("monitor.x") and the like
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str) and "." in node.value:
+            # import_module("monitor.x") and the like; a program's name on a command line is no import
             head = node.value.split(".")[0]
             names |= (
                 {head} if head in ("monitor", "simulator") and node.value.replace(".", "_").isidentifier() else set()
