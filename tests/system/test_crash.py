@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.system.daemon import configuration, send, until, water
+from tests.system.wire import Wire
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -23,14 +24,17 @@ BARE = [f"{value / 1000:.3f}" for value in VALUES]
 COUNTED = [json.dumps({"c": value / 1000, "n": number}) for number, value in enumerate(VALUES)]
 
 
+COUNTED_OPTIONS = {"decoder": "json", "pointer": "/c", "sequence_pointer": "/n"}
+
+
 @pytest.mark.parametrize(
     ("payloads", "options", "kills"),
     [
         (BARE, {}, (120,)),
         (BARE, {}, (500,)),
         (BARE, {}, (300, 550, 800)),
-        (COUNTED, {"decoder": "json", "pointer": "/c", "sequence_pointer": "/n"}, (500,)),
-        (COUNTED, {"decoder": "json", "pointer": "/c", "sequence_pointer": "/n"}, (300, 550, 800)),
+        (COUNTED, COUNTED_OPTIONS, (500,)),
+        (COUNTED, COUNTED_OPTIONS, (300, 550, 800)),
     ],
     ids=["bare-once", "bare-midway", "bare-thrice", "counted-midway", "counted-thrice"],
 )
@@ -70,4 +74,33 @@ def test_every_reading_is_stored_exactly_once(
     until(lambda: len(daemon.stored("ash-water")) >= COUNT, "not all readings were stored")
     assert daemon.terminate() == 0  # what waits is committed, so that one stored twice would be seen
     assert daemon.stored("ash-water") == VALUES
+    assert daemon.rows("PRAGMA integrity_check") == [("ok",)]
+
+
+@pytest.mark.parametrize(("payloads", "options"), [(BARE, {}), (COUNTED, COUNTED_OPTIONS)], ids=["bare", "counted"])
+def test_what_was_stored_but_not_acknowledged_is_stored_once(
+    mosquitto: Mosquitto, daemons: Callable[[str], Daemon], payloads: list[str], options: dict[str, str]
+) -> None:
+    """Killed after its commit while none of its acknowledgements reached the broker, the daemon keeps what is repeated once."""
+    wire = Wire(mosquitto)
+    daemon = daemons(configuration(wire.url, water("ash", **options), commit_every="60 s"))
+    daemon.start()
+    until(daemon.connected)
+    send(mosquitto, [("shed/ash/water", payload) for payload in payloads[:400]])
+    daemon.until_water(20.4)  # the bench shows hundredths
+    wire.mute = True
+    daemon.told("batch", "start", "ash", "--cysts", "2 g")  # is committed at once, with all that waits
+    assert daemon.stored("ash-water") == VALUES[:400]
+    until(lambda: wire.swallowed > 4 * 400, "the acknowledgements were not on the wire")
+    daemon.kill()
+    wire.mute = False
+
+    daemon.start()
+
+    until(daemon.connected)
+    send(mosquitto, [("shed/ash/water", payloads[410])])  # the broker hands it out after all that it repeats
+    daemon.until_water(20.41)
+    assert daemon.terminate() == 0
+    wire.close()
+    assert daemon.stored("ash-water") == [*VALUES[:400], VALUES[410]]
     assert daemon.rows("PRAGMA integrity_check") == [("ok",)]
