@@ -17,6 +17,8 @@ from monitor.core.climate import DAY_SLOTS, PATTERN_SD, PER_HOUR, Climate, clima
 from monitor.core.model import HOUR, SLOT, Ms
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from monitor.core.hatch import Array
     from monitor.core.history import SlotSeries
 
@@ -30,12 +32,17 @@ HELD_SD_C: Final = 0.25  # how well a thermostat holds
 FALLS_C: Final = 0.6  # below everything of the day before
 FALLS_C_H: Final = 0.3  # and falling at least so fast: the heater has failed
 RISES_C_H: Final = 0.8
-FALL_SD_C: Final = 0.6
+FREE_SD_C: Final = 0.3
+SAME_WATER_C: Final = 1.0
+HELD_GAP_C: Final = 1.1
+STANDS_C: Final = 0.8  # warmer than its room for hours: something heats it
+WEAK_BELOW_C: Final = 24.0
+LIFT_C: Final = 15.0  # what a heater of some watts per litre can do in a jug; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Forecast:
-    """Water of one vessel from ``start`` on: to ``goal`` and its wave, from ``now``; not below ``held`` where heated."""
+    """Water of one vessel from ``start`` on: from ``now`` to ``goal`` and its wave; with a heater to more, up to ``held``."""
 
     start: Ms
     now: float  # C
@@ -44,7 +51,7 @@ class Forecast:
     pattern: Array  # C, (24,), as the water follows it
     exchange_h: float
     held: float | None = None  # C, the heater's set point
-    rises: float = 0.0  # C per hour, on the way to the set point
+    lift: float = 0.0  # C, how far the heater can hold it above its room
     sd: float = 0.0  # C, of what is foreseen apart from the weather
     known: bool = True  # False while no water temperature was ever told
 
@@ -61,23 +68,18 @@ class Forecast:
         weather = self.around.slow_variance(hours) * (1 - fades) ** 2 + (size**2 + self.sd**2) * (1 - fades)
         if self.held is None:
             return np.asarray(free), np.sqrt(weather)
-        way = np.minimum(self.now + self.rises * hours, self.held) if self.rises else np.full(times.shape, self.held)
+        driven = free + self.lift * (1 - fades)
+        reached = np.minimum(driven, self.held)
+        strained = (free > self.held) | (driven < self.held)
         own = np.full(times.shape, self.sd**2) * (1 - np.exp(-hours))
-        warmer = free > way  # a room above the set point is not cooled by it
-        return np.where(warmer, free, way), np.sqrt(np.where(warmer, weather, own))
+        return np.maximum(reached, free), np.sqrt(np.where(strained, weather + own, own))
 
 
-def forecast(
-    water: SlotSeries,
-    upto: int,
-    room: SlotSeries | None = None,
-    filled: int | None = None,
-    set_c: float | None = None,
-) -> Forecast:
+def forecast(water: SlotSeries, upto: int, room: SlotSeries | None = None, filled: int | None = None) -> Forecast:
     """Forecast from the end of slot ``upto - 1``, the newest that is looked at.
 
     ``room``: where a probe tells of it. ``filled``: the slot in which the batch was started, when fresh water may have
-    come in and a heater been put on. ``set_c``: where this vessel's heater has held it before.
+    come in and a heater been put on.
     """
     start = upto * SLOT
     own = climate(water, upto)
@@ -89,23 +91,20 @@ def forecast(
         return Forecast(start, own.now, own.level, own, own.pattern, EXCHANGE_H)
     begin = upto - 3 * DAY_SLOTS
     split = begin if filled is None else max(filled + 1, begin)
-    before = _Exchange.of(water, room, begin, min(split - 1, upto))
-    heat = _heat(water, around, before, max(split, upto - 2 * PER_HOUR), upto)
-    if heat is None and split < upto:
-        before = before.joined(_Exchange.of(water, room, split, upto))
-    follows = through(around.pattern, before.hours)
-    goal = around.level + before.offset
-    free = Forecast(start, own.now, goal, around, follows, before.hours, sd=FALL_SD_C if heat is None else 0.0)
+    exchange = _Exchange.of(water, room, begin, min(split - 1, upto))
+    joined = begin if _goes_on(water, split) else split
+    heat = _heat(water, room, exchange, joined, upto)
+    if heat is not None and _failed(water, around, exchange, upto, max(joined, upto - DAY_SLOTS)):
+        heat = None
+    elif heat is None and split < upto:
+        exchange = exchange.joined(_Exchange.of(water, room, split, upto))
+    hours = exchange.hours
+    follows = through(around.pattern, hours)
+    goal = around.level + exchange.offset
     if heat is None:
-        return free
-    if _failed(water, upto, max(split, upto - DAY_SLOTS)):
-        return free
-    rises, level = heat
-    if rises > RISES_C_H:
-        goal_c = max(SET_C if set_c is None else set_c, own.now + 0.3)
-        sd = SET_SD_C if set_c is None else 2 * HELD_SD_C
-        return Forecast(start, own.now, goal, around, follows, before.hours, goal_c, rises, sd)
-    return Forecast(start, own.now, goal, around, follows, before.hours, level, 0.0, HELD_SD_C)
+        return Forecast(start, own.now, goal, around, follows, hours, sd=FREE_SD_C)
+    held, sd = (heat.level, HELD_SD_C) if heat.steady else (max(SET_C, own.now + 0.3), SET_SD_C)
+    return Forecast(start, own.now, goal, around, follows, hours, held, heat.lift, sd)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +131,8 @@ class _Exchange:
             return _Exchange()
         rate = np.diff(at) * (PER_HOUR / step)
         gap = ((outside[1:] + outside[:-1]) - (at[1:] + at[:-1])) / 2
-        if float(gap.mean()) < -1.5 and float(np.abs(rate).mean()) < 0.2 * float(-gap.mean()) / EXCHANGE_H:
-            return _Exchange()  # held above its room
+        if float(gap.mean()) < -HELD_GAP_C and float(rate.mean()) > 0.5 * float(gap.mean()) / EXCHANGE_H:
+            return _Exchange()  # held above its room: that is no free exchange
         calm = np.abs(rate) < 8.0  # a fresh filling is no exchange
         gap, rate = gap[calm], rate[calm]
         return _Exchange(
@@ -163,26 +162,60 @@ class _Exchange:
         return float(np.clip(intercept / slope, -2.0, 2.0))
 
 
-def _heat(water: SlotSeries, around: Climate, exchange: _Exchange, begin: int, upto: int) -> tuple[float, float] | None:
-    """Rate (C per hour) and mean (C) of the slots ``[begin, upto)`` when something heats the water; ``None`` otherwise."""
-    slots, means = water.told(begin, upto)
-    if len(slots) < 3:
+@dataclass(frozen=True, slots=True)
+class _Heat:
+    """A heater at work: ``steady`` at ``level`` (C), and able to hold the water ``lift`` (C) above its room."""
+
+    level: float
+    lift: float
+    steady: bool
+
+
+def _heat(water: SlotSeries, room: SlotSeries, exchange: _Exchange, begin: int, upto: int) -> _Heat | None:
+    """Whether something has heated the water of the slots ``[begin, upto)``, and how strong it is; ``None`` otherwise."""
+    slots, means = water.told(max(begin, upto - DAY_SLOTS), upto)
+    if len(slots) < 2:
         return None
+    outside = room.filled(int(slots[0]), upto)[slots - slots[0]] + exchange.offset
+    if np.isnan(outside).any():
+        return None
+    tau = exchange.hours
+    newest = slots > slots[-1] - 2 * PER_HOUR
+    rate, level = _slope(slots[newest], means[newest]), float(means[newest].mean())
+    cools = float((outside[newest] - means[newest]).mean()) / tau  # at what rate it would move by itself
+    length = (int(slots[-1]) - int(slots[newest][0]) + 1) / PER_HOUR
+    pushes = (rate - cools) * tau  # C above its room that it is driven to, now
+    moved = rate - cools > max(0.5 * abs(cools), 0.25 + 0.25 / max(length, 0.2))
+    lately = slots > slots[-1] - 6 * PER_HOUR
+    gap = float((means[lately] - outside[lately]).mean())
+    enough = STANDS_C if exchange.n >= PER_HOUR else 1.5 * STANDS_C
+    stands = int(slots[-1]) - int(slots[lately][0]) >= 3 * PER_HOUR and gap > enough and pushes > enough / 2
+    if not (moved or stands):
+        return None
+    if level < WEAK_BELOW_C or abs(rate) > RISES_C_H:  # on its way; or too weak, since nobody sets a heater so low
+        return _Heat(SET_C, max(pushes, 1.0), steady=False)
+    return _Heat(level, max(float((means - outside)[lately].max()), LIFT_C), steady=True)
+
+
+def _goes_on(water: SlotSeries, split: int) -> bool:
+    """Whether the water went on as it was when the batch began: no fresh water came in."""
+    _, before = water.told(split - PER_HOUR, split - 1)
+    _, after = water.told(split, split + PER_HOUR)
+    return bool(len(before) and len(after) and abs(float(after[0] - before[-1])) < SAME_WATER_C)
+
+
+def _slope(slots: NDArray[np.int64], means: Array) -> float:
+    """C per hour, a straight line through slots."""
     x = (slots - slots.mean()) / PER_HOUR
-    rate = float((x * means).sum() / max(float((x**2).sum()), 1e-9))
-    level = float(means.mean())
-    cools = (around.now + exchange.offset - level) / exchange.hours  # at what rate it would move by itself
-    length = (int(slots[-1]) - int(slots[0]) + 1) / PER_HOUR
-    noise = 0.25 + 0.25 / max(length, 0.3)
-    return (rate, level) if rate - cools > max(0.5 * abs(cools), noise) else None
+    return float((x * means).sum() / max(float((x**2).sum()), 1e-9))
 
 
-def _failed(water: SlotSeries, upto: int, begin: int) -> bool:
-    """Whether heated water falls through all it did since ``begin``."""
+def _failed(water: SlotSeries, around: Climate, exchange: _Exchange, upto: int, begin: int) -> bool:
+    """Whether heated water falls through all it did since ``begin``, about as fast as water that nothing heats."""
     slots, means = water.told(begin, upto)
     before = means[slots < slots[-1] - PER_HOUR] if len(slots) else means
     if len(before) < PER_HOUR // 2 or means[-1] > float(before.min()) - FALLS_C:
         return False
     newest = slots >= slots[-1] - PER_HOUR
-    x = (slots[newest] - slots[newest].mean()) / PER_HOUR
-    return bool((x * means[newest]).sum() / max(float((x**2).sum()), 1e-9) < -FALLS_C_H)
+    cools = (around.now + exchange.offset - float(means[newest].mean())) / exchange.hours
+    return _slope(slots[newest], means[newest]) < min(0.5 * cools, -FALLS_C_H)
