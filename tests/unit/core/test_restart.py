@@ -13,6 +13,7 @@ from monitor.core.model import (
     HOUR,
     MINUTE,
     SECOND,
+    SLOT,
     Acknowledge,
     AlarmState,
     BrokerLink,
@@ -272,3 +273,18 @@ def test_a_batch_has_learnt_the_same_tin() -> None:
     after = before.restarted()
     assert before.lots != {}
     assert alike(before.engine.estimate("b2", before.now), after.engine.estimate("b2", after.now))
+
+
+@pytest.mark.parametrize("cut", [16, 20, 24, 29, 33])
+def test_no_reading_is_counted_twice_in_the_history(cut: int) -> None:
+    """Over a restart each reading counts once in its slot, also one that comes late afterwards."""
+    shed = Shed()
+    shed.run(cut * MINUTE)
+    shed = shed.restarted()
+    shed.run(20 * MINUTE)
+    shed.say("ash-water", 24.0, own=T0 + 7 * MINUTE + SECOND)
+    shed.wait(2 * HOUR)
+    counts: dict[tuple[Ms, str], list[int]] = {}
+    for (time, name), reading in shed.readings.items():
+        counts.setdefault((time // SLOT * SLOT, name), []).append(reading.milli if reading.state is None else 1000)
+    assert shed.slots == {key: (len(told), sum(told)) for key, told in counts.items()}

@@ -213,6 +213,35 @@ def test_cold_by_level() -> None:
     assert "fell" not in told.alarm.text
 
 
+def test_cold_by_level_has_a_deadband() -> None:
+    """Back above the limit by less than half a degree the cold stands; by more, for ten minutes, it is over."""
+    shed = Shed(site(cold=18.0, feeding_times=()))
+    shed.remember("ash-water", 3, lambda _: 17.8)
+    shed.begin()
+    shed.run(10 * MINUTE, 17.8)
+    shed.run(40 * MINUTE, 18.4)
+    assert [t.alarm.state for t in shed.told("cold-snap")] == [AlarmState.UNACKNOWLEDGED]
+    shed.run(9 * MINUTE, 18.5)
+    assert len(shed.told("cold-snap")) == 1
+    shed.run(2 * MINUTE, 18.5)
+    assert [t.alarm.state for t in shed.told("cold-snap")] == [AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED]
+
+
+def test_cold_by_fall_stands_until_the_fall_is_well_past() -> None:
+    """A fall alarm holds while the hour still shows a fall within half a degree of the limit, then ends by itself."""
+    shed = Shed(site(feeding_times=()))
+    shed.remember("ash-water", 3)
+    shed.begin()
+
+    def water(hour: float) -> float:
+        return 25.0 - 6 * min(hour, 0.4) - 1.6 * max(hour - 0.4, 0.0)  # 2.4 C in 24 min, then 1.6 C an hour
+
+    shed.run(110 * MINUTE, water)
+    assert [t.alarm.state for t in shed.told("cold-snap")] == [AlarmState.UNACKNOWLEDGED]
+    shed.run(3 * HOUR, water(110 / 60))
+    assert [t.alarm.state for t in shed.told("cold-snap")] == [AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED]
+
+
 def test_cold_by_a_fast_fall() -> None:
     """A fall of over 2 C within the hour is told though the water is well above its limit."""
     shed = Shed()
