@@ -6,6 +6,7 @@ import logging
 import signal
 import sys
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
 import click
 import structlog
@@ -72,7 +73,6 @@ def _clock(settings: Settings, epoch: str | None, speed: float, anchor: float | 
     from monitor.intake.recorded import instant  # noqa: PLC0415
     from monitor.service.clock import SimulatedClock, SystemClock  # noqa: PLC0415
     from monitor.settings.checks import loopback  # noqa: PLC0415
-    from urllib.parse import urlsplit  # noqa: PLC0415
 
     if epoch is None:
         return SystemClock()

@@ -29,6 +29,7 @@ PATTERN_SD: Final = 0.3  # of its own size, soon
 TREND_HOURS: Final = 3.5  # a departure that grows goes on growing as if for so long (same stations)
 TREND_FADES_H: Final = 20.0
 TREND_COMES_H: Final = 2.0
+BACK_H: Final = 70.0  # a warm or cold spell has half gone after two days (same stations)
 NOW_SLOTS: Final = 4  # now is the mean of the newest twenty minutes
 PER_HOUR: Final = HOUR // SLOT
 DAY_SLOTS: Final = 24 * PER_HOUR
@@ -49,6 +50,7 @@ class Climate:
 
     level: float
     now: float
+    mean: float  # C, over the days that are looked at: what the level slowly comes back to
     trend: float
     pattern: Array  # C, shape (24,), departure in each hour of the UTC day
     day_sd: float  # C, day-to-day change
@@ -58,9 +60,10 @@ class Climate:
         return np.asarray((SPREAD_FACTOR * self.day_sd) ** 2 * (1 - np.exp(-hours / SPREAD_HOURS)))
 
     def drift(self, hours: Array) -> Array:
-        """How far the trend of now will have carried the level, C."""
+        """How far the trend of now, and coming back to the mean, will have carried the level, C."""
         comes, fades = 1 - np.exp(-hours / TREND_COMES_H), np.exp(-hours / TREND_FADES_H)
-        return np.asarray(self.trend * TREND_HOURS * comes * fades)
+        back = (self.mean - self.level) * (1 - np.exp(-hours / BACK_H))
+        return np.asarray(self.trend * TREND_HOURS * comes * fades + back)
 
 
 def climate(series: SlotSeries, upto: int, begin: int | None = None) -> Climate | None:
@@ -75,7 +78,12 @@ def climate(series: SlotSeries, upto: int, begin: int | None = None) -> Climate 
     recent = slots > slots[-1] - NOW_SLOTS
     level = float(bare[recent].mean())
     return Climate(
-        level, float(means[recent].mean()), _trend(slots, bare, span), pattern, _day_sd(slots, means, upto, span)
+        level=level,
+        now=float(means[recent].mean()),
+        mean=float(means.mean()) if span >= DAY_SLOTS else level,
+        trend=_trend(slots, bare, span),
+        pattern=pattern,
+        day_sd=_day_sd(slots, means, upto, span),
     )
 
 

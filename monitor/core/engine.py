@@ -6,19 +6,18 @@ It reads no clock; ``now`` is always the time of the event.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from monitor.core import alarms, rules
 from monitor.core.alarms import Condition, Memory
+from monitor.core.entries import check
 from monitor.core.eta import Belief
 from monitor.core.lots import Lot
 from monitor.core.model import (
-    DAY,
     MINUTE,
     SLOT,
     Acknowledge,
     Alarm,
-    AlarmState,
     BatchChanged,
     BrokerLink,
     ClockSet,
@@ -27,8 +26,8 @@ from monitor.core.model import (
     Estimate,
     Event,
     Harvest,
+    Learned,
     LogEntry,
-    LotLearned,
     LotSpec,
     Measures,
     Ms,
@@ -43,7 +42,8 @@ from monitor.core.model import (
     Tick,
     Transition,
 )
-from monitor.core.quality import CLOCK_UNSET, accept, judge
+from monitor.core.quality import accept, judge
+from monitor.core.recall import Recalling
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
 from monitor.core.state import Batch, State, VesselState
 
@@ -54,7 +54,7 @@ RULES_EVERY: Final = 10 * MINUTE
 """How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
 
 
-class Engine:
+class Engine(Recalling):
     """Owns the state. Not thread-safe: one thread of decisions moves it."""
 
     def __init__(self, site: SiteSpec, now: Ms, *, rules: bool = True, learns: bool = True) -> None:
@@ -149,9 +149,9 @@ class Engine:
             for open_slots in self._slots.values():
                 effects.extend(open_slots.close_by_clock(now))
             self._retire(now, effects)
-        for batch in self._open():
+        for batch in self.state.open_batches():
             if now >= batch.rule_due:
-                self._forecast(batch, now)
+                self._forecast(batch, now, effects)
         self._look(self._all_conditions(now, slow), now, effects)
 
     def _all_conditions(self, now: Ms, slow: bool) -> Iterator[Condition | None]:
@@ -165,7 +165,7 @@ class Engine:
         for probe in state.probes.values():
             yield rules.probe_silent(state, probe, now)
 
-    def _forecast(self, batch: Batch, now: Ms) -> None:
+    def _forecast(self, batch: Batch, now: Ms, effects: list[Effect]) -> None:
         """Give the rules a new estimate to look at, and keep what the keeper could count on."""
         if not self._rules:
             return
@@ -179,12 +179,14 @@ class Engine:
             batch.rule_due = int(mid) + 1
         if batch.expected is None or mid < batch.expected:
             batch.expected, batch.expected_water = mid, estimate.water_c
+            document = {"ready": mid, "water_c": estimate.water_c}
+            effects.append(Learned(now, f"expected/{batch.start.batch}", document))
 
     def next_due(self, now: Ms) -> Ms:
         """When the next tick will find something to do, if no input comes before."""
         state = self.state
         due = [(now // SLOT + 1) * SLOT]
-        due += [batch.rule_due for batch in self._open()]
+        due += [batch.rule_due for batch in self.state.open_batches()]
         due += [v.settle_until for v in state.vessels.values() if v.settle_until is not None]
         for name, memory in state.memories.items():
             found = state.conditions.get(name)
@@ -200,57 +202,22 @@ class Engine:
 
     def check(self, entry: LogEntry) -> None:
         """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper."""
-        state = self.state
-        if isinstance(entry, Settle):
-            self._vessel(entry.vessel)
-            return
-        if isinstance(entry, Start):
-            vessel = self._vessel(entry.vessel)
-            if entry.batch in state.batches:
-                raise Refused(f"there is already a batch {entry.batch}; give this one another name")
-            if vessel.batch is not None:
-                raise Refused(
-                    f"{entry.vessel} still holds batch {vessel.batch.start.batch}; harvest or discard that one first"
-                )
-            for what, value, top in (("cysts_g", entry.cysts_g, 1000.0), ("litres", entry.litres, 1000.0)):
-                if not 0 < value <= top:
-                    raise Refused(f"{what} is {value:g}; allowed is more than 0 and at most {top:g}")
-            if not 0 <= entry.salinity_g_l <= 200:
-                raise Refused(f"salinity is {entry.salinity_g_l:g} g/L; allowed is 0 to 200")
-            return
-        batch = state.batches.get(entry.batch)
-        if batch is None:
-            known = ", ".join(b.start.batch for b in self._open()) or "none"
-            raise Refused(f"there is no batch {entry.batch}; open batches: {known}")
-        if batch.ended is not None:
-            raise Refused(f"batch {entry.batch} has already ended")
-        if entry.time < batch.start.time:
-            raise Refused(f"that is before batch {entry.batch} was started")
-        share = getattr(entry, "fraction", None)
-        if share is None:
-            share = getattr(entry, "hatched_fraction", None)
-        if share is not None and not 0 <= share <= 1:
-            raise Refused(f"the hatched fraction is {share:g}; allowed is 0 to 1")
-
-    def _vessel(self, name: str) -> VesselState:
-        vessel = self.state.vessels.get(name)
-        if vessel is None:
-            known = ", ".join(self.state.vessels)
-            raise Refused(f"there is no vessel {name}; known are: {known}")
-        return vessel
+        check(self.state, entry)
 
     def _entry(self, entry: LogEntry, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)
         if isinstance(entry, Harvest | Discard):
             self._teach(entry, now, effects)
         vessel = self._record(entry)
+        if isinstance(entry, Start):
+            effects.append(Learned(now, f"prior/{entry.batch}", self.lot(entry.lot).document()))
         if isinstance(entry, Settle):
             self._look([rules.air_stopped(self.state, vessel, now)], now, effects)
             return
         if isinstance(entry, Harvest | Discard):
             self._hands_on(vessel, now, effects)
         if vessel.batch is not None:
-            self._forecast(vessel.batch, now)
+            self._forecast(vessel.batch, now, effects)
         effects.append(BatchChanged(now, entry.batch))
         self._look(self._all_conditions(now, slow=True), now, effects)
 
@@ -280,7 +247,7 @@ class Engine:
             return
         lot = self.lot(batch.start.lot).learn(entry.batch, now, belief.prior, belief.points, belief.weights)
         self.state.lots[lot.id] = lot
-        effects.append(LotLearned(now, lot.id, lot.document()))
+        effects.append(Learned(now, f"lot/{lot.id}", lot.document()))
 
     def _record(self, entry: LogEntry) -> VesselState:
         """Take an entry into the state, without looking at any rule; returns its vessel."""
@@ -372,7 +339,7 @@ class Engine:
             state.memories[name] = alarms.clock_set(memory, by)
         if by < 0:
             self._forget_ahead(event.time)
-        for batch in self._open():
+        for batch in self.state.open_batches():
             batch.rule_due = min(batch.rule_due, event.time)
         self._slot_seen = 0
 
@@ -390,12 +357,9 @@ class Engine:
 
     # -- telling
 
-    def _open(self) -> list[Batch]:
-        return [v.batch for v in self.state.vessels.values() if v.batch is not None]
-
     def open_batches(self) -> list[str]:
         """Ids of the batches that have not ended, in the order of the vessels."""
-        return [batch.start.batch for batch in self._open()]
+        return [batch.start.batch for batch in self.state.open_batches()]
 
     def alarms(self) -> list[Alarm]:
         """Alarms that are not normal, most urgent and newest first."""
@@ -425,66 +389,3 @@ class Engine:
             None if newest is None else newest.time,
             vessel.air_word(now),
         )
-
-    # -- coming back after a restart
-
-    def recall_slot(self, slot: SlotClosed) -> None:
-        """History from before: a closed slot. Slots first, then readings, then entries, then alarms."""
-        probe = self.state.probes.get(slot.probe)
-        if probe is None or slot.count <= 0 or self._far_ahead(slot.slot):
-            return
-        self._slots[slot.probe].recall(slot.slot // SLOT)
-        probe.recall(slot.slot, slot.count, slot.total)
-        probe.not_ahead(self.state.listening_since)
-        if probe.spec.measures is Measures.ROOM:
-            self.state.room.put(slot.slot // SLOT, slot.count, slot.total)
-        vessel = self.state.vessels.get(probe.spec.vessel or "")
-        if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
-            series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
-            series.put(slot.slot // SLOT, slot.count, slot.total)
-
-    def _far_ahead(self, time: Ms) -> bool:
-        """Whether only a clock that was far ahead can have written this; one that begins in 1970 is no judge of it."""
-        now = self.state.listening_since
-        return now >= CLOCK_UNSET and time > now + DAY
-
-    def recall_reading(self, reading: Reading) -> None:
-        """A stored reading: counted where its slot was not closed yet, else only what was told last, and exactly when."""
-        open_slots = self._slots.get(reading.probe)
-        if open_slots is None or self._far_ahead(reading.time):
-            return
-        if reading.time // SLOT >= open_slots.closed_upto:
-            self._learn(reading)
-        else:
-            accept(self.state.probes[reading.probe], reading)
-        self.state.probes[reading.probe].not_ahead(self.state.listening_since)
-
-    def recall_lot(self, document: dict[str, Any]) -> None:
-        """A tin as it was known before a restart; before the entries. Raises ValueError for one of another version."""
-        lot = Lot.from_document(document)
-        self.state.lots[lot.id] = lot
-
-    def recall_entry(self, entry: LogEntry) -> None:
-        """A log entry from before, in the order in which they were logged; yields no effects and looks at no rule."""
-        if isinstance(entry, Start | Settle) and entry.vessel not in self.state.vessels:
-            return  # a vessel that is no longer configured: its record stays in the store
-        if not isinstance(entry, Start | Settle) and entry.batch not in self.state.batches:
-            return
-        self._record(entry)
-
-    def reading_recall_from(self) -> Ms:
-        """From when on stored readings are needed besides the closed slots; call after the slots."""
-        newest = max((open_slots.closed_upto for open_slots in self._slots.values()), default=0)
-        return max((newest - 2 * CLOCK_SLOTS) * SLOT, 0)
-
-    def recall_alarm(self, alarm: Alarm, *, told: bool) -> None:
-        """An alarm as it stood; it goes on from there."""
-        if alarm.state is AlarmState.NORMAL:
-            return
-        since = min(alarm.since, self.state.listening_since)  # the clock may stand before it
-        begun = None if alarm.state is AlarmState.RETURNED else since  # what comes back is a new trouble
-        self.state.memories[alarm.id] = Memory(alarm=alarm, begun=begun, told=told)
-        vessel = self.state.vessels.get(alarm.subject)
-        air = None if vessel is None else vessel.newest_air()
-        if alarm.rule == "air-stopped" and air is not None and air.air_state == 0:
-            air.air_since = alarm.since  # the history knows it only to five minutes

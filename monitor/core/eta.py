@@ -33,10 +33,10 @@ BEGUN: Final = (
 
 # What a keeper who looks with a lamp calls what he sees, as shares of what will hatch: where one word gives way to the next.
 # The borders are loose on purpose (a logistic in the logit). Common practice, no source.
-BORDERS: Final = {"none|first": 0.008, "first|some": 0.10, "some|most": 0.60}
+BORDERS: Final = {"none|first": 0.01, "first|some": 0.10, "some|most": 0.65}
 LOOSE_LOGIT: Final = 0.45
 COUNTED: Final = 50.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
-HARVEST_FROM: Final = 0.75  # a keeper harvests when most are out ...
+HARVEST_FROM: Final = 0.85  # a keeper harvests when most are out ...
 HARVEST_ANYHOW: Final = 0.15  # ... or for another reason; common practice, no source
 
 QUANTILE_WINDOW: Final = np.linspace(-0.04, 0.04, 17)

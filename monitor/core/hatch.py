@@ -33,13 +33,12 @@ LOT_DIMENSIONS: Final = len(LOT_COORDINATES)
 
 SAMPLES: Final = 512
 
-# Priors for a lot that has never been hatched here. Spread of the half time in log units: lot to lot 0.25-0.26 and batch to
-# batch 0.08-0.10, together 0.28; the strains and temperatures behind them are in Vanhaecke & Sorgeloos 1982 (Aquacult. Eng.
+# Priors for a lot that has never been hatched here. Spread of the half time in log units: lot to lot 0.25 and batch to
+# batch 0.08-0.10, together 0.27; the strains and temperatures behind them are in Vanhaecke & Sorgeloos 1982 (Aquacult. Eng.
 # 1:263-273) and the pair of temperatures for San Francisco Bay cysts that gives a base of 11.5-12.3 C.
 HALF_MEDIAN_H: Final = 20.0
-HALF_LOG_SD: Final = 0.15
-HALF_TAIL: Final = 0.04  # some lots need 48 h: the ends are further out than a normal's
-LUCK_LOG_SD: Final = 0.09
+HALF_LOG_SD: Final = 0.25
+LUCK_LOG_SD: Final = 0.095
 SOAK_H: Final = 1.5  # cysts take up water to a sphere in 1-2 h, warm or cold (FAO prawn manual annex 4, restated)
 CORNER_C: Final = (
     1.3  # the cysts of a batch have thresholds of their own, so the law has no sharp corner; an assumption
@@ -47,7 +46,7 @@ CORNER_C: Final = (
 BASE_MEAN_C, BASE_SD_C, BASE_LOW_C, BASE_HIGH_C = 11.0, 1.5, 7.0, 13.5
 TURN_MEAN_C, TURN_SD_C = 30.0, 1.5
 STOP_MEAN_C, STOP_SD_C = 37.0, 2.5
-SHAPE_MEDIAN, SHAPE_LOG_SD = 9.0, 0.35
+SHAPE_MEDIAN, SHAPE_LOG_SD = 9.0, 0.4
 # Hatch percentage of 18 published lots: mean 65, SD 18; good commercial lots are better.
 SHARE_LOGIT_MEAN, SHARE_LOGIT_SD = 0.8, 1.0
 LABEL_LOGIT_SD: Final = 0.4
@@ -111,7 +110,7 @@ class Prior:
 
     def half_h(self, coordinate: float) -> float:
         """Hours at 25 C until half has hatched, at a lot's coordinate ``half``."""
-        return float(HALF_MEDIAN_H * np.exp(half_log(np.array(coordinate))))
+        return float(HALF_MEDIAN_H * np.exp(HALF_LOG_SD * coordinate))
 
     def share(self, coordinate: float) -> float:
         """Share that hatches, at a lot's coordinate ``share``."""
@@ -145,11 +144,6 @@ def _uniform_table() -> tuple[Array, Array]:
     return z, np.array([normal.cdf(float(point)) for point in z])
 
 
-def half_log(coordinate: Array) -> Array:
-    """Log factor of the half time at a lot's coordinate ``half``."""
-    return np.asarray(HALF_LOG_SD * coordinate * (1 + HALF_TAIL * coordinate**2))
-
-
 def draw(points: Array, prior: Prior, salinity_g_l: float = SALT_REFERENCE_G_L) -> Parameters:
     """Parameters of every point of a cloud of shape (n, 14) under a prior and at a salinity."""
     column = dict(zip(LOT_COORDINATES, prior.lot_points(points).T, strict=True))
@@ -157,7 +151,7 @@ def draw(points: Array, prior: Prior, salinity_g_l: float = SALT_REFERENCE_G_L) 
     salt = 1 + SALT_PER_G_L * (max(salinity_g_l, 20.0) - SALT_REFERENCE_G_L)
     turn = TURN_MEAN_C + TURN_SD_C * column["turn"]
     return Parameters(
-        half=(HALF_MEDIAN_H * np.exp(half_log(column["half"]) + LUCK_LOG_SD * column["luck"]) - SOAK_H) * salt,
+        half=(HALF_MEDIAN_H * np.exp(HALF_LOG_SD * column["half"] + LUCK_LOG_SD * column["luck"]) - SOAK_H) * salt,
         base=np.asarray(np.interp(column["base"], *_base_table())),
         turn=turn,
         stop=np.maximum(STOP_MEAN_C + STOP_SD_C * column["stop"], turn + 1.0),

@@ -369,12 +369,16 @@ class SlotClosed:
 
 
 @dataclass(frozen=True, slots=True)
-class LotLearned:
-    """A tin has been taught by a finished batch: ``document`` is all that is known of it, ready for JSON."""
+class Learned:
+    """Something to be kept that neither slots nor log can tell: what a tin has taught, what a batch began with.
+
+    ``key`` is ``lot/<id>``, ``prior/<batch>`` or ``expected/<batch>``; ``document`` is ready for JSON and takes the place of
+    the one before.
+    """
 
     time: Ms
-    lot: str
+    key: str
     document: dict[str, Any]
 
 
-Effect = Transition | BatchChanged | SlotClosed | LotLearned
+Effect = Transition | BatchChanged | SlotClosed | Learned

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 SLIP: Final = 45 * MINUTE  # a hatch this much later than could be counted on is worth a word
 SLIP_CLEAR: Final = 30 * MINUTE
 COLDER_C: Final = 0.5  # and the water must be at least this much colder than it was then
+SETTLING_LEAVES_MIN: Final = 2.0
 BROKER_ON_DELAY: Final = 2 * MINUTE
 STOPS_C: Final = 33.0  # above about 33 C development stops (FAO freshwater prawn manual T428 annex 4, restated)
 AIR_TODO: Final = (
@@ -72,6 +73,8 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     at_first = (left.lo or 0.0) * MINUTE + (now - since) if left.lo is not None else HOUR * 24
     delay = int(min(settings.air_on_delay, at_first / 10))
     held = vessel.settle_until is not None and now < vessel.settle_until
+    if hatched and left.lo is not None and left.lo < SETTLING_LEAVES_MIN:
+        held = False  # settling must not outlast the oxygen of what has hatched
     zone = state.site.timezone
     name = vessel.spec.id
     when = clock(since, zone, now)

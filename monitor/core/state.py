@@ -79,6 +79,10 @@ class State:
     broker_since: Ms = 0
     listening_since: Ms = 0  # silence is counted from here at the earliest
 
+    def open_batches(self) -> list[Batch]:
+        """Batches that have not ended, in the order of the vessels."""
+        return [v.batch for v in self.vessels.values() if v.batch is not None]
+
     @staticmethod
     def of(site: SiteSpec) -> State:
         probes = {name: ProbeState(spec) for name, spec in site.probes.items()}

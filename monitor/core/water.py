@@ -84,7 +84,7 @@ def forecast(water: SlotSeries, upto: int, room: SlotSeries | None = None, fille
     start = upto * SLOT
     own = climate(water, upto)
     if own is None:
-        nothing = Climate(UNKNOWN_C, UNKNOWN_C, 0.0, np.zeros(24), UNKNOWN_SD_C)
+        nothing = Climate(UNKNOWN_C, UNKNOWN_C, UNKNOWN_C, 0.0, np.zeros(24), UNKNOWN_SD_C)
         return Forecast(start, UNKNOWN_C, UNKNOWN_C, nothing, nothing.pattern, EXCHANGE_H, known=False)
     around = None if room is None else climate(room, upto)
     if room is None or around is None:

@@ -186,7 +186,13 @@ def entries(path: Path) -> Iterator[LogEntry]:
 
 
 def _allowed(where: str) -> str:
-    kinds: dict[str, type[_Line]] = {"start": _Start, "seen": _Seen, "harvest": _Harvest, "discard": _Discard, "settle": _Settle}
+    kinds: dict[str, type[_Line]] = {
+        "start": _Start,
+        "seen": _Seen,
+        "harvest": _Harvest,
+        "discard": _Discard,
+        "settle": _Settle,
+    }
     kind = kinds.get(where.split("/", maxsplit=1)[0])
     if kind is None:
         return "a JSON object with time and event, one of " + ", ".join(kinds)

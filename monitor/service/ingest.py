@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from monitor.core.engine import Engine
-    from monitor.core.model import Effect, Sample
+    from monitor.core.model import Effect, Reading, Sample
     from monitor.intake.binding import Binding
     from monitor.intake.incoming import Incoming
     from monitor.store import Store
@@ -62,9 +62,9 @@ class Ingest:
         for binding in self._bindings.get(message.topic, ()):
             samples = self._read(message, binding)
             for sample in samples:
+                reading = self._sample(message, binding.probe, sample, effects)
                 # A relative time in a SenML pack counts from the arrival, so it is no identity of its own.
-                anonymous |= (sample.time is None and sample.seq is None) or binding.decoder == "senml"
-                self._sample(message, binding.probe, sample, effects)
+                anonymous |= not (reading.own_time or reading.seq is not None) or binding.decoder == "senml"
         if anonymous and message.mid:
             self._store.remember_delivery(self._session, message.mid, message.payload)
         return effects
@@ -93,8 +93,9 @@ class Ingest:
         self.counters.read(binding.probe, samples)
         return samples
 
-    def _sample(self, message: Incoming, probe: str, sample: Sample, effects: list[Effect]) -> None:
+    def _sample(self, message: Incoming, probe: str, sample: Sample, effects: list[Effect]) -> Reading:
         reading = self._engine.judge(probe, sample, message.arrived, retained=message.retain, queued=message.queued)
         placed = self._store.add(reading)
         if placed is not None:
             effects.extend(self._engine.step(placed))
+        return reading

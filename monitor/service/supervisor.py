@@ -19,7 +19,7 @@ from monitor.core.model import (
     BrokerLink,
     ClockSet,
     Effect,
-    LotLearned,
+    Learned,
     Ms,
     Refused,
     SlotClosed,
@@ -51,7 +51,6 @@ TICK_S: Final = 1.0
 DRAIN: Final = 500  # inputs taken in one go, before a tick may come in between
 HALF_WINDOW: Final = {"5": 1000, "3.1.1": 10}  # half of what the broker sends unacknowledged
 RETRY_COMMIT_S: Final = 5.0
-LOT_KEY: Final = "lot/"
 HISTORY: Final[Ms] = 12 * DAY
 
 
@@ -98,6 +97,7 @@ class Supervisor:
         with Store.open(self._w.store_path, now=self._clock.now()) as store:
             self._store = store
             self._engine = Engine(self._w.site, self._clock.now())
+            self._engine.step(BrokerLink(self._clock.now(), up=False))  # nobody has answered yet
             self._ingest = Ingest(self._engine, store, self._w.bindings)
             self._recall()
             self._outbox = Outbox(store)
@@ -134,21 +134,24 @@ class Supervisor:
             engine.recall_reading(reading)
         entries = store.entries()
         for lot in sorted({entry.lot for entry in entries if isinstance(entry, Start)}):
-            self._recall_lot(lot)
+            self._recall_learned(f"lot/{lot}")
         for entry in entries:
             engine.recall_entry(entry)
+        for batch in engine.open_batches():
+            self._recall_learned(f"prior/{batch}")
+            self._recall_learned(f"expected/{batch}")
         for alarm in store.alarms():
             engine.recall_alarm(alarm, told=alarm.state is not AlarmState.SUPPRESSED)
         log.info("state.recalled", batches=len(engine.open_batches()), alarms=len(engine.alarms()))
 
-    def _recall_lot(self, lot: str) -> None:
-        kept = self._store.kept(LOT_KEY + lot)
+    def _recall_learned(self, key: str) -> None:
+        kept = self._store.kept(key)
         if kept is None:
             return
         try:
-            self._engine.recall_lot(json.loads(kept))
+            self._engine.recall_learned(key, json.loads(kept))
         except ValueError as error:
-            log.warning("lot.forgotten", lot=lot, reason=str(error))
+            log.warning("learned.forgotten", key=key, reason=str(error))
 
     def _tell_all(self) -> None:
         for alarm in self._engine.alarms():
@@ -257,9 +260,8 @@ class Supervisor:
                     self._transition(effect)
                 case SlotClosed():
                     self._store.put_slot(effect)
-                case LotLearned():
-                    self._store.keep(LOT_KEY + effect.lot, json.dumps(effect.document))
-                    log.info("lot.learned", lot=effect.lot, story=self._engine.lot(effect.lot).story())
+                case Learned():
+                    self._store.keep(effect.key, json.dumps(effect.document))
                 case BatchChanged():
                     self._teller.touch_batch(effect.batch)
 

@@ -19,8 +19,8 @@ from monitor.core.model import (
     Estimate,
     Event,
     Harvest,
+    Learned,
     LogEntry,
-    LotLearned,
     LotSpec,
     Measures,
     Ms,
@@ -124,7 +124,7 @@ class Shed:
         self.slots: dict[tuple[Ms, str], tuple[int, int]] = {}
         self.entries: list[LogEntry] = []
         self.standing: dict[str, Alarm] = {}
-        self.lots: dict[str, dict[str, Any]] = {}
+        self.learned: dict[str, dict[str, Any]] = {}
         self.moves: list[Transition] = []
 
     # -- coming in
@@ -157,8 +157,8 @@ class Shed:
             elif isinstance(effect, Transition):
                 self.moves.append(effect)
                 self.standing[effect.alarm.id] = effect.alarm
-            elif isinstance(effect, LotLearned):
-                self.lots[effect.lot] = effect.document
+            elif isinstance(effect, Learned):
+                self.learned[effect.key] = effect.document
         return effects
 
     def wait(self, length: Ms) -> None:
@@ -214,15 +214,19 @@ class Shed:
         for key in sorted(self.readings):
             if key[0] >= since:
                 fresh.engine.recall_reading(self.readings[key])
-        for document in self.lots.values():
-            fresh.engine.recall_lot(document)
+        for name, document in self.learned.items():
+            if name.startswith("lot/"):
+                fresh.engine.recall_learned(name, document)
         for entry in self.entries:
             fresh.engine.recall_entry(entry)
+        for name, document in self.learned.items():
+            if not name.startswith("lot/"):
+                fresh.engine.recall_learned(name, document)
         for alarm in self.standing.values():
             if alarm.state is not AlarmState.NORMAL:
                 fresh.engine.recall_alarm(alarm, told=alarm.state is not AlarmState.SUPPRESSED)
         fresh.readings, fresh.slots = dict(self.readings), dict(self.slots)
-        fresh.entries, fresh.standing, fresh.lots = list(self.entries), dict(self.standing), dict(self.lots)
+        fresh.entries, fresh.standing, fresh.learned = list(self.entries), dict(self.standing), dict(self.learned)
         return fresh
 
 

@@ -1,0 +1,58 @@
+"""Whether a log entry can be taken; the answers are for the keeper."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from monitor.core.history import KEEP_SLOTS
+from monitor.core.model import DAY, SLOT, LogEntry, Ms, Refused, Settle, Start
+
+if TYPE_CHECKING:
+    from monitor.core.state import State, VesselState
+
+OLDEST: Final[Ms] = KEEP_SLOTS * SLOT
+"""A batch that began earlier than the history reaches can't be reckoned."""
+
+
+def check(state: State, entry: LogEntry) -> None:
+    """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper."""
+    if isinstance(entry, Settle):
+        _vessel(state, entry.vessel)
+        return
+    if isinstance(entry, Start):
+        vessel = _vessel(state, entry.vessel)
+        if entry.logged - entry.time > OLDEST:
+            raise Refused(f"that is more than {OLDEST // DAY} days ago, further than the history of the water reaches")
+        if entry.batch in state.batches:
+            raise Refused(f"there is already a batch {entry.batch}; give this one another name")
+        if vessel.batch is not None:
+            raise Refused(
+                f"{entry.vessel} still holds batch {vessel.batch.start.batch}; harvest or discard that one first"
+            )
+        for what, value, top in (("cysts_g", entry.cysts_g, 1000.0), ("litres", entry.litres, 1000.0)):
+            if not 0 < value <= top:
+                raise Refused(f"{what} is {value:g}; allowed is more than 0 and at most {top:g}")
+        if not 0 <= entry.salinity_g_l <= 200:
+            raise Refused(f"salinity is {entry.salinity_g_l:g} g/L; allowed is 0 to 200")
+        return
+    batch = state.batches.get(entry.batch)
+    if batch is None:
+        known = ", ".join(b.start.batch for b in state.open_batches()) or "none"
+        raise Refused(f"there is no batch {entry.batch}; open batches: {known}")
+    if batch.ended is not None:
+        raise Refused(f"batch {entry.batch} has already ended")
+    if entry.time < batch.start.time:
+        raise Refused(f"that is before batch {entry.batch} was started")
+    share = getattr(entry, "fraction", None)
+    if share is None:
+        share = getattr(entry, "hatched_fraction", None)
+    if share is not None and not 0 <= share <= 1:
+        raise Refused(f"the hatched fraction is {share:g}; allowed is 0 to 1")
+
+
+def _vessel(state: State, name: str) -> VesselState:
+    vessel = state.vessels.get(name)
+    if vessel is None:
+        known = ", ".join(state.vessels)
+        raise Refused(f"there is no vessel {name}; known are: {known}")
+    return vessel

@@ -1,0 +1,114 @@
+"""Coming back after a restart: all the engine holds is rebuilt from what the store kept.
+
+Slots first, then readings, then what was learned of tins, then the log, then what batches began with, then alarms.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from typing import TYPE_CHECKING, Any
+
+from monitor.core.alarms import Memory
+from monitor.core.lots import Lot
+from monitor.core.model import (
+    DAY,
+    SLOT,
+    Alarm,
+    AlarmState,
+    LogEntry,
+    Measures,
+    Ms,
+    Reading,
+    Settle,
+    SlotClosed,
+    Start,
+)
+from monitor.core.quality import CLOCK_UNSET, accept
+from monitor.core.slots import CLOCK_SLOTS, OpenSlots
+
+if TYPE_CHECKING:
+    from monitor.core.state import State, VesselState
+
+
+class Recalling(ABC):
+    """The part of the engine that takes back what was kept."""
+
+    state: State
+    _slots: dict[str, OpenSlots]
+
+    @abstractmethod
+    def _learn(self, reading: Reading) -> tuple[bool, VesselState | None, list[SlotClosed]]: ...
+
+    @abstractmethod
+    def _record(self, entry: LogEntry) -> VesselState: ...
+
+    def recall_slot(self, slot: SlotClosed) -> None:
+        """History from before: a closed slot."""
+        probe = self.state.probes.get(slot.probe)
+        if probe is None or slot.count <= 0 or self._far_ahead(slot.slot):
+            return
+        self._slots[slot.probe].recall(slot.slot // SLOT)
+        probe.recall(slot.slot, slot.count, slot.total)
+        probe.not_ahead(self.state.listening_since)
+        if probe.spec.measures is Measures.ROOM:
+            self.state.room.put(slot.slot // SLOT, slot.count, slot.total)
+        vessel = self.state.vessels.get(probe.spec.vessel or "")
+        if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
+            series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
+            series.put(slot.slot // SLOT, slot.count, slot.total)
+
+    def _far_ahead(self, time: Ms) -> bool:
+        """Whether only a clock that was far ahead can have written this; one that begins in 1970 is no judge of it."""
+        now = self.state.listening_since
+        return now >= CLOCK_UNSET and time > now + DAY
+
+    def recall_reading(self, reading: Reading) -> None:
+        """A stored reading: counted where its slot was not closed yet, else only what was told last, and exactly when."""
+        open_slots = self._slots.get(reading.probe)
+        if open_slots is None or self._far_ahead(reading.time):
+            return
+        if reading.time // SLOT >= open_slots.closed_upto:
+            self._learn(reading)
+        else:
+            accept(self.state.probes[reading.probe], reading)
+        self.state.probes[reading.probe].not_ahead(self.state.listening_since)
+
+    def recall_learned(self, key: str, document: dict[str, Any]) -> None:
+        """What ``Learned`` gave to keep: tins before the log, batches after it. ValueError for one of another version."""
+        kind, _, name = key.partition("/")
+        if kind == "lot":
+            self.state.lots[name] = Lot.from_document(document)
+            return
+        batch = self.state.batches.get(name)
+        if batch is None or batch.belief is None:
+            return
+        if kind == "prior":
+            batch.belief.prior = Lot.from_document(document).before_next()
+            batch.belief.start_over()
+        elif kind == "expected" and batch.expected is None:
+            batch.expected, batch.expected_water = document["ready"], document["water_c"]
+
+    def recall_entry(self, entry: LogEntry) -> None:
+        """A log entry from before, in the order in which they were logged; yields no effects and looks at no rule."""
+        if isinstance(entry, Start | Settle) and entry.vessel not in self.state.vessels:
+            return  # a vessel that is no longer configured: its record stays in the store
+        if not isinstance(entry, Start | Settle) and entry.batch not in self.state.batches:
+            return
+        self._record(entry)
+
+    def reading_recall_from(self) -> Ms:
+        """From when on stored readings are needed besides the closed slots; call after the slots."""
+        newest = max((open_slots.closed_upto for open_slots in self._slots.values()), default=0)
+        return max((newest - 2 * CLOCK_SLOTS) * SLOT, 0)
+
+    def recall_alarm(self, alarm: Alarm, *, told: bool) -> None:
+        """An alarm as it stood; it goes on from there."""
+        if alarm.state is AlarmState.NORMAL:
+            return
+        since = min(alarm.since, self.state.listening_since)  # the clock may stand before it
+        begun = None if alarm.state is AlarmState.RETURNED else since  # what comes back is a new trouble
+        self.state.memories[alarm.id] = Memory(alarm=alarm, begun=begun, told=told)
+        vessel = self.state.vessels.get(alarm.subject)
+        air = None if vessel is None else vessel.newest_air()
+        if alarm.rule == "air-stopped" and air is not None and air.air_state == 0:
+            air.air_since = alarm.since  # the history knows it only to five minutes
