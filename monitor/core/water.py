@@ -33,6 +33,7 @@ FALLS_C: Final = 0.6  # below everything of the day before
 FALLS_C_H: Final = 0.3  # and falling at least so fast: the heater has failed
 RISES_C_H: Final = 0.8
 FREE_SD_C: Final = 0.3
+MOVES_C: Final = 0.5
 SAME_WATER_C: Final = 1.0
 HELD_GAP_C: Final = 1.1
 STANDS_C: Final = 0.8  # warmer than its room for hours: something heats it
@@ -192,9 +193,19 @@ def _heat(water: SlotSeries, room: SlotSeries, exchange: _Exchange, begin: int, 
     stands = int(slots[-1]) - int(slots[lately][0]) >= 3 * PER_HOUR and gap > enough and pushes > enough / 2
     if not (moved or stands):
         return None
-    if level < WEAK_BELOW_C or abs(rate) > RISES_C_H:  # on its way; or too weak, since nobody sets a heater so low
-        return _Heat(SET_C, max(pushes, 1.0), steady=False)
+    # On its way; or too weak, since nobody sets a heater so low, or since the water goes up and down with its room.
+    if level < WEAK_BELOW_C or abs(rate) > RISES_C_H or _follows(slots, means, outside):
+        return _Heat(max(SET_C, level + 1.0), max(pushes, 1.0), steady=False)
     return _Heat(level, max(float((means - outside)[lately].max()), LIFT_C), steady=True)
+
+
+def _follows(slots: NDArray[np.int64], means: Array, outside: Array) -> bool:
+    """Whether, after the first hours, the water has kept its distance from its room rather than its temperature."""
+    later = slots > slots[0] + 3 * PER_HOUR
+    if int(slots[-1] - slots[0]) < 9 * PER_HOUR or int(later.sum()) < 2 * PER_HOUR:
+        return False
+    own = float(means[later].std())
+    return own > MOVES_C and float((means - outside)[later].std()) < 0.7 * own
 
 
 def _goes_on(water: SlotSeries, split: int) -> bool:
