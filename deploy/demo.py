@@ -89,10 +89,11 @@ def free_port(wanted: int = 0) -> int:
 
 
 @contextlib.contextmanager
-def broker(folder: Path) -> Iterator[int]:
+def broker(folder: Path, *, embedded: bool) -> Iterator[int]:
     """Mosquitto when it is on the PATH, else the broker that comes as a Python package; yields its port."""
     port = free_port()
-    found = shutil.which("mosquitto", path=os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin"]))
+    path = os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin"])
+    found = None if embedded else shutil.which("mosquitto", path=path)
     if found is None:
         from iotcore import Broker  # noqa: PLC0415  (only needed here)
 
@@ -205,7 +206,7 @@ def watch(url: str, seconds: float | None, halt: threading.Event) -> int:
     return len(seen)
 
 
-def run(minutes: float | None, folder: Path, halt: threading.Event) -> int:
+def run(minutes: float | None, folder: Path, halt: threading.Event, *, embedded: bool) -> int:
     phone = Phone()
     catcher = phone.serve()
     page_port = free_port(8417)
@@ -213,7 +214,7 @@ def run(minutes: float | None, folder: Path, halt: threading.Event) -> int:
     anchor = str(time.time() + LEAD_S)
     sim = ["--sim-epoch", EPOCH, "--sim-speed", str(SPEED), "--sim-anchor", anchor]
     with contextlib.ExitStack() as stack:
-        port = stack.enter_context(broker(folder))
+        port = stack.enter_context(broker(folder, embedded=embedded))
         config = configuration(folder, port, page_port, catcher.server_address[1])
         monitor_log, world_log = folder / "monitor.log", folder / "world.log"
         monitor = stack.enter_context(child("the monitor", swimup("run", "--config", str(config), *sim), monitor_log))
@@ -249,6 +250,7 @@ def run(minutes: float | None, folder: Path, halt: threading.Event) -> int:
 def main() -> int:
     parser = argparse.ArgumentParser(description="swimup in an invented shed, on this machine alone")
     parser.add_argument("--minutes", type=float, help="end by itself after so many minutes, with a summary")
+    parser.add_argument("--embedded", action="store_true", help="the Python broker, even where mosquitto is installed")
     arguments = parser.parse_args()
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(line_buffering=True)
@@ -260,7 +262,7 @@ def main() -> int:
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, end)
     with tempfile.TemporaryDirectory(prefix="swimup-demo-") as folder:
-        return run(arguments.minutes, Path(folder), halt)
+        return run(arguments.minutes, Path(folder), halt, embedded=arguments.embedded)
 
 
 if __name__ == "__main__":
