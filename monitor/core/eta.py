@@ -230,6 +230,8 @@ class Belief:
             note = "the water was above 40 C: the cysts may be dead"
         elif not future.known:
             note = "no water temperature yet: the range is a guess"
+        elif air == "stopped" and t90.mid is not None and t90.mid > now:
+            note = "if the air runs again now"
         return Estimate(
             time=now,
             batch=self.start.batch,

@@ -20,6 +20,7 @@ _LEFT: Final = 1.5
 _RIGHT: Final = 98.5
 _ROOM_FOR_CLOCK: Final = 17.0  # per cent: "06:40" in 13 px letters on the narrowest phone
 _ROOM_FOR_DAY: Final = 13.0
+_ROOM_FOR_NOW: Final = 12.0
 _LENGTHS: Final = (6, 9, 12, 18, 24, 36, 48, 72, 96)
 
 
@@ -116,7 +117,8 @@ def _days(places: list[tuple[float, Ms]], zone: ZoneInfo) -> tuple[Mark, ...]:
     marks = []
     for x, night in places:
         name = f"{words.local(night, zone):%a}"
-        marks.append(Mark(x, name if x <= 100 - _ROOM_FOR_DAY else "", f"{name} begins", "start"))
+        fits = _ROOM_FOR_NOW <= x <= 100 - _ROOM_FOR_DAY
+        marks.append(Mark(x, name if fits else "", f"{name} begins", "start"))
     return tuple(marks)
 
 

@@ -145,3 +145,14 @@ def test_simulated_time_is_told(speed: float | None, told: dict[str, float] | No
     shed = Shed()
     assert bench(shed.engine, {}, T0, sim_speed=speed)["simulated"] == told
     assert bench(shed.engine, {}, T0)["now"] == "2026-03-02T07:00:00Z"
+
+
+def test_with_the_air_off_ready_is_told_under_a_condition() -> None:
+    """While the air is off the estimate says that it holds if the air runs again now."""
+    shed = Shed()
+    shed.run(MINUTE)
+    shed.begin()
+    shed.run(10 * MINUTE)
+    assert shed.engine.estimate("b1", shed.now).note == ""
+    shed.run(10 * MINUTE, air=False)
+    assert shed.engine.estimate("b1", shed.now).note == "if the air runs again now"
