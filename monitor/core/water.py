@@ -33,6 +33,8 @@ FALLS_C: Final = 0.6  # below everything of the day before
 FALLS_C_H: Final = 0.3  # and falling at least so fast: the heater has failed
 RISES_C_H: Final = 0.8
 FREE_SD_C: Final = 0.3
+KNOWN_STEPS: Final = 48  # half-hourly steps from which the time constant is known well
+TOO_COLD_C: Final = 14.0
 MOVES_C: Final = 0.5
 SAME_WATER_C: Final = 1.0
 HELD_GAP_C: Final = 1.1
@@ -186,7 +188,10 @@ def _heat(water: SlotSeries, room: SlotSeries, exchange: _Exchange, begin: int, 
     cools = float((outside[newest] - means[newest]).mean()) / tau  # at what rate it would move by itself
     length = (int(slots[-1]) - int(slots[newest][0]) + 1) / PER_HOUR
     pushes = (rate - cools) * tau  # C above its room that it is driven to, now
-    moved = rate - cools > max(0.5 * abs(cools), 0.25 + 0.25 / max(length, 0.2))
+    doubt = 0.5 if exchange.n < KNOWN_STEPS else 0.3
+    if float(outside[newest].mean()) < TOO_COLD_C:
+        doubt = 0.2  # nobody starts a batch in a room too cold to hatch without heating it
+    moved = rate - cools > max(doubt * abs(cools), 0.25 + 0.25 / max(length, 0.2))
     lately = slots > slots[-1] - 6 * PER_HOUR
     gap = float((means[lately] - outside[lately]).mean())
     enough = STANDS_C if exchange.n >= PER_HOUR else 1.5 * STANDS_C

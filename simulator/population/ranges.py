@@ -14,11 +14,11 @@ from simulator.population.priors import Among, LogitNormal, LogNormal, Normal, U
 
 MEDIAN_H = LogNormal(
     20.0,
-    0.20,
-    16.0,
-    26.0,
-    "hours at 25 C until half have hatched: shells break after 12-20 h (FAO T428 annex 4, secondary), some lots are done"
-    " at 18-24 h, others need 48 h; lot to lot about 0.25 on the log scale, held to what works in the warm",
+    0.25,
+    11.0,
+    36.0,
+    "hours at 25 C until half have hatched: two tins of three within 16-26 h, lot to lot about 0.25 on the log scale; shells"
+    " break after 12-20 h (FAO T428 annex 4, secondary), some lots are done at 18-24 h, others need 48 h",
 )
 BATCH_LOG_SD = Uniform(0.08, 0.10, "batch to batch within one tin; assumption, less than a third of lot to lot")
 LAW = Among(
