@@ -47,9 +47,9 @@ def replay(config: Path | None, readings_file: Path, log_file: Path | None, ever
 
 
 def _step(text: str) -> int:
-    """A distance of lines in ms; one that doesn't fit into a day evenly would not be aligned to it."""
+    """A distance of lines in ms. Raises ValueError."""
     # "30m" is half an hour here; in the configuration, where lengths occur too, minutes are "min".
     step = round(read(re.sub(r"(?<=[\d\s])m$", "min", text.strip()), Kind.DURATION) * 1000)
-    if step < 60_000 or 86_400_000 % step:
-        raise ValueError(f"--every {text!r}: allowed is at least 1 min and a whole number of times a day, as 30m or 1h")
+    if not 60_000 <= step <= 86_400_000:
+        raise ValueError(f"--every {text!r}: allowed is 1 min to 1 day, as 30m or 1h")
     return step

@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 
 SHARES: Final = (0.1, 0.5, 0.9)
 ANOXIC_MG_L: Final = 0.5  # below this the restart lag builds up; an assumption
-LAG_BUILDS_H: Final = 1.5  # metabolic heat is undetectable after 1.5 h (J. exp. Biol. 178:149, 1993)
+LAG_BUILDS_H: Final = (
+    0.5  # heat is undetectable after 1.5 h (J. exp. Biol. 178:149, 1993); most of it goes sooner: assumption
+)
 DEADLY_C: Final = 40.0  # hydrated cysts die above (FAO freshwater prawn manual, T428, annex 4, restated)
 DEADLY_SLOTS: Final = 6
 HORIZON_STEPS: Final = ((96, 30 * MINUTE), (96, HOUR), (192, 4 * HOUR))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.engine import Engine
-from monitor.core.model import LogEntry, Ms, Refused, Sample, SiteSpec, Span, Tick
+from monitor.core.model import DAY, LogEntry, Ms, Refused, Sample, SiteSpec, Span, Tick
 from monitor.core.wording import rfc3339
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def replay(
     every: Ms,
     until: Ms | None = None,
 ) -> Iterator[dict[str, Any]]:
-    """Yield one line per open batch at each multiple of ``every``, from the first input to the last or to ``until``.
+    """Yield one line per open batch at each multiple of ``every`` in the UTC day, from first input to last or to ``until``.
 
     Inputs at or before an instant are included; an entry counts from when it was logged. Raises ``Refused`` for an
     entry that cannot be taken.
@@ -44,19 +44,25 @@ def replay(
     end = last if until is None else max(until, last)
     engine = Engine(site, first)
     seen: set[tuple[str, Ms]] = set()
-    instant = -(-first // every) * every
+    instant = _next_instant(first, every)
     now = first
     for item in inputs:
         while instant < item[0]:
             now = _tick_to(engine, now, instant)
             yield from _lines(engine, instant)
-            instant += every
+            instant = _next_instant(instant + 1, every)
         now = _tick_to(engine, now, item[0])
         _feed(engine, item, seen)
     while instant <= end:
         now = _tick_to(engine, now, instant)
         yield from _lines(engine, instant)
-        instant += every
+        instant = _next_instant(instant + 1, every)
+
+
+def _next_instant(time: Ms, every: Ms) -> Ms:
+    """The first instant at or after ``time`` that is a whole number of steps into its UTC day."""
+    day = time // DAY * DAY
+    return min(day + -(-(time - day) // every) * every, day + DAY)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

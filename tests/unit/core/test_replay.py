@@ -185,3 +185,18 @@ def test_site_with_two_vessels_has_a_line_for_each_batch() -> None:
     assert [line["water_c"] for line in told[:2]] == [25.0, 20.0]
     assert told[0]["time"] == "2026-03-02T07:00:00Z"
     assert (T0 % (30 * MINUTE)) == 0
+
+
+def test_a_step_that_does_not_fit_begins_anew_each_day() -> None:
+    """Steps of seven hours stand at 00, 07, 14 and 21 o'clock UTC of each day."""
+    told = lines(recording(lambda _: 25.0, 40), [start()], every=7 * HOUR)
+    assert [line["time"][11:16] for line in told] == ["07:00", "14:00", "21:00", "00:00", "07:00", "14:00", "21:00"]
+
+
+@pytest.mark.parametrize("celsius", [23.0, 28.0])
+def test_no_air_delays_a_dense_batch_over_the_usual_range(celsius: float) -> None:
+    """Air off for 3 h at hour 5 delays ready by 2-5 h at 5 g/L, from 23 to 28 C."""
+    entry = start(cysts_g=5.0)
+    through = lines(recording(lambda _: celsius, 16), [entry])
+    off = lines(recording(lambda _: celsius, 16, air=lambda h: not 5 <= h < 8), [entry])
+    assert 2.0 <= ready(off[-1]) - ready(through[-1]) <= 5.0
