@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from monitor.service.clock import Clock
     from monitor.service.desk import ServiceDesk
 
-ESTIMATE_EVERY_S: Final = 1.0  # a batch is reckoned anew at most this often ...
+ESTIMATE_EVERY_S: Final = 0.8  # a batch is reckoned anew at most this often: what is read is seen within a second ...
 ESTIMATE_AT_LEAST_S: Final = 30.0  # ... and at least this often, since time passes too
 BUDGET_S: Final = 0.05  # reckoning longer than this at a stretch would hold up readings
 VIEW_EVERY_S: Final = 0.5
