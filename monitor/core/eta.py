@@ -35,6 +35,7 @@ BEGUN: Final = (
 # The borders are loose on purpose (a logistic in the logit). Common practice, no source.
 BORDERS: Final = {"none|first": 0.01, "first|some": 0.10, "some|most": 0.65}
 LOOSE_LOGIT: Final = 0.45
+LOOSE_FIRST: Final = 1.0  # the first few are stragglers ahead of their time in some tins: they say less of the rest
 COUNTED: Final = 50.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
 HARVEST_FROM: Final = 0.85  # a keeper harvests when most are out ...
 HARVEST_ANYHOW: Final = 0.15  # ... or for another reason; common practice, no source
@@ -56,7 +57,8 @@ def _logit(share: Array | float) -> Array:
 
 
 def _above(share: Array, border: str) -> Array:
-    return np.asarray(1 / (1 + np.exp(-np.clip((_logit(share) - _logit(BORDERS[border])) / LOOSE_LOGIT, -500, 500))))
+    loose = LOOSE_FIRST if border == "none|first" else LOOSE_LOGIT
+    return np.asarray(1 / (1 + np.exp(-np.clip((_logit(share) - _logit(BORDERS[border])) / loose, -500, 500))))
 
 
 def log_likelihood(evidence: Evidence, share: Array, of_all: Array) -> Array:

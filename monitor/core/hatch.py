@@ -57,7 +57,7 @@ COLD_FROM_C, COLD_FULL_C, HOT_FROM_C, HOT_FULL_C = 20.0, 16.0, 29.5, 31.5
 COLDEST: Final = 2.0  # the doubt goes on growing in the cold, to this many times
 PROBE_BIAS_SD_C: Final = 0.3  # cheap digital probes are sold as +-0.5 C; common practice, no source
 LAG_MAX_H: Final = 2.0  # restart after lack of oxygen: 0-2 h, an assumption
-DEMAND_LOG_SD: Final = 0.4  # oxygen demand is uncertain by x1.5
+DEMAND_LOG_SD: Final = 0.22  # oxygen demand is uncertain by x1.5 at the most
 SALT_PER_G_L: Final = 0.01  # time rises roughly 1 % per g/L above 20 g/L
 SALT_REFERENCE_G_L: Final = 30.0  # the middle of the 25-35 g/L that the half time is given for
 
