@@ -19,13 +19,13 @@ if TYPE_CHECKING:
     from monitor.core.hatch import Array
     from monitor.core.history import SlotSeries
 
-DAY_SD_C: Final = 0.7  # day-to-day change of a place of which nothing is known; an assumption
-DAY_SD_WEIGHT: Final = 0.4  # ... worth this many days of own history
+DAY_SD_C: Final = 0.6  # day-to-day change of a place of which nothing is known; an assumption
+DAY_SD_WEIGHT: Final = 0.3  # ... worth this many days of own history
 SPREAD_HOURS: Final = 38.0
 SPREAD_FACTOR: Final = 1.6  # asymptote of the spread over the day-to-day change
 PATTERN_KEEPS: Final = 0.85  # how much of the mean pattern of the last days comes again (same stations)
 PATTERN_DAYS: Final = 5
-PATTERN_SD: Final = 0.3  # of its own size, soon
+PATTERN_SD: Final = 0.2  # of its own size, soon
 TREND_HOURS: Final = 3.5  # a departure that grows goes on growing as if for so long (same stations)
 TREND_FADES_H: Final = 20.0
 TREND_COMES_H: Final = 2.0

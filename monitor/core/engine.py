@@ -240,6 +240,9 @@ class Engine(Recalling):
         belief = batch.belief
         if belief is None or not self._learns:
             return
+        vessel = self.state.vessels[batch.start.vessel]
+        vessel.habit = vessel.habit.after(vessel.water, belief.room, batch.start.time // SLOT, entry.time // SLOT)
+        effects.append(Learned(now, f"vessel/{vessel.spec.id}", {"held": list(vessel.habit.held)}))
         if isinstance(entry, Harvest):
             belief.see(entry)
         batch.untaught = belief.teaches(now)
@@ -259,7 +262,7 @@ class Engine(Recalling):
             vessel = self.state.vessels[entry.vessel]
             prior = self.lot(entry.lot).before_next()
             room = self.state.room if self.state.has_room_probe else None
-            belief = Belief(entry, prior, vessel.water, vessel.air if vessel.air_probes else None, room)
+            belief = Belief(entry, prior, vessel.water, vessel.air if vessel.air_probes else None, room, vessel.habit)
             vessel.batch = self.state.batches[entry.batch] = Batch(entry, belief)
             return vessel
         batch = self.state.batches[entry.batch]

@@ -15,7 +15,7 @@ from monitor.core import oxygen
 from monitor.core.hatch import Array, Prior, cloud, draw, hatched
 from monitor.core.model import HOUR, MINUTE, SLOT, Estimate, Harvest, Ms, Seen, Sight, Span, Stage, Start
 from monitor.core.progress import DEADLY_SLOTS, Progress
-from monitor.core.water import UNKNOWN_C, forecast
+from monitor.core.water import NO_HABIT, UNKNOWN_C, Habit, forecast
 from monitor.core.window import Window, window
 
 if TYPE_CHECKING:
@@ -108,6 +108,7 @@ class Belief:
     water: SlotSeries
     air: SlotSeries | None
     room: SlotSeries | None = None
+    habit: Habit = NO_HABIT
     evidence: list[Evidence] = field(default_factory=list)
     points: Array = field(default_factory=cloud)
     weights: Array = field(default_factory=lambda: np.full(len(cloud()), 1 / len(cloud())))
@@ -219,7 +220,7 @@ class Belief:
     ) -> Estimate:
         """What is believed at ``now``; the last three go into the estimate as they are."""
         run = self.advance(now)
-        future = forecast(self.water, run.slot, self.room, self.start.time // SLOT)
+        future = forecast(self.water, run.slot, self.room, self.start.time // SLOT, self.habit)
         x_now = run.run_on(future, self.weights, now)
         p = run.parameters
         of_all = hatched(x_now, p) * p.share

@@ -25,6 +25,7 @@ from monitor.core.model import (
 )
 from monitor.core.quality import CLOCK_UNSET, accept
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
+from monitor.core.water import Habit
 
 if TYPE_CHECKING:
     from monitor.core.state import State, VesselState
@@ -74,10 +75,14 @@ class Recalling(ABC):
         self.state.probes[reading.probe].not_ahead(self.state.listening_since)
 
     def recall_learned(self, key: str, document: dict[str, Any]) -> None:
-        """What ``Learned`` gave to keep: tins before the log, batches after it. ValueError for one of another version."""
+        """What ``Learned`` gave to keep: tins and vessels before the log, batches after. ValueError for another version's."""
         kind, _, name = key.partition("/")
         if kind == "lot":
             self.state.lots[name] = Lot.from_document(document)
+            return
+        if kind == "vessel":
+            if name in self.state.vessels:
+                self.state.vessels[name].habit = Habit(tuple(document["held"]))
             return
         batch = self.state.batches.get(name)
         if batch is None or batch.belief is None:

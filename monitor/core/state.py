@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from monitor.core.history import SlotSeries
 from monitor.core.quality import ProbeState
+from monitor.core.water import NO_HABIT, Habit
 
 if TYPE_CHECKING:
     from monitor.core.alarms import Condition, Memory
@@ -38,6 +39,7 @@ class VesselState:
     air_probes: list[ProbeState] = field(default_factory=list)
     batch: Batch | None = None
     settle_until: Ms | None = None
+    habit: Habit = NO_HABIT  # heated or not, in its last batches
 
     def newest_water(self) -> Reading | None:
         """The newest usable water temperature of all its probes."""

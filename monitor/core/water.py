@@ -32,7 +32,12 @@ HELD_SD_C: Final = 0.25  # how well a thermostat holds
 FALLS_C: Final = 0.6  # below everything of the day before
 FALLS_C_H: Final = 0.3  # and falling at least so fast: the heater has failed
 RISES_C_H: Final = 0.8
-FREE_SD_C: Final = 0.3
+FREE_SD_C: Final = 0.2
+HABIT_BATCHES: Final = 5
+HABIT_NEWEST: Final = 2  # so many batches in a row make a habit
+HABIT_SLOTS: Final = 2 * PER_HOUR  # after so long the water itself must show it
+FOLLOWS_SLOTS: Final = 9 * PER_HOUR
+NEAR_SET_C: Final = 2.5  # fresh water is mixed near to where the heater will hold it
 KNOWN_STEPS: Final = 48  # half-hourly steps from which the time constant is known well
 TOO_COLD_C: Final = 14.0
 MOVES_C: Final = 0.5
@@ -78,11 +83,40 @@ class Forecast:
         return np.maximum(reached, free), np.sqrt(np.where(strained, weather + own, own))
 
 
-def forecast(water: SlotSeries, upto: int, room: SlotSeries | None = None, filled: int | None = None) -> Forecast:
+@dataclass(frozen=True, slots=True)
+class Habit:
+    """How this vessel was used in its last batches, newest last: where a heater held it (C), ``None`` for unheated ones."""
+
+    held: tuple[float | None, ...] = ()
+
+    def after(self, water: SlotSeries, room: SlotSeries | None, begin: int, end: int) -> Habit:
+        """With one more batch, which stood in the slots ``[begin, end)``."""
+        told = None if room is None else _heat(water, room, _Exchange(), max(begin + 1, end - DAY_SLOTS), end)
+        return Habit((*self.held, None if told is None else told.level)[-HABIT_BATCHES:])
+
+    @property
+    def set_c(self) -> float | None:
+        """Where its heater holds it, when all the last batches were heated; C."""
+        newest = [level for level in self.held[-HABIT_NEWEST:] if level is not None]
+        if len(newest) < HABIT_NEWEST:
+            return None
+        return float(np.median([level for level in self.held if level is not None]))
+
+
+NO_HABIT: Final = Habit()
+
+
+def forecast(
+    water: SlotSeries,
+    upto: int,
+    room: SlotSeries | None = None,
+    filled: int | None = None,
+    habit: Habit = NO_HABIT,
+) -> Forecast:
     """Forecast from the end of slot ``upto - 1``, the newest that is looked at.
 
     ``room``: where a probe tells of it. ``filled``: the slot in which the batch was started, when fresh water may have
-    come in and a heater been put on.
+    come in and a heater been put on. ``habit``: what its last batches had.
     """
     start = upto * SLOT
     own = climate(water, upto)
@@ -95,7 +129,8 @@ def forecast(water: SlotSeries, upto: int, room: SlotSeries | None = None, fille
     begin = upto - 3 * DAY_SLOTS
     split = begin if filled is None else max(filled + 1, begin)
     exchange = _Exchange.of(water, room, begin, min(split - 1, upto))
-    joined = begin if _goes_on(water, split) else split
+    # While the batch is young, water that went on as it was tells more than the few hours since.
+    joined = begin if upto - split < FOLLOWS_SLOTS and _goes_on(water, split) else split
     heat = _heat(water, room, exchange, joined, upto)
     if heat is not None and _failed(water, around, exchange, upto, max(joined, upto - DAY_SLOTS)):
         heat = None
@@ -104,9 +139,17 @@ def forecast(water: SlotSeries, upto: int, room: SlotSeries | None = None, fille
     hours = exchange.hours
     follows = through(around.pattern, hours)
     goal = around.level + exchange.offset
+    usual = habit.set_c
+    near = usual is not None and (abs(own.now - usual) < NEAR_SET_C or goal < TOO_COLD_C)
+    if heat is None and usual is not None and near and upto - split < HABIT_SLOTS:
+        # Too early to see what heats it; as it was heated each time before, so it will be.
+        return Forecast(start, own.now, goal, around, follows, hours, usual, LIFT_C, SET_SD_C)
     if heat is None:
         return Forecast(start, own.now, goal, around, follows, hours, sd=FREE_SD_C)
-    held, sd = (heat.level, HELD_SD_C) if heat.steady else (max(SET_C, own.now + 0.3), SET_SD_C)
+    if heat.steady:
+        held, sd = heat.level, HELD_SD_C
+    else:
+        held, sd = (max(SET_C, own.now + 0.3), SET_SD_C) if usual is None else (max(usual, own.now), 2 * HELD_SD_C)
     return Forecast(start, own.now, goal, around, follows, hours, held, heat.lift, sd)
 
 
@@ -207,10 +250,10 @@ def _heat(water: SlotSeries, room: SlotSeries, exchange: _Exchange, begin: int, 
 def _follows(slots: NDArray[np.int64], means: Array, outside: Array) -> bool:
     """Whether, after the first hours, the water has kept its distance from its room rather than its temperature."""
     later = slots > slots[0] + 3 * PER_HOUR
-    if int(slots[-1] - slots[0]) < 9 * PER_HOUR or int(later.sum()) < 2 * PER_HOUR:
+    if int(slots[-1] - slots[0]) < FOLLOWS_SLOTS or int(later.sum()) < 2 * PER_HOUR:
         return False
     own = float(means[later].std())
-    return own > MOVES_C and float((means - outside)[later].std()) < 0.7 * own
+    return own > MOVES_C and float((means - outside)[later].std()) < 0.8 * own
 
 
 def _goes_on(water: SlotSeries, split: int) -> bool:

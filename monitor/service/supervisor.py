@@ -135,6 +135,8 @@ class Supervisor:
         entries = store.entries()
         for lot in sorted({entry.lot for entry in entries if isinstance(entry, Start)}):
             self._recall_learned(f"lot/{lot}")
+        for vessel in self._w.site.vessels:
+            self._recall_learned(f"vessel/{vessel}")
         for entry in entries:
             engine.recall_entry(entry)
         for batch in engine.open_batches():

@@ -8,7 +8,7 @@ import pytest
 from monitor.core.climate import through
 from monitor.core.history import SlotSeries
 from monitor.core.model import HOUR, SLOT
-from monitor.core.water import EXCHANGE_H, Forecast, forecast
+from monitor.core.water import EXCHANGE_H, NO_HABIT, Forecast, Habit, forecast
 from tests.unit.core.worlds import T0
 
 START = T0 // SLOT  # 07:00 UTC, the slot in which a batch begins
@@ -145,3 +145,25 @@ def test_a_pattern_comes_through_water_weaker_and_later() -> None:
     assert lagged.max() == pytest.approx(1 / math.hypot(1, omega * 3.0), abs=0.02)
     assert int(lagged.argmax()) == round(math.atan(omega * 3.0) / omega)
     assert EXCHANGE_H > 0
+
+
+def test_a_vessel_that_was_always_heated_is_expected_to_be() -> None:
+    """Fresh water near the set point of a vessel that was heated in its last batches is foreseen to be held there."""
+    water, room = followed(0.0)
+    for k in range(3):
+        water.put(START + 1 + 2 * k, 1, round(1000 * (27.2 - 0.6 * k)))
+        room.put(START + 1 + 2 * k, 1, round(1000 * room_c(k / 6)))
+    upto = START + 6
+    habit = Habit((27.0, 27.1))
+    assert forecast(water, upto, room, START).held is None
+    assert forecast(water, upto, room, START, habit).held == pytest.approx(27.05)
+    assert forecast(water, upto, room, START, Habit((27.0, None))).held is None
+
+
+def test_a_habit_is_learned_from_how_a_batch_stood() -> None:
+    """A batch that was held at 27 C teaches the vessel that, one that followed its room teaches that it was not heated."""
+    heated, room = followed(20.0, heater=15.0, set_c=27.0, on=0.0)
+    free, _ = followed(20.0)
+    habit = NO_HABIT.after(heated, room, START, START + 20 * PER_HOUR)
+    assert habit.held[0] == pytest.approx(27.0, abs=0.5)
+    assert habit.after(free, room, START, START + 20 * PER_HOUR).held[1] is None

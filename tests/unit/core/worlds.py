@@ -215,12 +215,12 @@ class Shed:
             if key[0] >= since:
                 fresh.engine.recall_reading(self.readings[key])
         for name, document in self.learned.items():
-            if name.startswith("lot/"):
+            if name.startswith(("lot/", "vessel/")):
                 fresh.engine.recall_learned(name, document)
         for entry in self.entries:
             fresh.engine.recall_entry(entry)
         for name, document in self.learned.items():
-            if not name.startswith("lot/"):
+            if not name.startswith(("lot/", "vessel/")):
                 fresh.engine.recall_learned(name, document)
         for alarm in self.standing.values():
             if alarm.state is not AlarmState.NORMAL:
