@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from monitor.service.clock import Clock
     from monitor.service.desk import ServiceDesk
 
-ESTIMATE_EVERY_S: Final = 0.8  # a batch is reckoned anew at most this often: what is read is seen within a second ...
+ESTIMATE_EVERY_S: Final = 0.5  # a batch is reckoned anew at most this often: what is read is seen within a second ...
 ESTIMATE_AT_LEAST_S: Final = 30.0  # ... and at least this often, since time passes too
 BUDGET_S: Final = 0.05  # reckoning longer than this at a stretch would hold up readings
-VIEW_EVERY_S: Final = 0.5
+VIEW_EVERY_S: Final = 0.3
 VIEW_AT_LEAST_S: Final = 10.0
 KEPT_EVERY_S: Final = 5.0  # an estimate at the broker is renewed at most this often, and at once for a new stage
 
