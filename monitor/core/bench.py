@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import HOUR, Measures, Ms
-from monitor.core.replay import instants, shares
+from monitor.core.replay import ranges
 from monitor.core.wording import meals, rfc3339
 
 if TYPE_CHECKING:
@@ -112,11 +112,7 @@ def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate
         "litres": start.litres,
         "salinity_g_l": start.salinity_g_l,
         "stage": estimate.stage.value,
-        "hatched": shares(estimate.hatched),
-        "t10": instants(estimate.t10),
-        "t50": instants(estimate.t50),
-        "t90": instants(estimate.t90),
-        "ready": instants(estimate.ready),
+        **ranges(estimate),
         "best_until": None if estimate.best_until is None else rfc3339(round(estimate.best_until)),
         "best_reason": estimate.best_reason,
         "first_stage": None if estimate.first_stage is None else round(estimate.first_stage, 3),

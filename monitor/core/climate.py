@@ -92,8 +92,13 @@ def _trend(slots: NDArray[np.int64], bare: Array, span: int) -> float:
     newest = slots > slots[-1] - 2 * PER_HOUR
     if span < DAY_SLOTS or int(newest.sum()) < 6:
         return 0.0
-    x = (slots[newest] - slots[newest].mean()) / PER_HOUR
-    return float((x * bare[newest]).sum() / (x**2).sum())
+    return slope(slots[newest], bare[newest])
+
+
+def slope(slots: NDArray[np.int64], means: Array) -> float:
+    """C per hour, a straight line through slots."""
+    x = (slots - slots.mean()) / PER_HOUR
+    return float((x * means).sum() / max(float((x**2).sum()), 1e-9))
 
 
 def _pattern(slots: NDArray[np.int64], means: Array, upto: int, days: int) -> Array:

@@ -158,41 +158,34 @@ class Belief:
         slots, _ = self.water.told(self.start.time // SLOT, end)
         return int(slots[-1]) + 1 if len(slots) else self.start.time // SLOT
 
+    def _sum(self, run: Progress, end: int) -> None:
+        """Go on over the slots up to ``end``, if there are any."""
+        if end > run.slot:
+            run.run(self._temperatures(run.slot, end), self._airs(run.slot, end))
+
     def advance(self, now: Ms) -> Progress:
         """Sum what has settled; returns a copy run on to the newest slot."""
         if self.progress is None:
             self.progress = self._begin(self.points)
-        settled = self._settled(now)
-        if settled > self.progress.slot:
-            begin = self.progress.slot
-            self.progress.run(self._temperatures(begin, settled), self._airs(begin, settled))
+        self._sum(self.progress, self._settled(now))
         if self.evidence and (self.evidence_slot < 0 or 0 < self.evidence_slot <= self.progress.slot):
             self._weigh(now)
         tail = self.progress.copy()
-        newest = self._newest(now)
-        if newest > tail.slot:
-            tail.run(self._temperatures(tail.slot, newest), self._airs(tail.slot, newest))
+        self._sum(tail, self._newest(now))
         return tail
 
     # -- evidence
 
-    def _shares(self, points: Array, now: Ms) -> list[tuple[Array, Array]]:
-        """Share of what will hatch, and of all, at each entry, for a cloud: sums anew from the start."""
-        run = self._begin(points)
-        shares = []
-        newest = self._newest(now)
-        for entry in sorted(self.evidence, key=lambda e: (e.time, e.logged)):
-            end = min(entry.time // SLOT + 1, newest)
-            if end > run.slot:
-                run.run(self._temperatures(run.slot, end), self._airs(run.slot, end))
-            share = hatched(run.progress_near(entry.time), run.parameters)
-            shares.append((share, share * run.parameters.share))
-        return shares
-
     def _log_weights(self, points: Array, now: Ms) -> Array:
-        shares = self._shares(points, now)
-        entries = sorted(self.evidence, key=lambda e: (e.time, e.logged))
-        return np.asarray(sum(log_likelihood(e, *s) for e, s in zip(entries, shares, strict=True)))
+        """Log-likelihood of all entries for each point of a cloud: sums anew from the start, and looks at each entry's time."""
+        run = self._begin(points)
+        newest = self._newest(now)
+        found = []
+        for entry in sorted(self.evidence, key=lambda e: (e.time, e.logged)):
+            self._sum(run, min(entry.time // SLOT + 1, newest))
+            share = hatched(run.progress_near(entry.time), run.parameters)
+            found.append(log_likelihood(entry, share, share * run.parameters.share))
+        return np.asarray(sum(found))
 
     def _weigh(self, now: Ms) -> None:
         """Weigh the cloud by the evidence; where few samples carry the weight, draw anew around them and weigh again."""
@@ -208,8 +201,7 @@ class Belief:
         newest_entry = max(e.time for e in self.evidence) // SLOT
         self.progress = self._begin(points)
         settled = self._settled(now)
-        if settled > self.progress.slot:
-            self.progress.run(self._temperatures(self.progress.slot, settled), self._airs(self.progress.slot, settled))
+        self._sum(self.progress, settled)
         # An entry that looked at slots which may still change is weighed once more when they have settled.
         self.evidence_slot = newest_entry + 1 if newest_entry >= settled else 0
 

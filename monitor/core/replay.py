@@ -155,17 +155,24 @@ def shares(span: Span) -> dict[str, float | None]:
     }
 
 
+def ranges(estimate: Estimate) -> dict[str, Any]:
+    """The ranges of an estimate, by the names that replay, broker and API share."""
+    return {
+        "hatched": shares(estimate.hatched),
+        "t10": instants(estimate.t10),
+        "t50": instants(estimate.t50),
+        "t90": instants(estimate.t90),
+        "ready": instants(estimate.ready),
+    }
+
+
 def estimate_document(estimate: Estimate) -> dict[str, Any]:
     """An estimate as the JSON document that replay prints and the broker keeps, without its alarms."""
     return {
         "time": rfc3339(estimate.time),
         "batch": estimate.batch,
         "stage": estimate.stage.value,
-        "hatched": shares(estimate.hatched),
-        "t10": instants(estimate.t10),
-        "t50": instants(estimate.t50),
-        "t90": instants(estimate.t90),
-        "ready": instants(estimate.ready),
+        **ranges(estimate),
         "water_c": None if estimate.water_c is None else round(estimate.water_c, 3),
         "air": estimate.air,
     }

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.climate import DAY_SLOTS, PATTERN_SD, PER_HOUR, Climate, climate, through, wave
+from monitor.core.climate import DAY_SLOTS, PATTERN_SD, PER_HOUR, Climate, climate, slope, through, wave
 from monitor.core.model import HOUR, SLOT, Ms
 
 if TYPE_CHECKING:
@@ -227,7 +227,7 @@ def _heat(water: SlotSeries, room: SlotSeries, exchange: _Exchange, begin: int, 
         return None
     tau = exchange.hours
     newest = slots > slots[-1] - 2 * PER_HOUR
-    rate, level = _slope(slots[newest], means[newest]), float(means[newest].mean())
+    rate, level = slope(slots[newest], means[newest]), float(means[newest].mean())
     cools = float((outside[newest] - means[newest]).mean()) / tau  # at what rate it would move by itself
     length = (int(slots[-1]) - int(slots[newest][0]) + 1) / PER_HOUR
     pushes = (rate - cools) * tau  # C above its room that it is driven to, now
@@ -263,12 +263,6 @@ def _goes_on(water: SlotSeries, split: int) -> bool:
     return bool(len(before) and len(after) and abs(float(after[0] - before[-1])) < SAME_WATER_C)
 
 
-def _slope(slots: NDArray[np.int64], means: Array) -> float:
-    """C per hour, a straight line through slots."""
-    x = (slots - slots.mean()) / PER_HOUR
-    return float((x * means).sum() / max(float((x**2).sum()), 1e-9))
-
-
 def _failed(water: SlotSeries, around: Climate, exchange: _Exchange, upto: int, begin: int) -> bool:
     """Whether heated water falls through all it did since ``begin``, about as fast as water that nothing heats."""
     slots, means = water.told(begin, upto)
@@ -277,4 +271,4 @@ def _failed(water: SlotSeries, around: Climate, exchange: _Exchange, upto: int, 
         return False
     newest = slots >= slots[-1] - PER_HOUR
     cools = (around.now + exchange.offset - float(means[newest].mean())) / exchange.hours
-    return _slope(slots[newest], means[newest]) < min(0.5 * cools, -FALLS_C_H)
+    return slope(slots[newest], means[newest]) < min(0.5 * cools, -FALLS_C_H)

@@ -18,8 +18,9 @@ STAGE_REFERENCE_C: Final = 28.0
 STAGE_BASE_C: Final = 6.3  # 8 h * 21.7 / (T - 6.3): a law borrowed from later stages, scaled as an estimate
 J_PER_MG_OXYGEN: Final = 14.1
 J_PER_MG_DRY: Final = 22.4
-BEST_SHARE: Final = 0.5  # at their best while half of the swimmers are in the first stage ...
-BEST_ENERGY: Final = 0.85  # ... and the middle one keeps this much of its energy; common practice, no source
+# At their best while half of the swimmers are in the first stage, and the middle one keeps this much of its energy; common
+# practice, no source.
+BEST_ENERGY: Final = 0.85
 LEAST: Final = HOUR  # a batch is given at least this long after ready
 
 
