@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core import alarms, rules
+from monitor.core import alarms, rules, tins
 from monitor.core.alarms import Condition, Memory
 from monitor.core.entries import check
 from monitor.core.eta import Belief
@@ -164,6 +164,8 @@ class Engine(Recalling):
             yield rules.ready(state, vessel, now)
         for probe in state.probes.values():
             yield rules.probe_silent(state, probe, now)
+        if slow:
+            yield from tins.standing(state, now)
 
     def _forecast(self, batch: Batch, now: Ms, effects: list[Effect]) -> None:
         """Give the rules a new estimate to look at, and keep what the keeper could count on."""
@@ -211,6 +213,7 @@ class Engine(Recalling):
         vessel = self._record(entry)
         if isinstance(entry, Start):
             effects.append(Learned(now, f"prior/{entry.batch}", self.lot(entry.lot).document()))
+            self._replaced(now, effects)
         if isinstance(entry, Settle):
             self._look([rules.air_stopped(self.state, vessel, now)], now, effects)
             return
@@ -251,6 +254,7 @@ class Engine(Recalling):
         lot = self.lot(batch.start.lot).learn(entry.batch, now, belief.prior, belief.points, belief.weights)
         self.state.lots[lot.id] = lot
         effects.append(Learned(now, f"lot/{lot.id}", lot.document()))
+        self._look([tins.tin_falling(self.state, lot, now)], now, effects)
 
     def _record(self, entry: LogEntry) -> VesselState:
         """Take an entry into the state, without looking at any rule; returns its vessel."""
@@ -279,8 +283,17 @@ class Engine(Recalling):
     def _hands_on(self, vessel: VesselState, now: Ms, effects: list[Effect]) -> None:
         """The keeper has just had the vessel in hand: that acknowledges its alarms."""
         for name, memory in list(self.state.memories.items()):
-            if memory.alarm is not None and memory.alarm.subject == vessel.spec.id:
+            alarm = memory.alarm
+            if alarm is not None and alarm.subject == vessel.spec.id and alarm.rule != tins.RULE:
                 self._apply(name, alarms.acknowledge(memory, now, "the log: the batch has ended"), effects)
+
+    def _replaced(self, now: Ms, effects: list[Effect]) -> None:
+        """The keeper has started another tin in place of a weak one: that acknowledges its alarm."""
+        for found in tins.standing(self.state, now):
+            other = tins.replaced_by(self.state, self.state.lots[found.subject])
+            if other is not None:
+                seen = alarms.acknowledge(self.state.memories[found.id], now, f"the log: tin {other} took its place")
+                self._apply(found.id, seen, effects)
 
     # -- alarms
 

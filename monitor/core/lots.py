@@ -106,15 +106,20 @@ class Lot:
         return self.prior.share(float(self.prior.mean[_SHARE]))
 
     @property
-    def falling(self) -> bool:
-        """Whether the newest batches hatched clearly worse than those before."""
+    def fall(self) -> tuple[float, float] | None:
+        """Share (0..1) before, and of the newest batches when they hatched clearly worse; else ``None``."""
         if len(self.taught) < FALLING_FROM:
-            return False
+            return None
         shares = [t.share for t in self.taught]
         newest = min(shares[-2:]) if len(shares) > FALLING_FROM else shares[-1]
         latest = (shares[-1] + newest) / 2
         earlier = float(np.median(shares[:-2] if len(shares) > FALLING_FROM else shares[:-1]))
-        return earlier - latest > FALLING_SHARE
+        return (earlier, latest) if earlier - latest > FALLING_SHARE else None
+
+    @property
+    def falling(self) -> bool:
+        """Whether the newest batches hatched clearly worse than those before."""
+        return self.fall is not None
 
     def story(self) -> str:
         """What is known of the tin, in a sentence."""

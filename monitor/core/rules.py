@@ -353,8 +353,11 @@ def broker_lost(state: State, now: Ms) -> Condition | None:
 
 
 def no_longer_configured(state: State) -> Iterator[Condition]:
-    """Alarms of a vessel or probe that the configuration has no more are over: no other rule looks at them."""
-    known = {"site", *state.vessels, *state.probes}
+    """Alarms of a vessel or probe that the configuration has no more are over: no other rule looks at them.
+
+    A tin need not be configured: one is known while it is known what it has taught.
+    """
+    known = {"site", *state.vessels, *state.probes, *state.lots}
     for name, memory in list(state.memories.items()):
         alarm = memory.alarm
         if alarm is not None and alarm.subject not in known:
