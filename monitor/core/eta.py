@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from monitor.core import oxygen
+from monitor.core.evidence import Evidence, log_likelihood
 from monitor.core.hatch import Array, Prior, cloud, draw, hatched
-from monitor.core.model import HOUR, MINUTE, SLOT, Estimate, Harvest, Ms, Seen, Sight, Span, Stage, Start
+from monitor.core.model import HOUR, MINUTE, SLOT, Estimate, Ms, Span, Stage, Start
 from monitor.core.progress import DEADLY_SLOTS, Progress
 from monitor.core.water import NO_HABIT, UNKNOWN_C, Habit, forecast
 from monitor.core.window import Window, window
@@ -31,15 +32,6 @@ BEGUN: Final = (
     0.01  # share hatched at which a keeper with a lamp can tell that it has begun; common practice, no source
 )
 
-# What a keeper who looks with a lamp calls what he sees, as shares of what will hatch: where one word gives way to the next.
-# The borders are loose on purpose (a logistic in the logit). Common practice, no source.
-BORDERS: Final = {"none|first": 0.01, "first|some": 0.10, "some|most": 0.65}
-LOOSE_LOGIT: Final = 0.45
-LOOSE_FIRST: Final = 1.0  # the first few are stragglers ahead of their time in some tins: they say less of the rest
-COUNTED: Final = 50.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
-HARVEST_FROM: Final = 0.85  # a keeper harvests when most are out ...
-HARVEST_ANYHOW: Final = 0.15  # ... or for another reason; common practice, no source
-
 QUANTILE_WINDOW: Final = np.linspace(-0.04, 0.04, 17)
 
 REDRAW_BELOW: Final = 0.35  # of the samples' effective number
@@ -47,39 +39,6 @@ REDRAWS: Final = 3
 
 STARVED_H: Final = 0.5  # a batch without oxygen for longer teaches its tin nothing
 GAP_SLOTS: Final = 36  # nor one whose water was not heard for three hours
-
-Evidence = Seen | Harvest
-
-
-def _logit(share: Array | float) -> Array:
-    value = np.clip(np.asarray(share, dtype=float), 1e-9, 1 - 1e-9)
-    return np.asarray(np.log(value) - np.log1p(-value))
-
-
-def _above(share: Array, border: str) -> Array:
-    loose = LOOSE_FIRST if border == "none|first" else LOOSE_LOGIT
-    return np.asarray(1 / (1 + np.exp(-np.clip((_logit(share) - _logit(BORDERS[border])) / loose, -500, 500))))
-
-
-def log_likelihood(evidence: Evidence, share: Array, of_all: Array) -> Array:
-    """Log-likelihood of a log entry, shape (n,).
-
-    ``share`` (0..1, of what will hatch) had hatched at that time, ``of_all`` of all cysts. Words are about the first, a count
-    is of the second.
-    """
-    counted = evidence.fraction if isinstance(evidence, Seen) else evidence.hatched_fraction
-    if counted is not None:
-        chance = np.clip(of_all, 1e-3, 1 - 1e-3)
-        return np.asarray(COUNTED * (counted * np.log(chance) + (1 - counted) * np.log1p(-chance)))
-    if isinstance(evidence, Harvest):
-        out = 1 / (1 + np.exp(-np.clip((_logit(share) - _logit(HARVEST_FROM)) / LOOSE_LOGIT, -500, 500)))
-        return np.asarray(np.log(HARVEST_ANYHOW + (1 - HARVEST_ANYHOW) * out))
-    first, some, most = (_above(share, border) for border in BORDERS)
-    chance = {Sight.NONE: 1 - first, Sight.FIRST: first - some, Sight.SOME: some - most, Sight.MOST: most}[
-        evidence.what
-    ]
-    return np.asarray(np.log(np.maximum(chance, 1e-9)))
-
 
 def quantiles(values: Array, weights: Array) -> Span:
     """Central 80 % range and median of a weighted sample, shape (n,) each; ``None`` where the quantile is infinite."""
@@ -180,12 +139,12 @@ class Belief:
         """Log-likelihood of all entries for each point of a cloud: sums anew from the start, and looks at each entry's time."""
         run = self._begin(points)
         newest = self._newest(now)
-        found = []
-        for entry in sorted(self.evidence, key=lambda e: (e.time, e.logged)):
-            self._sum(run, min(entry.time // SLOT + 1, newest))
-            share = hatched(run.progress_near(entry.time), run.parameters)
-            found.append(log_likelihood(entry, share, share * run.parameters.share))
-        return np.asarray(sum(found))
+
+        def share_at(time: Ms) -> Array:
+            self._sum(run, min(time // SLOT + 1, newest))
+            return hatched(run.progress_near(time), run.parameters)
+
+        return log_likelihood(self.evidence, self.start.time, share_at, run.parameters.share)
 
     def _weigh(self, now: Ms) -> None:
         """Weigh the cloud by the evidence; where few samples carry the weight, draw anew around them and weigh again."""

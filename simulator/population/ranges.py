@@ -169,7 +169,7 @@ AIR_STOP_H = LogNormal(1.5, 1.0, 0.2, 12.0, "unless a keeper comes first; assump
 GAP_DAYS = Uniform(9.0, 42.0, "from batch to batch of one tin: over a week to six weeks")
 START_HOUR = Uniform(7.0, 22.0, "local time; keepers start when they are up")
 # About 48 h when nights are cold is what people put up with (common practice); where it is slower they put a heater in.
-TOO_SLOW_H = 60.0
+TOO_SLOW_H = 48.0
 
 # -------------------------------------------------------------------------------------------------------- the probes
 
