@@ -18,6 +18,7 @@ from monitor.core.model import HOUR, MINUTE, SLOT, Estimate, Ms, Span, Stage, St
 from monitor.core.progress import DEADLY_SLOTS, Progress
 from monitor.core.water import NO_HABIT, UNKNOWN_C, Habit, forecast
 from monitor.core.window import Window, window
+from monitor.core.wording import duration
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -38,7 +39,9 @@ REDRAW_BELOW: Final = 0.35  # of the samples' effective number
 REDRAWS: Final = 3
 
 STARVED_H: Final = 0.5  # a batch without oxygen for longer teaches its tin nothing
+HOT_SLOTS: Final = 6  # nor one that was half an hour too hot: whether 33-40 C does harm for good, sources disagree
 GAP_SLOTS: Final = 36  # nor one whose water was not heard for three hours
+
 
 def quantiles(values: Array, weights: Array) -> Span:
     """Central 80 % range and median of a weighted sample, shape (n,) each; ``None`` where the quantile is infinite."""
@@ -182,6 +185,8 @@ class Belief:
         note = ""
         if run.deadly_slots:
             note = "the water was above 40 C: the cysts may be dead"
+        elif too_hot := self._too_hot(run, now)[0]:
+            note = too_hot
         elif not future.known:
             note = "no water temperature yet: the range is a guess"
         elif air == "stopped" and t90.mid is not None and t90.mid > now:
@@ -205,12 +210,25 @@ class Belief:
             best_reason=best.reason,
         )
 
+    def _too_hot(self, run: Progress, now: Ms) -> tuple[str, int]:
+        """What heat above which this tin stops means for the batch, a sentence or nothing; and slots it lasted."""
+        stop = float(self.weights @ (run.parameters.stop - run.parameters.bias))  # as the probe would say it
+        slots, means = self.water.told(self.start.time // SLOT, now // SLOT + 1)
+        hot = means > stop
+        count = int(hot.sum())
+        if count and hot[-1] and now // SLOT - int(slots[-1]) <= HOT_SLOTS:
+            return f"the water is above about {stop:.0f} C: nothing develops now, the batch may be lost", count
+        if count >= HOT_SLOTS:
+            lasted = duration(count * SLOT)
+            return f"the water was above about {stop:.0f} C for {lasted}: the batch may be lost", count
+        return "", count
+
     def teaches(self, now: Ms) -> str:
         """Why this batch must not teach its tin anything; empty when it may."""
         run = self.advance(now)
         if not self.evidence:
             return "nobody looked into it"
-        if run.deadly_slots:
+        if run.deadly_slots or self._too_hot(run, now)[1] >= HOT_SLOTS:
             return "its water was too hot"
         if run.starved_h > STARVED_H:
             return "it lost its air"
