@@ -64,7 +64,7 @@ def test_a_tin_fitted_to_the_bay_lot_reproduces_it() -> None:
 
 @pytest.mark.parametrize("hours", [18.0, 24.0])
 def test_at_28_c_quick_and_slow_strains_are_both_expected(hours: float) -> None:
-    """About 18 h (San Francisco Bay) and 24 h (Great Salt Lake) at 28 C lie in the range (Sorgeloos & Persoone 1975, restated)."""
+    """About 18 h (San Francisco Bay) and 24 h (Great Salt Lake) at 28 C lie in the range (Sorgeloos & Persoone 1975)."""
     low, high = central(hours_to(unknown(), 0.9, 28.0), 0.80)
     assert low < hours < high
 
