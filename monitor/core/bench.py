@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.model import HOUR, Measures, Ms
+from monitor.core.model import HOUR, Air, Measures, Ms
 from monitor.core.replay import ranges
 from monitor.core.wording import meals, rfc3339
 
@@ -26,7 +26,7 @@ def measurement(probe: ProbeState, now: Ms) -> dict[str, Any] | None:
     if newest is None:
         return None
     air = probe.spec.measures is Measures.AIR
-    value: str | float = ("running" if probe.air_state else "stopped") if air else round(newest.value, 2)
+    value: str | float = Air(probe.air_state or 0).word if air else round(newest.value, 2)
     return {
         "value": value,
         "unit": None if air else "Cel",

@@ -17,6 +17,7 @@ from monitor.core.model import (
     MINUTE,
     SLOT,
     Acknowledge,
+    Air,
     Alarm,
     BatchChanged,
     BrokerLink,
@@ -113,7 +114,7 @@ class Engine(Recalling):
         if probe.spec.measures is Measures.AIR:
             if reading.state is None:
                 return False, vessel, []
-            milli = 1000 * reading.state
+            milli = Air(reading.state).milli
         closed = self._slots[reading.probe].add(reading.time, milli)
         if probe.spec.measures is Measures.ROOM:
             self.state.room.add(reading.time, milli)

@@ -7,14 +7,14 @@ arrived. Slots count for good three slots behind the newest; a reading that come
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core import oxygen
 from monitor.core.evidence import Evidence, log_likelihood
 from monitor.core.hatch import Array, Prior, cloud, draw, hatched
-from monitor.core.model import HOUR, MINUTE, SLOT, Estimate, Ms, Span, Stage, Start
+from monitor.core.model import HOUR, MINUTE, SLOT, AirWord, Estimate, Ms, Span, Stage, Start
 from monitor.core.progress import DEADLY_SLOTS, Progress
 from monitor.core.water import NO_HABIT, UNKNOWN_C, Habit, forecast
 from monitor.core.window import Window, window
@@ -169,9 +169,7 @@ class Belief:
 
     # -- telling
 
-    def estimate(
-        self, now: Ms, water_c: float | None, water_time: Ms | None, air: Literal["running", "stopped", "unknown"]
-    ) -> Estimate:
+    def estimate(self, now: Ms, water_c: float | None, water_time: Ms | None, air: AirWord) -> Estimate:
         """What is believed at ``now``; the last three go into the estimate as they are."""
         run = self.advance(now)
         future = forecast(self.water, run.slot, self.room, self.start.time // SLOT, self.habit)

@@ -35,6 +35,32 @@ class Measures(StrEnum):
     AIR = "air"
 
 
+class Air(IntEnum):
+    """What an air probe says; the ``state`` of its readings."""
+
+    STOPPED = 0
+    RUNNING = 1
+    WEAK = 2  # it runs, but gives less air than it should: a torn membrane, a clogged stone, a kinked hose
+
+    @property
+    def word(self) -> AirWord:
+        return _AIR_WORDS[self]
+
+    @property
+    def milli(self) -> int:
+        """Thousandths of the full air it counts for in a slot's sum.
+
+        Weak air is taken for a fifth (an assumption, see ``oxygen``). 199 and not 200: 801 is prime to 1000, so that the sum of
+        a slot still tells whether anything in it was stopped.
+        """
+        return _AIR_MILLI[self]
+
+
+AirWord = Literal["running", "weak", "stopped", "unknown"]
+_AIR_WORDS: dict[Air, AirWord] = {Air.STOPPED: "stopped", Air.RUNNING: "running", Air.WEAK: "weak"}
+_AIR_MILLI = {Air.STOPPED: 0, Air.RUNNING: 1000, Air.WEAK: 199}
+
+
 class Quality(IntEnum):
     """How far a reading can be trusted. Only OK and CLAMPED are used for estimates and as a fresh value."""
 
@@ -59,9 +85,10 @@ class Quality(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class AirRule:
-    """How an air probe's samples become running (1) or stopped (0).
+    """How an air probe's samples become running, weak or stopped.
 
     ``level``: a number; running at or above ``threshold``, stopped below ``threshold - deadband``, in between as before.
+    What runs is weak below ``weak_below`` and no longer weak from ``weak_below + deadband`` on; ``None`` tells no weak air.
     ``pulses``: a running count; the rate per minute between two counts is compared like a level.
     ``word``: the decoder has already told.
     """
@@ -69,6 +96,7 @@ class AirRule:
     kind: Literal["word", "level", "pulses"] = "word"
     threshold: float = 0.0
     deadband: float = 0.0
+    weak_below: float | None = None  # above ``threshold``
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +165,7 @@ class Sample:
 
     value: float | None = None
     running: bool | None = None  # an air word
+    weak: bool = False  # an air word that says: running, but weakly
     time: Ms | None = None  # the probe's own time, if it told one
     seq: int | None = None  # the probe's own sequence number, if it told one
 
@@ -147,10 +176,10 @@ class Reading:
 
     probe: str
     time: Ms
-    milli: int  # value in thousandths of the internal unit; air words are 1000 and 0
+    milli: int  # value in thousandths of the internal unit; an air word's is ``Air.milli``
     quality: Quality = Quality.OK
     reason: str = ""  # why it is not OK; empty when it is
-    state: int | None = None  # air only: 1 running, 0 stopped
+    state: int | None = None  # air only: one of ``Air``
     seq: int | None = None
     own_time: bool = False
     arrived: Ms = 0
@@ -289,7 +318,7 @@ class Estimate:
     ready: Span
     water_c: float | None  # newest usable water temperature
     water_time: Ms | None
-    air: Literal["running", "stopped", "unknown"]
+    air: AirWord
     note: str = ""  # a sentence a keeper needs beside the numbers; empty when there is none
     best_until: float | None = None  # ms: when the best time for feeding ends
     first_stage: float | None = None  # share of the swimmers still in the first stage, 0..1

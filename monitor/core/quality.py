@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from monitor.core.model import DAY, MINUTE, Measures, Ms, ProbeSpec, Quality, Reading, Sample
+from monitor.core.model import DAY, MINUTE, Air, Measures, Ms, ProbeSpec, Quality, Reading, Sample
 
 POWER_ON_C: Final = 85.0  # what a common one-wire sensor tells when it was read before it had measured (its data sheet)
 MISSING_C: Final = -127.0  # what common driver code tells when the sensor does not answer
@@ -24,7 +24,8 @@ class ProbeState:
     heard: Ms | None = None  # arrival of the newest message of any kind
     air_since: Ms | None = None  # since when the air state is what it is
     air_state: int | None = None
-    air_seen: Ms | None = None  # when it was last seen to run
+    air_seen: Ms | None = None  # when it was last seen to run, weakly or not
+    seen_weak: bool = False  # whether it was weak then
     odd: list[tuple[Ms, int]] = field(default_factory=list)  # time and thousandths of the jumps in a row
     last_count: tuple[Ms, float] | None = None  # pulses: time and count before
     accepted: int = 0
@@ -44,9 +45,9 @@ class ProbeState:
             return
         state = None
         if self.spec.measures is Measures.AIR:
-            state = int(total >= 1000 * count)  # off for a part of it is off until something newer says otherwise
+            state = int(_air_of_slot(count, total))
             if total > 0:
-                self.air_seen = begin
+                self.air_seen, self.seen_weak = begin, state == Air.WEAK
             if state != self.air_state:
                 self.air_state, self.air_since = state, begin
         self.newest = Reading(self.spec.id, begin, round(total / count), state=state, arrived=begin)
@@ -78,8 +79,8 @@ def judge(state: ProbeState, sample: Sample, arrived: Ms, *, retained: bool = Fa
     time, quality, reason, own = _time_of(sample, arrived, retained, queued)
     spec = state.spec
     if sample.running is not None:
-        milli, air = (1000, 1) if sample.running else (0, 0)
-        return Reading(spec.id, time, milli, quality, reason, air, sample.seq, own, arrived)
+        air = Air.STOPPED if not sample.running else Air.WEAK if sample.weak else Air.RUNNING
+        return Reading(spec.id, time, air.milli, quality, reason, int(air), sample.seq, own, arrived)
     value = 0.0 if sample.value is None else sample.value
     if spec.measures is Measures.AIR:
         air_state = _air_state(state, value, time) if quality.usable else None
@@ -136,7 +137,7 @@ def _doubt(state: ProbeState, value: float, time: Ms) -> str:
 
 
 def _air_state(state: ProbeState, value: float, time: Ms) -> int | None:
-    """Running (1) or stopped (0) by threshold and deadband; ``None`` when a first count cannot tell yet."""
+    """An ``Air`` by thresholds and deadband; ``None`` when a first count cannot tell yet."""
     rule = state.spec.air
     level = value
     if rule.kind == "pulses":
@@ -147,11 +148,21 @@ def _air_state(state: ProbeState, value: float, time: Ms) -> int | None:
         if before is None or value < before[1]:
             return None
         level = (value - before[1]) / ((time - before[0]) / MINUTE)
-    if level >= rule.threshold:
-        return 1
-    if level < rule.threshold - rule.deadband:
-        return 0
-    return 1 if state.air_state is None else state.air_state
+    was = state.air_state
+    if level < rule.threshold - rule.deadband or (level < rule.threshold and was == Air.STOPPED):
+        return int(Air.STOPPED)
+    if rule.weak_below is None:
+        return int(Air.RUNNING)
+    weak = level < rule.weak_below or (level < rule.weak_below + rule.deadband and was == Air.WEAK)
+    return int(Air.WEAK if weak else Air.RUNNING)
+
+
+def _air_of_slot(count: int, total: int) -> Air:
+    """The worst of a slot's air, until something newer says otherwise: off for a part of it is off. See ``Air.milli``."""
+    lacking = 1000 * count - total
+    if lacking <= 0:
+        return Air.RUNNING
+    return Air.WEAK if lacking % (1000 - Air.WEAK.milli) == 0 else Air.STOPPED
 
 
 def accept(state: ProbeState, reading: Reading) -> bool:
@@ -169,7 +180,7 @@ def accept(state: ProbeState, reading: Reading) -> bool:
         return False
     if reading.state is not None and reading.state != state.air_state:
         state.air_state, state.air_since = reading.state, reading.time
-    if reading.state == 1:
-        state.air_seen = reading.time
+    if reading.state:
+        state.air_seen, state.seen_weak = reading.time, reading.state == Air.WEAK
     state.newest = reading
     return True

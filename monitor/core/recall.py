@@ -13,6 +13,7 @@ from monitor.core.lots import Lot
 from monitor.core.model import (
     DAY,
     SLOT,
+    Air,
     Alarm,
     AlarmState,
     LogEntry,
@@ -115,5 +116,6 @@ class Recalling(ABC):
         self.state.memories[alarm.id] = Memory(alarm=alarm, begun=begun, told=told)
         vessel = self.state.vessels.get(alarm.subject)
         air = None if vessel is None else vessel.newest_air()
-        if alarm.rule == "air-stopped" and air is not None and air.air_state == 0:
+        known = {"air-stopped": Air.STOPPED, "air-weak": Air.WEAK}.get(alarm.rule)
+        if known is not None and air is not None and air.air_state == known:
             air.air_since = alarm.since  # the history knows it only to five minutes

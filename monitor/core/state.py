@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from monitor.core.history import SlotSeries
+from monitor.core.model import Air, AlarmState
 from monitor.core.quality import ProbeState
 from monitor.core.water import NO_HABIT, Habit
 
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from monitor.core.alarms import Condition, Memory
     from monitor.core.eta import Belief
     from monitor.core.lots import Lot
-    from monitor.core.model import Discard, Estimate, Harvest, Ms, Reading, SiteSpec, Start, VesselSpec
+    from monitor.core.model import AirWord, Discard, Estimate, Harvest, Ms, Reading, SiteSpec, Start, VesselSpec
 
 
 @dataclass(slots=True)
@@ -53,12 +54,12 @@ class VesselState:
         newest = self.newest_water()
         return None if newest is None else newest.value
 
-    def air_word(self, now: Ms) -> Literal["running", "stopped", "unknown"]:
+    def air_word(self, now: Ms) -> AirWord:
         """Unknown while no air probe is fresh: a stale value is never shown as the present one."""
         probe = self.newest_air()
         if probe is None or not probe.fresh(now):
             return "unknown"
-        return "running" if probe.air_state else "stopped"
+        return Air(probe.air_state or 0).word
 
 
 def _newest(probes: list[ProbeState]) -> Reading | None:
@@ -84,6 +85,14 @@ class State:
     def open_batches(self) -> list[Batch]:
         """Batches that have not ended, in the order of the vessels."""
         return [v.batch for v in self.vessels.values() if v.batch is not None]
+
+    def idle(self, alarm: str) -> bool:
+        """Whether nothing of this alarm is standing, pending or remembered."""
+        return alarm not in self.memories
+
+    def alarm_state(self, alarm: str) -> AlarmState:
+        memory = self.memories.get(alarm)
+        return AlarmState.NORMAL if memory is None or memory.alarm is None else memory.alarm.state
 
     @staticmethod
     def of(site: SiteSpec) -> State:

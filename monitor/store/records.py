@@ -8,6 +8,7 @@ from hashlib import blake2b
 from typing import Any
 
 from monitor.core.model import (
+    Air,
     Alarm,
     AlarmState,
     Discard,
@@ -55,8 +56,8 @@ def check_storable(reading: Reading) -> None:
         number = getattr(reading, name)
         if number is not None and not -LARGEST <= number <= LARGEST:
             raise ValueError(f"probe {reading.probe}: {name} is {number:.3e}, allowed are 64-bit integers")
-    if reading.state not in (None, 0, 1):
-        raise ValueError(f"probe {reading.probe}: state is {reading.state}, allowed are 1, 0 and none")
+    if reading.state not in (None, *Air):
+        raise ValueError(f"probe {reading.probe}: state is {reading.state}, allowed are 0, 1, 2 and none")
 
 
 def to_row(reading: Reading, series: int, reason: int) -> ReadingRow:

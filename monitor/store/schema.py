@@ -31,7 +31,7 @@ FIRST = Migration(
         "CREATE TABLE series (id INTEGER PRIMARY KEY, probe TEXT NOT NULL UNIQUE)",
         "CREATE TABLE reason (id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE)",
         # Clustered by time: one commit of many probes touches neighbouring pages, which is what spares a memory card.
-        # `mark` packs quality (bits 0-2), own time (3), air state (4-5: 0 none, 1 stopped, 2 running) and reason (6-)
+        # `mark` packs quality (bits 0-2), own time (3), air state (4-5: 0 none, 1 stopped, 2 running, 3 weak) and reason (6-)
         # because every column costs a byte in every row. `late` is arrival minus time.
         """CREATE TABLE reading (
              time INTEGER NOT NULL, series INTEGER NOT NULL, n INTEGER NOT NULL,
@@ -40,7 +40,8 @@ FIRST = Migration(
         """CREATE VIEW plain_reading AS
              SELECT strftime('%Y-%m-%dT%H:%M:%SZ', reading.time / 1000, 'unixepoch') AS utc, reading.time, series.probe,
                     reading.n, reading.milli / 1000.0 AS value, reading.mark & 7 AS quality,
-                    CASE (reading.mark >> 4) & 3 WHEN 1 THEN 'stopped' WHEN 2 THEN 'running' END AS air,
+                    CASE (reading.mark >> 4) & 3 WHEN 1 THEN 'stopped' WHEN 2 THEN 'running' WHEN 3 THEN 'weak' END
+                    AS air,
                     (reading.mark >> 3) & 1 AS own_time, reading.seq, reason.text AS reason
              FROM reading JOIN series ON series.id = reading.series
              LEFT JOIN reason ON reason.id = reading.mark >> 6""",
