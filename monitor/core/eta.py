@@ -13,7 +13,7 @@ import numpy as np
 
 from monitor.core import oxygen
 from monitor.core.evidence import Evidence, log_likelihood
-from monitor.core.hatch import Array, Prior, cloud, draw, hatched
+from monitor.core.hatch import Array, Prior, cloud, draw, hatched, rate
 from monitor.core.model import HOUR, MINUTE, SLOT, AirWord, Estimate, Ms, Span, Stage, Start
 from monitor.core.progress import DEADLY_SLOTS, Progress
 from monitor.core.water import NO_HABIT, UNKNOWN_C, Habit, forecast
@@ -32,6 +32,10 @@ SOAKING: Final = 2 * HOUR  # cysts take up water to a sphere in 1-2 h (FAO prawn
 BEGUN: Final = (
     0.01  # share hatched at which a keeper with a lamp can tell that it has begun; common practice, no source
 )
+
+WEAK_BACK: Final = 6 * HOUR  # by then oxygen has settled to weak air, whatever it was before
+WEAK_AHEAD: Final = 18 * HOUR  # further than any rule looks, so that an alarm about to end does not hover
+WEAK_STEP_H: Final = 0.25
 
 QUANTILE_WINDOW: Final = np.linspace(-0.04, 0.04, 17)
 
@@ -246,22 +250,41 @@ class Belief:
         return Stage.SOAKING if now - self.start.time < SOAKING else Stage.DEVELOPING
 
     def minutes_left(
-        self, now: Ms, water_c: float | None, last_air: Ms, first_none: Ms | None = None
+        self, now: Ms, water_c: float | None, last_air: Ms, first_none: Ms | None = None, *, was_weak: bool = False
     ) -> tuple[Span, bool]:
         """Minutes of oxygen left at ``now``; and whether anything may have hatched.
 
         ``last_air`` is the last instant at which air was seen to run. The air stopped somewhere between it and
-        ``first_none``, the first at which it was seen not to; ``None`` counts from ``last_air``.
+        ``first_none``, the first at which it was seen not to; ``None`` counts from ``last_air``. ``was_weak``: it ran weakly.
         """
         run = self.advance(now)
         p = run.parameters
         share = hatched(run.progress_near(now), p) * p.share
         celsius = (UNKNOWN_C if water_c is None else water_c) + p.bias
-        hours = oxygen.hours_left(self.vessel(), celsius, share, p.demand)
+        hours = oxygen.hours_left(self.vessel(), celsius, share, p.demand, was_weak=was_weak)
         unseen = 0 if first_none is None else max(first_none - last_air, 0)
         stopped = last_air + unseen * np.linspace(0.0, 1.0, len(hours))
         left = np.maximum(hours * 60 - (now - stopped) / MINUTE, 0.0)
         return quantiles(left, self.weights), (quantiles(share, self.weights).hi or 0.0) > BEGUN
+
+    def weak_left(self, now: Ms, water_c: float | None, since: Ms) -> tuple[Span, Span, bool]:
+        """With air that is weak ``since`` then: minutes from ``now`` until 2 mg/L, ``None`` beyond ``WEAK_AHEAD``; where oxygen
+        settles with what has hatched by now, mg/L; and whether anything may have hatched.
+
+        What hatches meanwhile counts, at the present temperature.
+        """
+        run = self.advance(now)
+        p = run.parameters
+        celsius = (UNKNOWN_C if water_c is None else water_c) + p.bias
+        back = min(now - since, WEAK_BACK) / HOUR
+        hours = np.arange(0.0, back + WEAK_AHEAD / HOUR, WEAK_STEP_H) + WEAK_STEP_H / 2 - back
+        at_now = run.progress_near(now)
+        shares = hatched(at_now + rate(celsius, p) * hours[:, None], p) * p.share
+        until = oxygen.weak_hours_left(self.vessel(), celsius, shares, p.demand, WEAK_STEP_H) - back
+        share = hatched(at_now, p) * p.share
+        settles = oxygen.weak_settles(self.vessel(), celsius, share, p.demand)
+        begun = (quantiles(share, self.weights).hi or 0.0) > BEGUN
+        return quantiles(np.maximum(until, 0.0) * 60, self.weights), quantiles(settles, self.weights), begun
 
 
 def _longest_gap(slots: NDArray[np.int64], begin: int, end: int) -> int:

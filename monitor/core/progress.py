@@ -38,7 +38,7 @@ class Progress:
     debt_h: Array  # restart lag still to be waited for
     crossed: Array  # ms, shape (3, n): when 10, 50, 90 % had hatched; infinite while not yet
     targets: Array  # progress at those shares, shape (3, n)
-    disturbed: bool = False  # the air was off and its effect has not passed
+    disturbed: bool = False  # the air was off or weak and its effect has not passed
     deadly_slots: int = 0
     starved_h: float = 0.0  # mean over the samples of the time without oxygen
     edge_x: list[tuple[Ms, Array]] = field(default_factory=list)  # newest edges, for progress at an instant
@@ -78,7 +78,11 @@ class Progress:
         )
 
     def run(self, water_c: Array, air: Array) -> None:
-        """Go on over the next slots: ``water_c`` C and ``air`` share of time running (0..1), shape (k,) each."""
+        """Go on over the next slots: ``water_c`` C and ``air`` share of the full air (0..1), shape (k,) each.
+
+        Weak air is a fifth of the full: as the stone goes, so goes the oxygen, and the very balance that stops a batch without
+        air lets one with weak air develop as if it ran, unless its oxygen settles low. No rule of its own is needed.
+        """
         k = 0
         while k < len(water_c):
             quiet = air[k:] >= 1.0
@@ -109,13 +113,13 @@ class Progress:
         full = oxygen.saturation(float(water_c[-1]), self.vessel.salinity_g_l)
         self.oxygen_mg_l = np.maximum(full - use / exchange, 0.0)
 
-    def _slot_with_oxygen(self, water_c: float, running: float) -> None:
+    def _slot_with_oxygen(self, water_c: float, air: float) -> None:
         edges, hours = self._hours(1)
         h = float(hours[0])
         p = self.parameters
         share = hatched(self.x, p) * p.share
         before = self.oxygen_mg_l
-        self.oxygen_mg_l = oxygen.after(before, water_c, self.vessel, share, p.demand, running, h)
+        self.oxygen_mg_l = oxygen.after(before, water_c, self.vessel, share, p.demand, air, h)
         mean = (before + self.oxygen_mg_l) / 2
         gate = np.clip(mean / oxygen.CRITICAL_MG_L, 0.0, 1.0)
         starved = mean < ANOXIC_MG_L
@@ -127,7 +131,7 @@ class Progress:
         self._take(edges, (self.x + growth)[None, :])
         self.slot += 1
         self._count_deadly(np.array([water_c]))
-        recovered = running >= 1.0 and not debt.any() and bool((self.oxygen_mg_l > oxygen.CRITICAL_MG_L).all())
+        recovered = air >= 1.0 and not debt.any() and bool((self.oxygen_mg_l > oxygen.CRITICAL_MG_L).all())
         self.disturbed = not recovered
 
     def _count_deadly(self, water_c: Array) -> None:
