@@ -34,6 +34,11 @@ class Condition:
     tell_return: bool = True  # a person wants to hear that it is over
 
 
+def over(alarm: str, rule: str, subject: str, priority: Priority, off_delay: Ms, *, tell: bool = True) -> Condition:
+    """A condition that is not there any more."""
+    return Condition(alarm, rule, subject, priority, False, True, 0, 0, off_delay, tell_return=tell)
+
+
 @dataclass(frozen=True, slots=True)
 class Memory:
     """What is remembered of one alarm between steps."""

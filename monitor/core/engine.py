@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core import alarms, rules, tins
+from monitor.core import alarms, rules, rules_air, tins
 from monitor.core.alarms import Condition, Memory
 from monitor.core.entries import check
 from monitor.core.eta import Belief
@@ -216,7 +216,7 @@ class Engine(Recalling):
             effects.append(Learned(now, f"prior/{entry.batch}", self.lot(entry.lot).document()))
             self._replaced(now, effects)
         if isinstance(entry, Settle):
-            self._look([rules.air_stopped(self.state, vessel, now)], now, effects)
+            self._look(rules_air.air(self.state, vessel, now), now, effects)
             return
         if isinstance(entry, Harvest | Discard):
             self._hands_on(vessel, now, effects)

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.alarms import STANDING, Condition
+from monitor.core import rules_air
+from monitor.core.alarms import STANDING, Condition, over
 from monitor.core.eta import BEGUN
-from monitor.core.model import HOUR, MINUTE, SECOND, SLOT, AlarmState, Estimate, Measures, Ms, Priority, Span, Stage
+from monitor.core.model import HOUR, MINUTE, SLOT, AlarmState, Estimate, Measures, Ms, Priority, Stage
 from monitor.core.wording import clock, clock_range, duration, meals, minutes_range
 
 if TYPE_CHECKING:
@@ -21,105 +22,13 @@ if TYPE_CHECKING:
 SLIP: Final = 45 * MINUTE  # a hatch this much later than could be counted on is worth a word
 SLIP_CLEAR: Final = 30 * MINUTE
 COLDER_C: Final = 0.5  # and the water must be at least this much colder than it was then
-SETTLING_LEAVES_MIN: Final = 2.0
 BROKER_ON_DELAY: Final = 2 * MINUTE
 STOPS_C: Final = 33.0  # above about 33 C development stops (FAO freshwater prawn manual T428 annex 4, restated)
-AIR_TODO: Final = (
-    "Look at the pump, its plug and the tubing; blow air by hand or stir gently until it runs. "
-    "Dry hands: unplug before touching anything wet."
-)
 
 
 def has_hatched(estimate: Estimate | None) -> bool:
     """Whether animals that need air may be swimming: the high end counts, a late alert is worse than an early one."""
     return estimate is not None and (estimate.hatched.hi or 0.0) > BEGUN
-
-
-def _idle(state: State, alarm: str) -> bool:
-    return alarm not in state.memories
-
-
-def _state(state: State, alarm: str) -> AlarmState:
-    memory = state.memories.get(alarm)
-    return AlarmState.NORMAL if memory is None or memory.alarm is None else memory.alarm.state
-
-
-def minutes_left(vessel: VesselState, now: Ms, last_air: Ms, first_none: Ms | None) -> tuple[Span, bool]:
-    """Minutes of oxygen left in a vessel with a batch; and whether anything has hatched. See ``Belief.minutes_left``."""
-    batch = vessel.batch
-    if batch is None or batch.belief is None:
-        return Span(None, None, None), False
-    return batch.belief.minutes_left(now, vessel.water_c(), last_air, first_none)
-
-
-def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
-    """Air stopped while a batch needs it."""
-    alarm = f"air-stopped:{vessel.spec.id}"
-    probe = vessel.newest_air()
-    stopped = probe is not None and probe.air_state == 0
-    active = stopped and vessel.batch is not None
-    if not active and _idle(state, alarm):
-        return None
-    settings = state.site.alarms
-    since = probe.air_since if stopped and probe is not None and probe.air_since is not None else now
-    if not active or vessel.batch is None:
-        if vessel.batch is None:  # the keeper who ended it need not be told
-            return _over(alarm, "air-stopped", vessel.spec.id, Priority.HIGH, 0, tell=False)
-        return _over(alarm, "air-stopped", vessel.spec.id, Priority.HIGH, 30 * SECOND)
-    begun = vessel.batch.start.time
-    since = max(since, min(begun, now))  # without air before there were cysts in it is nobody's trouble
-    seen = max(probe.air_seen, begun) if probe is not None and probe.air_seen is not None else since
-    left, hatched = minutes_left(vessel, now, min(seen, since), since)
-    at_first = (left.lo or 0.0) * MINUTE + (now - since) if left.lo is not None else HOUR * 24
-    delay = int(min(settings.air_on_delay, at_first / 10))
-    held = vessel.settle_until is not None and now < vessel.settle_until
-    if hatched and left.lo is not None and left.lo < SETTLING_LEAVES_MIN:
-        held = False  # settling must not outlast the oxygen of what has hatched
-    zone = state.site.timezone
-    name = vessel.spec.id
-    when = clock(since, zone, now)
-    if hatched and left.lo is None:
-        follows = (
-            f"No air since {when}. So few animals have oxygen for {minutes_range(left)}; then they die without air."
-        )
-        title = f"Air stopped in {name}"
-    elif hatched:
-        low = int(left.lo or 0)
-        follows = (
-            f"No air since {when}. Oxygen lasts about {minutes_range(left)} more; hatched nauplii die without it."
-            if low > 0
-            else f"No air since {when}. The oxygen may already be used up{_at_most(left)}; hatched nauplii die without it."
-        )
-        title = f"Air stopped in {name}: act within {low} min" if low > 0 else f"Air stopped in {name}: act now"
-    else:
-        follows = (
-            f"No air since {when}. Nothing has hatched yet: the cysts pause when the oxygen is used up "
-            f"(in about {minutes_range(left)}) and the hatch comes later by as long."
-        )
-        title = f"Air stopped in {name}"
-    return Condition(
-        id=alarm,
-        rule="air-stopped",
-        subject=name,
-        priority=Priority.HIGH if hatched else Priority.MEDIUM,
-        active=True,
-        clear=False,
-        since=since,
-        on_delay=delay,
-        off_delay=30 * SECOND,
-        title=title,
-        text=follows,
-        todo=AIR_TODO,
-        suppressed=f"settling until {clock(vessel.settle_until, zone, now)}" if held and vessel.settle_until else "",
-    )
-
-
-def _at_most(left: Span) -> str:
-    return f"; at most {int(left.hi)} min are left" if left.hi is not None and 1 <= left.hi < 600 else ""
-
-
-def _over(alarm: str, rule: str, subject: str, priority: Priority, off_delay: Ms, *, tell: bool = True) -> Condition:
-    return Condition(alarm, rule, subject, priority, False, True, 0, 0, off_delay, tell_return=tell)
 
 
 def _developing(vessel: VesselState) -> bool:
@@ -150,7 +59,7 @@ def cold_snap(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     water = vessel.newest_water()
     batch = vessel.batch
     if batch is None or water is None or not _developing(vessel):
-        return None if _idle(state, alarm) else _over(alarm, "cold-snap", name, Priority.MEDIUM, 0, tell=False)
+        return None if state.idle(alarm) else over(alarm, "cold-snap", name, Priority.MEDIUM, 0, tell=False)
     spec, deadband = vessel.spec, state.site.alarms.deadband_c
     level = water.value < spec.cold_below
     fallen = _fall(vessel, now)
@@ -158,7 +67,7 @@ def cold_snap(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     slip, passes = _slip(state, batch, water.value, now)
     late = slip >= SLIP and passes
     active = level or fall or late
-    if not active and _idle(state, alarm):
+    if not active and state.idle(alarm):
         return None
     clear = (
         water.value >= spec.cold_below + deadband
@@ -216,10 +125,10 @@ def too_hot(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     alarm = f"too-hot:{name}"
     water = vessel.newest_water()
     active = vessel.batch is not None and water is not None and water.value > vessel.spec.hot_above
-    if not active and _idle(state, alarm):
+    if not active and state.idle(alarm):
         return None
     if vessel.batch is None or water is None:
-        return _over(alarm, "too-hot", name, Priority.HIGH, 0, tell=False)
+        return over(alarm, "too-hot", name, Priority.HIGH, 0, tell=False)
     stops = "Development has about stopped. " if water.value >= STOPS_C else ""
     return Condition(
         id=alarm,
@@ -247,10 +156,10 @@ def ready(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     batch = vessel.batch
     estimate = None if batch is None else batch.estimate
     active = estimate is not None and estimate.stage in (Stage.READY, Stage.PAST)
-    if not active and (_idle(state, alarm) or (batch is not None and estimate is None)):
+    if not active and (state.idle(alarm) or (batch is not None and estimate is None)):
         return None  # nothing stands, or nothing is known yet after a restart
     if batch is None or estimate is None or estimate.ready.mid is None:
-        return _over(alarm, "ready", name, Priority.MEDIUM, 0, tell=False)
+        return over(alarm, "ready", name, Priority.MEDIUM, 0, tell=False)
     zone = state.site.timezone
     best = int(estimate.best_until or estimate.ready.mid)
     share = round(100 * (estimate.hatched.mid or 0.0))
@@ -282,15 +191,15 @@ def probe_silent(state: State, probe: ProbeState, now: Ms) -> Condition | None:
     limit = 3 * probe.spec.every + MINUTE
     since = max(last, state.listening_since)
     due = now - since >= limit
-    if not due and _idle(state, alarm):
+    if not due and state.idle(alarm):
         return None
     vessel = state.vessels.get(probe.spec.vessel or "")
     batch = vessel.batch if vessel is not None else None
-    standing = _state(state, alarm) in STANDING
-    waiting = _state(state, alarm) is AlarmState.SUPPRESSED
+    standing = state.alarm_state(alarm) in STANDING
+    waiting = state.alarm_state(alarm) is AlarmState.SUPPRESSED
     # A link that is back, a restart or a clock that was set begin the count anew; only the probe's own word is an end.
     if now - last < limit or not (due or standing or waiting):
-        return _over(alarm, "probe-silent", probe.spec.id, _weight(batch), 0)
+        return over(alarm, "probe-silent", probe.spec.id, _weight(batch), 0)
     zone = state.site.timezone
     from_when = f"since {clock(last, zone, now)}" if last else "since it was set up"
     estimate = None if batch is None else batch.estimate
@@ -300,7 +209,7 @@ def probe_silent(state: State, probe: ProbeState, now: Ms) -> Condition | None:
         text += f" It last said something that can't be used: {probe.last_reason}."
     title = f"Probe {probe.spec.id} is silent"
     if life and vessel is not None:
-        left, _ = minutes_left(vessel, now, last or since, None)
+        left, _ = rules_air.minutes_left(vessel, now, last or since, None)
         title = f"No news of the air in {vessel.spec.id}"
         text = f"No news from {vessel.spec.id} {from_when}. If its air has stopped it has {minutes_range(left)} left."
     held = ""
@@ -331,11 +240,11 @@ def _weight(batch: Batch | None) -> Priority:
 def broker_lost(state: State, now: Ms) -> Condition | None:
     """The broker is not reached: nothing is heard from any probe."""
     alarm = "broker-lost:site"
-    if state.broker_up and _idle(state, alarm):
+    if state.broker_up and state.idle(alarm):
         return None
     zone = state.site.timezone
     if state.broker_up:
-        return _over(alarm, "broker-lost", "site", Priority.MEDIUM, 0)
+        return over(alarm, "broker-lost", "site", Priority.MEDIUM, 0)
     return Condition(
         id=alarm,
         rule="broker-lost",
@@ -361,10 +270,10 @@ def no_longer_configured(state: State) -> Iterator[Condition]:
     for name, memory in list(state.memories.items()):
         alarm = memory.alarm
         if alarm is not None and alarm.subject not in known:
-            yield _over(name, alarm.rule, alarm.subject, alarm.priority, 0, tell=False)
+            yield over(name, alarm.rule, alarm.subject, alarm.priority, 0, tell=False)
 
 
 def on_reading(state: State, vessel: VesselState, now: Ms) -> Iterator[Condition | None]:
     """What must be looked at as soon as a vessel's probe has spoken."""
-    yield air_stopped(state, vessel, now)
+    yield from rules_air.air(state, vessel, now)
     yield too_hot(state, vessel, now)

@@ -40,6 +40,7 @@ class VesselState:
     air_probes: list[ProbeState] = field(default_factory=list)
     batch: Batch | None = None
     settle_until: Ms | None = None
+    weak_looked: Ms = 0  # when the rule about weak air last made a forecast
     habit: Habit = NO_HABIT  # heated or not, in its last batches
 
     def newest_water(self) -> Reading | None:

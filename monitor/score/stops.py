@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from monitor.core import rules
+from monitor.core import rules_air
 from monitor.core.engine import Engine
 from monitor.core.model import DAY, MINUTE, LogEntry, Measures, Ms, Span
 
@@ -108,7 +108,7 @@ def _told(
         seen = asked[time, batch]
         vessel = engine.state.vessels[seen.start.vessel]
         if vessel.batch is not None and vessel.batch.start.batch == batch:
-            span, _ = rules.minutes_left(vessel, time, time, seen.first_none)
+            span, _ = rules_air.minutes_left(vessel, time, time, seen.first_none)
             yield (time, batch), span
 
 
