@@ -169,6 +169,11 @@ class Sample:
     time: Ms | None = None  # the probe's own time, if it told one
     seq: int | None = None  # the probe's own sequence number, if it told one
 
+    @staticmethod
+    def of_air(air: Air, time: Ms | None = None, seq: int | None = None) -> Sample:
+        """What an air word says."""
+        return Sample(running=air is not Air.STOPPED, weak=air is Air.WEAK, time=time, seq=seq)
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:

@@ -14,6 +14,9 @@ DEFAULT_WORDS_ON: frozenset[str] = frozenset({"on", "running", "run", "true", "y
 DEFAULT_WORDS_OFF: frozenset[str] = frozenset({"off", "stopped", "stop", "false", "no", "0"})
 """Words that say the air stands still. Compared in lower case."""
 
+DEFAULT_WORDS_WEAK: frozenset[str] = frozenset({"weak", "low"})
+"""Words that say the air runs, but gives less than it should. Compared in lower case."""
+
 Decoder = Literal["number", "json", "senml"]
 
 
@@ -38,4 +41,5 @@ class Binding:
     name: str | None = None  # senml: only records of this resolved name
     words_on: frozenset[str] = DEFAULT_WORDS_ON  # lower case
     words_off: frozenset[str] = DEFAULT_WORDS_OFF  # lower case
+    words_weak: frozenset[str] = DEFAULT_WORDS_WEAK  # lower case
     is_word: bool = False  # an air probe whose messages are words, not numbers

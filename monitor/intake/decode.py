@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from monitor.core.model import Sample
 from monitor.intake import document, senml
 from monitor.intake.unreadable import Unreadable
-from monitor.intake.values import internal, number, number_from_text, own_time, running, sequence
+from monitor.intake.values import air, internal, number, number_from_text, own_time, sequence
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
@@ -43,7 +43,7 @@ def _number(payload: bytes, binding: Binding) -> Sample:
     except UnicodeDecodeError as error:
         raise Unreadable("not text in UTF-8", "encoding") from error
     if binding.is_word:
-        return Sample(running=running(text, binding))
+        return Sample.of_air(air(text, binding))
     return Sample(value=internal(number_from_text(text), binding))
 
 
@@ -53,5 +53,5 @@ def _json(payload: bytes, binding: Binding) -> Sample:
     time = None if binding.time_pointer is None else own_time(document.at(message, binding.time_pointer))
     seq = None if binding.sequence_pointer is None else sequence(document.at(message, binding.sequence_pointer))
     if binding.is_word:
-        return Sample(running=running(found, binding), time=time, seq=seq)
+        return Sample.of_air(air(found, binding), time, seq)
     return Sample(value=internal(number(found), binding), time=time, seq=seq)

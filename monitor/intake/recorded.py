@@ -16,7 +16,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, V
 from monitor.core.model import Discard, Harvest, LogEntry, Measures, Ms, Sample, Seen, Settle, Sight, Start
 from monitor.core.replay import Measured
 from monitor.intake.unreadable import Unreadable
-from monitor.intake.values import internal, number_from_text, running
+from monitor.intake.values import air, internal, number_from_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -83,7 +83,7 @@ def _measured(path: Path, line: int, row: list[str], by_probe: dict[str, Binding
 
 def _sample(text: str, binding: Binding, time: Ms) -> Sample:
     if binding.measures is Measures.AIR and (binding.is_word or not _numeric(text)):
-        return Sample(running=running(text, binding), time=time)
+        return Sample.of_air(air(text, binding), time)
     return Sample(value=internal(number_from_text(text), binding), time=time)
 
 

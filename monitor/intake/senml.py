@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.core.model import Measures, Sample
 from monitor.intake.document import parse
 from monitor.intake.unreadable import Unreadable, shown
-from monitor.intake.values import internal, known, number, running, seconds_to_ms, within_limit
+from monitor.intake.values import air, internal, known, number, seconds_to_ms, within_limit
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
@@ -102,7 +102,7 @@ def _sample(record: dict[str, Any], base: _Base, binding: Binding, arrived: Ms |
         word = record.get("vb", record.get("vs", record.get("v")))
         if word is None:
             return None
-        return Sample(running=running(word, binding), time=_time(record, base, arrived))
+        return Sample.of_air(air(word, binding), _time(record, base, arrived))
     value = _value(record, base)
     if value is None:
         return None

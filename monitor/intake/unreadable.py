@@ -16,7 +16,7 @@ Kind = Literal[
     "unit",  # measured in a unit that does not fit
     "version",  # needs something of SenML that is not understood here
     "empty",  # nothing usable inside
-    "word",  # a word that means neither running nor stopped
+    "word",  # a word that means neither running nor weak nor stopped
 ]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 

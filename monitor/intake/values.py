@@ -5,7 +5,8 @@ What is taken and what is not:
 * Numbers are decimal, with a point, an optional sign and an optional exponent. Hexadecimal, digit separators, ``nan``,
   ``inf`` and a decimal comma are refused: a comma is also how lists are written, so "21,4" could be two numbers.
 * Inside JSON a number may stand in a text ("21.4"), as many small devices write it; the same rules hold.
-* A boolean is never a number. For a probe that tells words, ``true`` and ``false`` are running and stopped.
+* A boolean is never a number. For a probe that tells words, ``true`` and ``false`` are running and stopped; a word may
+  also say that the air is weak.
 * A time is RFC 3339 text with a zone, or a number of seconds or milliseconds since 1970 (UTC). A time before the year
   2000 is what a clock shows that was never set: the sample then has no time of its own.
 """
@@ -16,6 +17,7 @@ import re
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.model import Air
 from monitor.intake.unreadable import Kind, Unreadable, shown
 
 if TYPE_CHECKING:
@@ -71,10 +73,10 @@ def internal(value: float, binding: Binding) -> float:
     return within_limit(value * binding.scale + binding.offset)
 
 
-def running(found: Any, binding: Binding) -> bool:
+def air(found: Any, binding: Binding) -> Air:
     """What an air word says; a JSON true or false says it directly, a whole number is compared as its digits."""
     if found.__class__ is bool:
-        return bool(found)
+        return Air.RUNNING if found else Air.STOPPED
     if found.__class__ is float and -LIMIT <= found <= LIMIT and found == int(found):
         found = int(found)
     if found.__class__ is int and -LIMIT <= found <= LIMIT:
@@ -83,10 +85,12 @@ def running(found: Any, binding: Binding) -> bool:
         raise Unreadable(f"found {shown(found)} where a word is expected", "empty" if found is None else "type")
     word = found.strip(" \t\r\n").lower()
     if word in binding.words_on:
-        return True
+        return Air.RUNNING
     if word in binding.words_off:
-        return False
-    allowed = ", ".join(sorted(binding.words_on | binding.words_off))
+        return Air.STOPPED
+    if word in binding.words_weak:
+        return Air.WEAK
+    allowed = ", ".join(sorted(binding.words_on | binding.words_off | binding.words_weak))
     raise Unreadable(f"{shown(found)} is none of the words known for this probe ({allowed})", "word")
 
 

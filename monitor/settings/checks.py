@@ -10,7 +10,7 @@ from urllib.parse import urlsplit
 from monitor.core.model import Measures
 from monitor.settings.errors import nearest, quoted
 from monitor.settings.models import Alarms, Vessel
-from monitor.settings.probes import RANGES
+from monitor.settings.probes import NUMERIC_AIR, RANGES, WORDS
 from monitor.settings.units import Kind, plain, told
 
 if TYPE_CHECKING:
@@ -176,8 +176,8 @@ def _its_air(draft: Draft, part: Part[Probe]) -> None:
     if not part.sound("measures"):
         return
     value = part.value
-    numeric = {"threshold", "deadband", "pulses"} & part.given
-    words = {"words_on", "words_off"} & part.given
+    numeric = NUMERIC_AIR & part.given
+    words = WORDS & part.given
     if value.measures is not Measures.AIR:
         for key in sorted(numeric | words):
             draft.wrong_in(
@@ -185,16 +185,38 @@ def _its_air(draft: Draft, part: Part[Probe]) -> None:
             )
         return
     if "threshold" not in part.given:
-        if numeric and part.sound("pulses", "deadband") and (value.pulses or value.deadband is not None):
+        if (
+            numeric
+            and part.sound(*numeric)
+            and (value.pulses or value.deadband is not None or value.weak_below is not None)
+        ):
             draft.wrong_in(part, "threshold", "nothing", "the number at or above which air is running")
     elif words:
         draft.wrong_in(part, min(words), f"{min(words)} and a threshold", "words, or a number with its threshold")
     if part.sound("threshold", "deadband", "unit") and value.threshold is not None:
         _its_threshold(draft, part, value.threshold, value.deadband or 0.0)
-    if part.sound("words_on", "words_off") and (both := value.words_on & value.words_off):
-        draft.wrong_in(
-            part, "words_off", ", ".join(map(quoted, sorted(both))) + " in both lists", "each word in one list"
-        )
+        if part.sound("weak_below") and value.weak_below is not None:
+            _its_weak_below(draft, part, value.threshold, value.weak_below)
+    _its_words(draft, part)
+
+
+def _its_words(draft: Draft, part: Part[Probe]) -> None:
+    if not part.sound(*WORDS):
+        return
+    value = part.value
+    found = {"words_off": value.words_on & value.words_off}
+    if "words_weak" in part.given:
+        found["words_weak"] = value.words_weak & (value.words_on | value.words_off)
+    for key, both in found.items():
+        if both:
+            told = ", ".join(map(quoted, sorted(both)))
+            draft.wrong_in(part, key, f"{told} in both lists", "each word in one list")
+
+
+def _its_weak_below(draft: Draft, part: Part[Probe], threshold: float, weak_below: float) -> None:
+    if weak_below <= threshold:
+        above = f"a number above the threshold of {plain(threshold)}, or air could never be weak"
+        draft.wrong_in(part, "weak_below", plain(weak_below), above)
 
 
 def _its_threshold(draft: Draft, part: Part[Probe], threshold: float, deadband: float) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from monitor.core import model as core
 from monitor.core.model import Measures
-from monitor.intake.binding import DEFAULT_WORDS_OFF, DEFAULT_WORDS_ON, Binding
+from monitor.intake.binding import DEFAULT_WORDS_OFF, DEFAULT_WORDS_ON, DEFAULT_WORDS_WEAK, Binding
 from monitor.settings import units
 from monitor.settings.base import Section, option
 from monitor.settings.forms import Choice, Duration, Flag, ListOf, ProbeUnit, ProbeValue, Text
@@ -22,6 +22,8 @@ RANGES: dict[Measures, tuple[float, float]] = {
     Measures.STORE: (-30.0, 60.0),
     Measures.AIR: (-math.inf, math.inf),
 }
+NUMERIC_AIR = frozenset({"threshold", "deadband", "weak_below", "pulses"})
+WORDS = frozenset({"words_on", "words_off", "words_weak"})
 # Topping up a litre with tap water is a fast change that did happen; a loose contact is faster still.
 FASTEST: dict[Measures, float] = {
     Measures.WATER: 5.0,
@@ -99,7 +101,17 @@ class Probe(Section):
         example=2.0,
     )
     deadband: Annotated[float | None, ProbeValue()] = option(
-        "air: stopped only below threshold less this.", default=None, told="0", example=0.5
+        "air: stopped only below threshold less this; what was weak is so up to weak_below plus this.",
+        default=None,
+        told="0",
+        example=0.5,
+    )
+    weak_below: Annotated[float | None, ProbeValue()] = option(
+        "air: below this number, and not stopped, it runs weakly: a torn membrane, a clogged stone, a kinked hose. "
+        "A pump's power seldom tells; bubbles, flow and pressure do.",
+        default=None,
+        told="none: air runs or is stopped",
+        example=3.0,
     )
     pulses: Annotated[bool, Flag()] = option("air: the number is a running count of pulses or bubbles.", default=False)
     words_on: Annotated[frozenset[str], ListOf(Word(), least=1, as_set=True)] = option(
@@ -107,6 +119,10 @@ class Probe(Section):
     )
     words_off: Annotated[frozenset[str], ListOf(Word(), least=1, as_set=True)] = option(
         "air: words that mean stopped.", default=DEFAULT_WORDS_OFF
+    )
+    words_weak: Annotated[frozenset[str], ListOf(Word(), as_set=True)] = option(
+        "air: words that mean running, but weakly. Words of the other two lists are left out of the default.",
+        default=DEFAULT_WORDS_WEAK,
     )
 
     @property
@@ -123,9 +139,14 @@ class Probe(Section):
 
     def applies(self, key: str) -> bool:
         """Whether an option means anything for this probe; one that does not must not be written."""
-        if key in ("threshold", "deadband", "pulses"):
+        if key in NUMERIC_AIR:
             return self.measures is Measures.AIR
-        return self.by_word if key in ("words_on", "words_off") else True
+        return self.by_word if key in WORDS else True
+
+    @property
+    def weak_words(self) -> frozenset[str]:
+        """The words in force for weak air: a default must not take a word that the keeper gave another meaning."""
+        return self.words_weak - self.words_on - self.words_off
 
     def spec(self) -> core.ProbeSpec:
         low, high = RANGES[self.measures]
@@ -143,7 +164,8 @@ class Probe(Section):
     def _air(self) -> core.AirRule:
         if self.measures is not Measures.AIR or self.by_word:
             return core.AirRule()
-        return core.AirRule("pulses" if self.pulses else "level", self.threshold or 0.0, self.deadband or 0.0)
+        kind: Literal["pulses", "level"] = "pulses" if self.pulses else "level"
+        return core.AirRule(kind, self.threshold or 0.0, self.deadband or 0.0, self.weak_below)
 
     def binding(self) -> Binding:
         affine = self.affine
@@ -161,5 +183,6 @@ class Probe(Section):
             name=self.name,
             words_on=self.words_on,
             words_off=self.words_off,
+            words_weak=self.weak_words,
             is_word=self.by_word,
         )

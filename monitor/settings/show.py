@@ -83,6 +83,8 @@ def _value(section: Section, key: str) -> Any:
     value = getattr(section, key)
     if isinstance(section, Probe) and not section.applies(key):
         return None
+    if isinstance(section, Probe) and key == "words_weak":
+        return section.weak_words
     if value is None and isinstance(section, Probe):
         spec = section.spec()
         temperature = section.measures != "air"

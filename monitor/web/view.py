@@ -34,7 +34,7 @@ _URGENCY: Final = {"high": "Act now", "medium": "Act soon", "low": "When you can
 @dataclass(frozen=True, slots=True)
 class Measured:
     text: str
-    word: str  # "running", "stopped", "unknown" for air; "" for temperatures
+    word: str  # "running", "weak", "stopped", "unknown" for air; "" for temperatures
     fresh: bool
     time: Ms | None
     age: str  # "" while it is young and fresh
@@ -228,8 +228,8 @@ def _measured(item: Mapping[str, Any] | None, now: Ms, *, air: bool = False) -> 
         instant = now - age_ms
     fresh = bool(item["fresh"])
     if air:
-        word = item["value"] if item["value"] in ("running", "stopped") else "unknown"
-        text = {"running": "running", "stopped": "stopped"}.get(word, "not known")
+        word = item["value"] if item["value"] in ("running", "weak", "stopped") else "unknown"
+        text = "not known" if word == "unknown" else word
     else:
         word, text = "", f"{words.number(float(item['value']))}{words.DEGREE}"
     age = words.duration(age_ms) if not fresh or age_ms >= AGE_SHOWN_FROM else ""

@@ -230,6 +230,7 @@ class Probe(Table):
     unit: Literal["C", "F"] = "C"
     reads: Literal["word", "power", "bubbles"] = "word"  # air only
     words: tuple[str, str] = ("on", "off")
+    weak_word: str | None = None  # told below three fifths of the pump's air; without it a weak pump is "on"
     every: Length = 60
     noise_sd: NotNegative = 0.0
     step: NotNegative = 0.0

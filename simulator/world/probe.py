@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 POWER_ON_C = 85.0
 WORD_AT = 0.2  # below this share of its air a pump's flow switch says "off"
+WEAK_AT = 0.6  # below this one a switch with a second contact says so
 BLOCK = 1024
 
 
@@ -73,12 +74,18 @@ class ProbeModel:
         if probe.measures == "air":
             left = self._world.strength(probe.vessel or "", offsets)
             if probe.reads == "word":
-                return [probe.words[0] if share >= WORD_AT else probe.words[1] for share in left]
+                return [self._word(share) for share in left]
             return self._rounded(np.maximum(self._air(left) + self._error(numbers) * (left > 0), 0.0))
         true = trace.room_c if probe.vessel is None else trace.water_c[:, self._world.index[probe.vessel]]
         celsius = np.interp(offsets, trace.offset_s, true) + self._error(numbers)
         celsius[np.isin(numbers, list(self._spikes))] = POWER_ON_C
         return self._rounded(celsius * 1.8 + 32.0 if probe.unit == "F" else celsius)
+
+    def _word(self, share: float) -> str:
+        probe = self.probe
+        if share < WORD_AT:
+            return probe.words[1]
+        return probe.weak_word if probe.weak_word and share < WEAK_AT else probe.words[0]
 
     def _air(self, left: Floats) -> Floats:
         """A worn pump still draws its power; only a stopped one does not. Bubbles follow the air."""

@@ -53,7 +53,7 @@ def test_the_example_explains_every_option(name: str) -> None:
 def fits(name: str, key: str, value: Any) -> bool:
     """Whether an option can be used as the example writes it, in a table where it belongs."""
     kind = (TABLES | LISTS)[name]
-    air = {"threshold", "deadband", "pulses", "words_on", "words_off"}
+    air = {"threshold", "deadband", "weak_below", "pulses", "words_on", "words_off", "words_weak"}
     given = {"measures": "air" if key in air else "water"} if name == "probe" else {}
     kept: dict[str, Any] = {}
     try:

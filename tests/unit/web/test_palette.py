@@ -16,6 +16,7 @@ PAIRS = [
     ],
     ("paper", "ink", 4.5),  # the letters of a filled button
     ("high", "paper", 4.5),  # STOPPED
+    ("medium", "paper", 4.5),  # WEAK
     *[(edge, ground, 3.0) for edge in ("line",) for ground in ("paper", "raised")],
     *[(shape, ground, 3.0) for shape in ("high", "medium", "low") for ground in ("paper", "raised")],
     ("high", "high-paper", 3.0),
