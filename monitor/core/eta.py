@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core import oxygen
-from monitor.core.evidence import Evidence, log_likelihood
+from monitor.core.evidence import Evidence, log_likelihood, started_in_good_faith
 from monitor.core.hatch import Array, Prior, cloud, draw, hatched, rate
 from monitor.core.model import HOUR, MINUTE, SLOT, AirWord, Estimate, Ms, Span, Stage, Start
 from monitor.core.progress import DEADLY_SLOTS, Progress
@@ -180,8 +180,9 @@ class Belief:
         x_now = run.run_on(future, self.weights, now)
         p = run.parameters
         of_all = hatched(x_now, p) * p.share
-        t10, t50, t90 = (quantiles(row, self.weights) for row in run.crossed)
-        self.ready_cloud = run.crossed[2], self.weights
+        weights = self._in_good_faith(run, now)
+        t10, t50, t90 = (quantiles(row, weights) for row in run.crossed)
+        self.ready_cloud = run.crossed[2], weights
         celsius = UNKNOWN_C if water_c is None else water_c
         best = window(run.crossed[1], t90.mid, self.weights, celsius, now)
         note = ""
@@ -224,6 +225,11 @@ class Belief:
             lasted = duration(count * SLOT)
             return f"the water was above about {stop:.0f} C for {lasted}: the batch may be lost", count
         return "", count
+
+    def _in_good_faith(self, run: Progress, now: Ms) -> Array:
+        begun = self.start.time
+        weights = self.weights * started_in_good_faith((run.crossed[2] - begun) / HOUR, (now - begun) / HOUR)
+        return np.asarray(weights / weights.sum())
 
     def teaches(self, now: Ms) -> str:
         """Why this batch must not teach its tin anything; empty when it may."""

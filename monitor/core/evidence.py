@@ -21,15 +21,21 @@ Evidence = Seen | Harvest
 
 # What a keeper who looks with a lamp calls what he sees, as shares of what will hatch: where one word gives way to the next.
 # The borders are loose on purpose (a logistic in the logit). Common practice, no source.
-BORDERS: Final = {"none|first": 0.01, "first|some": 0.10, "some|most": 0.68}
-LOOSE_LOGIT: Final = 0.40
-LOOSE_FIRST: Final = 1.0  # the first few are stragglers ahead of their time in some tins: they say less of the rest
-COUNTED: Final = 50.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
-HARVEST_FROM: Final = 0.90  # a keeper harvests when most are out ...
+BORDERS: Final = {"none|first": 0.01, "first|some": 0.10, "some|most": 0.70}
+LOOSE_LOGIT: Final = 0.33
+LOOSE_FIRST: Final = 0.9  # the first few are stragglers ahead of their time in some tins: they say less of the rest
+COUNTED: Final = 60.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
+HARVEST_FROM: Final = 0.92  # a keeper harvests when most are out ...
 HARVEST_ANYHOW: Final = 0.10  # ... or for another reason; common practice, no source
 PUT_OFF: Final = 0.25  # of looks at a vessel that is ready; it waits until the morning; an assumption
 LOOK_GAPS_H: Final = (2.0, 5.0, 8.0, 11.0, 14.0)
 """Since the look before: keepers look every two to twelve hours, and sleep; common practice, no source."""
+
+# About 48 h when nights are cold is what people put up with; common practice, no source. Few start what would take longer.
+PATIENCE_H: Final = 60.0
+PATIENCE_SD_H: Final = 6.0
+NO_PATIENCE: Final = 0.1
+PATIENCE_TELLS_H: Final = 18.0
 
 
 def _logistic(value: Array) -> Array:
@@ -101,3 +107,12 @@ def _harvested(before: Sequence[Array], now: Array) -> Array:
     """Ripe now and not at the look before, whenever that was; or harvested for another reason."""
     not_yet = np.mean([1 - (1 - PUT_OFF) * ripe(share) for share in before], axis=0)
     return np.asarray(np.log(HARVEST_ANYHOW + (1 - HARVEST_ANYHOW) * ripe(now) * not_yet))
+
+
+def started_in_good_faith(hours: Array, age_h: float) -> Array:
+    """Weight of each sample, shape (n,), for a hatch ``hours`` after the start, at an age of ``age_h``.
+
+    Whoever starts a batch knows the room and expects food within about two days. What the water does then tells more and more.
+    """
+    fades = max(1.0 - age_h / PATIENCE_TELLS_H, 0.0)
+    return (NO_PATIENCE + (1 - NO_PATIENCE) * _logistic((PATIENCE_H - np.minimum(hours, 1e4)) / PATIENCE_SD_H)) ** fades

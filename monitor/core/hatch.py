@@ -38,7 +38,7 @@ SAMPLES: Final = 512
 # 1:263-273) and the pair of temperatures for San Francisco Bay cysts that gives a base of 11.5-12.3 C.
 HALF_MEDIAN_H: Final = 20.0
 HALF_LOG_SD: Final = 0.25
-LUCK_LOG_SD: Final = 0.095
+LUCK_LOG_SD: Final = 0.09
 SOAK_H: Final = 1.5  # cysts take up water to a sphere in 1-2 h, warm or cold (FAO prawn manual annex 4, restated)
 CORNER_C: Final = (
     1.3  # the cysts of a batch have thresholds of their own, so the law has no sharp corner; an assumption
@@ -64,7 +64,7 @@ PROBE_BIAS_SD_C: Final = 0.3  # cheap digital probes are sold as +-0.5 C; common
 LAG_MAX_H: Final = 2.0  # restart after lack of oxygen: 0-2 h, an assumption
 DEMAND_LOG_SD: Final = 0.22  # oxygen demand is uncertain by x1.5 at the most
 SALT_PER_G_L: Final = 0.01  # time rises roughly 1 % per g/L above 20 g/L
-SALT_REFERENCE_G_L: Final = 30.0  # the middle of the 25-35 g/L that the half time is given for
+SALT_REFERENCE_G_L: Final = 25.0  # the middle of the 20-30 g/L that are recommended, at which the half time is meant
 
 REFERENCE_C: Final = 25.0
 
