@@ -192,12 +192,12 @@ def _weak_words(when: str, left: Span, settles: Span, *, hatched: bool) -> str:
     if left.hi is not None and left.lo >= 1:
         falls = f"Oxygen falls below 2 mg/L in about {minutes_range(left)}"
     else:
-        soon = f"in {duration(int(left.lo) * MINUTE)}" if left.lo >= 1 else "already now"
+        soon = f"as early as in {duration(int(left.lo) * MINUTE)}" if left.lo >= 1 else "already now"
         even = (
             "" if left.mid is None or left.mid < 1 else f", as likely as not within {duration(int(left.mid) * MINUTE)}"
         )
         most = "perhaps not at all" if left.hi is None else f"at the latest in {duration(int(left.hi) * MINUTE)}"
         falls = f"Oxygen may fall below 2 mg/L {soon}{even}, {most}"
     balance = f"with what has hatched by now it settles at {settles.lo or 0.0:.1f}-{settles.hi or 0.0:.1f} mg/L"
-    fate = "Hatched nauplii die" if hatched else "Cysts pause, and what hatches then dies,"
-    return f"Weak air since {when}. {falls}; {balance}. {fate} without oxygen."
+    fate = "hatched nauplii die" if hatched else "cysts pause, and what hatches then dies"
+    return f"Weak air since {when}. {falls}; {balance}. Without oxygen {fate}."

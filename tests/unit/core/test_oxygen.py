@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.core.oxygen import Vessel, demand, hours_left, saturation, surface_per_h
+from monitor.core.oxygen import (
+    CRITICAL_MG_L,
+    Vessel,
+    demand,
+    hours_left,
+    saturation,
+    surface_per_h,
+    weak_hours_left,
+    weak_settles,
+)
 
 
 @pytest.mark.parametrize(
@@ -89,3 +98,97 @@ def test_a_still_surface_is_no_rescue() -> None:
     """A bottle of 9 cm across exchanges 0.10-0.20 of itself an hour (from Cole et al. 2010); a jug of a litre about so."""
     assert 0.08 <= surface_per_h(1.0) <= 0.25
     assert surface_per_h(10.0) < surface_per_h(1.0)
+
+
+# -- weak air
+
+N = 64
+ONES = np.ones(N)
+
+
+def weakly(
+    density: float, share: float, celsius: float = 28.0, hours: float = 48.0, step_h: float = 0.25
+) -> np.ndarray:
+    """Hours until 2 mg/L from when the air of a litre became weak, sorted; the share that has hatched stays."""
+    shares = np.full((round(hours / step_h), N), share)
+    return np.sort(weak_hours_left(Vessel(density, 1.0, 25.0), celsius, shares, ONES, step_h))
+
+
+def test_a_stone_that_gives_little_air_leaves_a_range() -> None:
+    """A weak stone exchanges between 1 and 10 an hour, the weakest of the 5-30 a stone may give: four in five of the samples."""
+    full, density = float(saturation(28.0, 25.0)), 0.5
+    lacking = full - weak_settles(Vessel(density, 1.0, 25.0), 28.0, np.full(N, 0.5), ONES)
+    exchange = np.sort(float(demand(28.0, density, 0.5)) / lacking - surface_per_h(1.0))
+    low, mid, high = np.quantile(exchange, [0.1, 0.5, 0.9])
+    assert 0.8 <= low <= 2.0
+    assert 2.5 <= mid <= 3.5
+    assert 5.0 <= high <= 10.0
+
+
+@pytest.mark.parametrize(("density", "share"), [(0.5, 0.7), (1.0, 0.7), (2.0, 0.0), (2.0, 0.7), (5.0, 0.0)])
+def test_it_falls_below_2_just_where_it_settles_below(density: float, share: float) -> None:
+    """While what has hatched stays the same, oxygen gets below 2 mg/L if and only if it settles there."""
+    settles = weak_settles(Vessel(density, 1.0, 25.0), 28.0, np.full(N, share), ONES)
+    hours = weak_hours_left(Vessel(density, 1.0, 25.0), 28.0, np.full((400, N), share), ONES, 0.25)
+    assert (np.isfinite(hours) == (settles < CRITICAL_MG_L)).all()
+
+
+def test_the_time_is_that_of_the_balance_stepped_finely() -> None:
+    """The hours agree with small explicit steps of dC/dt = k (Cs - C) - demand, also while a batch hatches."""
+    vessel = Vessel(2.0, 1.0, 25.0)
+    shares = np.linspace(0.0, 0.8, 40)[:, None] * np.ones(N)
+    found = weak_hours_left(vessel, 28.0, shares, ONES, 0.25)
+    full = float(saturation(28.0, 25.0))
+    exchange = float(demand(28.0, 2.0, 0.0)) / (full - weak_settles(vessel, 28.0, np.zeros(N), ONES))
+    usual = (exchange > 1.0) & (found < 9.0)  # of weaker ones the settled level is cut at nothing
+    level, reached, step = np.full(N, full), np.full(N, np.inf), 1 / 2000
+    for k in range(round(10 / step)):
+        use = float(demand(28.0, 2.0, shares[int(k * step / 0.25), 0]))
+        level = level + step * (exchange * (full - level) - use)
+        reached = np.where(np.isinf(reached) & (level < CRITICAL_MG_L), k * step, reached)
+    assert usual.sum() > N // 4
+    assert np.abs(found[usual] - reached[usual]).max() < 0.06  # it begins at the little that full air lacks of saturation
+
+
+def test_the_time_does_not_depend_on_the_steps() -> None:
+    """With the same animals, quarter hours and whole hours give the same time."""
+    fine, coarse = weakly(2.0, 0.7, hours=24), weakly(2.0, 0.7, hours=24, step_h=1.0)
+    assert np.isfinite(fine).any()
+    assert np.allclose(fine, coarse)
+
+
+def test_weak_air_fails_slowly_or_not_at_all() -> None:
+    """Thin batches live on weak air; dense hatched ones have minutes to hours, never less than without any air."""
+    assert np.isinf(weakly(0.1, 0.7)).all()
+    dense = weakly(3.0, 0.8)
+    assert np.isfinite(dense[: N // 2]).all()
+    assert 2 / 60 <= dense[N // 10] <= 2.0
+    none = hours_left(Vessel(3.0, 1.0, 25.0), 28.0, np.full(N, 0.8), ONES)
+    assert dense.min() >= none.min()
+
+
+def test_more_animals_have_less_of_weak_air_too() -> None:
+    """A larger share hatched, warmer water or more cysts bring 2 mg/L nearer for every stone."""
+    base = weakly(2.0, 0.5)
+    for worse in (weakly(2.0, 0.8), weakly(2.0, 0.5, celsius=31.0), weakly(3.0, 0.5)):
+        assert (worse <= base).all()
+        assert worse[0] < base[0]
+
+
+def test_what_hatches_meanwhile_counts() -> None:
+    """Air that is enough for the cysts is not for the nauplii that come of them: the time is that of the hatch."""
+    vessel = Vessel(2.0, 1.0, 25.0)
+    still = weak_hours_left(vessel, 28.0, np.zeros((80, N)), ONES, 0.25)
+    hatching = np.repeat(np.array([0.0, 0.8]), 40)[:, None] * ONES
+    found = weak_hours_left(vessel, 28.0, hatching, ONES, 0.25)
+    later = np.isinf(still) & np.isfinite(found)
+    assert later.any()
+    assert (found[later] >= 10.0).all()
+
+
+def test_air_that_was_weak_before_it_stopped_leaves_less() -> None:
+    """Oxygen already low under weak air lasts no longer when that stops, too."""
+    vessel, share = Vessel(1.0, 1.0, 25.0), np.full(N, 0.7)
+    full, weak = (hours_left(vessel, 28.0, share, ONES, was_weak=was_weak) for was_weak in (False, True))
+    assert (weak <= full).all()
+    assert np.median(weak) < 0.9 * np.median(full)

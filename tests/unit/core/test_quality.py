@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.core.model import DAY, HOUR, MINUTE, SECOND, AirRule, Measures, Ms, Quality, Reading, Sample
+from monitor.core.model import DAY, HOUR, MINUTE, SECOND, Air, AirRule, Measures, Ms, Quality, Reading, Sample
 from monitor.core.quality import ProbeState, accept, judge
 from tests.unit.core.worlds import T0, probe
 
@@ -277,6 +277,60 @@ def test_a_pulse_count_told_twice_changes_nothing() -> None:
         say(state, 100.0 * k, T0 + k * MINUTE, T0 + k * MINUTE)
     assert say(state, 200.0, T0 + 3 * MINUTE, T0 + 2 * MINUTE).state is None
     assert state.air_state == 1
+
+
+BUBBLES = AirRule("level", threshold=60.0, deadband=20.0, weak_below=120.0)
+
+
+@pytest.mark.parametrize(
+    ("levels", "states"),
+    [
+        ([180, 119, 139, 140, 120, 119], "running weak weak running running weak"),
+        ([100, 59, 41, 39, 59, 60, 130, 140], "weak weak weak stopped stopped weak weak running"),
+        ([0, 130, 119], "stopped running weak"),
+        ([50, 30], "weak stopped"),
+    ],
+)
+def test_a_second_threshold_tells_weak_air(levels: list[float], states: str) -> None:
+    """Weak below its limit and not stopped; no longer weak only from the deadband above it on."""
+    state = air(BUBBLES)
+    told = [say(state, level, T0 + k * MINUTE).state for k, level in enumerate(levels)]
+    assert [Air(one or 0).word for one in told] == states.split()
+
+
+def test_pulses_tell_weak_air() -> None:
+    """A count that goes up more slowly than it should is weak air."""
+    state = air(AirRule("pulses", threshold=60.0, deadband=20.0, weak_below=120.0))
+    told = [say(state, count, T0 + k * MINUTE).state for k, count in enumerate([0, 180, 280, 310, 311, 500])]
+    assert told == [None, Air.RUNNING, Air.WEAK, Air.STOPPED, Air.STOPPED, Air.RUNNING]
+
+
+@given(st.lists(st.floats(0.0, 300.0), min_size=1, max_size=20))
+def test_a_limit_for_weak_air_changes_nothing_of_stopped(levels: list[float]) -> None:
+    """Air is stopped at the same readings with and without a limit for weak air."""
+    with_limit, without = air(BUBBLES), air(AirRule("level", 60.0, 20.0))
+    for k, level in enumerate(levels):
+        told = [say(state, level, T0 + k * MINUTE).state for state in (with_limit, without)]
+        assert (told[0] == Air.STOPPED) == (told[1] == Air.STOPPED)
+
+
+def test_weak_air_was_seen_to_run() -> None:
+    """Weak air is air: it is the last seen before a stop, and known to have been weak."""
+    state = air(AirRule())
+    for k, what in enumerate([Air.RUNNING, Air.WEAK, Air.STOPPED]):
+        accept(state, judge(state, Sample.of_air(what), T0 + k * MINUTE))
+    assert (state.air_state, state.air_since) == (Air.STOPPED, T0 + 2 * MINUTE)
+    assert (state.air_seen, state.seen_weak) == (T0 + MINUTE, True)
+
+
+@given(st.integers(0, 100), st.integers(0, 100), st.integers(0, 100))
+def test_a_slot_tells_the_worst_of_its_air(running: int, weak: int, stopped: int) -> None:
+    """From the sum of a slot alone it is known whether air was stopped, weak or running all along."""
+    count = running + weak + stopped
+    state = air(AirRule())
+    state.recall(T0, max(count, 1), running * Air.RUNNING.milli + weak * Air.WEAK.milli)
+    worst = Air.STOPPED if stopped or not count else Air.WEAK if weak else Air.RUNNING
+    assert state.air_state == worst
 
 
 VALUES = st.sampled_from([85.0, -127.0, 24.0, 24.5, 31.0, 60.0, -40.0, 12.25]) | st.floats(-1e9, 1e9)

@@ -10,6 +10,7 @@ from monitor.core.model import (
     MINUTE,
     SECOND,
     SLOT,
+    Air,
     AirRule,
     Alarm,
     AlarmState,
@@ -82,7 +83,7 @@ def start(time: Ms = T0, cysts_g: float = 1.0, batch: str = "b1", lot: str = "ne
 def recording(
     water: Callable[[float], float],
     hours: float,
-    air: Callable[[float], bool] = lambda _: True,
+    air: Callable[[float], bool | Air] = lambda _: True,
     before: float = 0.0,
     every: Ms = 5 * MINUTE,
     vessel: str = "ash",
@@ -93,8 +94,15 @@ def recording(
         time = T0 + k * every
         hour = k * every / HOUR
         rows.append(Measured(time, f"{vessel}-water", Sample(value=water(hour), time=time)))
-        rows.append(Measured(time, f"{vessel}-air", Sample(running=air(hour), time=time)))
+        rows.append(Measured(time, f"{vessel}-air", _told(air(hour), time)))
     return rows
+
+
+def _told(value: float | bool | Air, time: Ms | None) -> Sample:
+    """A sample as a decoder makes it: of an air word, or of a number."""
+    if isinstance(value, bool | Air):
+        return Sample.of_air(Air(value), time)
+    return Sample(value=value, time=time)
 
 
 def slow_site(*vessels: str, **changes: Any) -> SiteSpec:
@@ -137,9 +145,8 @@ class Shed:
             self.engine.recall_slot(SlotClosed(probe, slot, *self.slots[slot, probe]))
         return self
 
-    def say(self, probe: str, value: float | bool, *, own: Ms | None = None, **how: bool) -> Reading:
-        sample = Sample(running=value, time=own) if isinstance(value, bool) else Sample(value=value, time=own)
-        reading = self.engine.judge(probe, sample, self.now, **how)
+    def say(self, probe: str, value: float | bool | Air, *, own: Ms | None = None, **how: bool) -> Reading:
+        reading = self.engine.judge(probe, _told(value, own), self.now, **how)
         key = reading.time, reading.probe
         if not (reading.own_time and key in self.readings):
             self.readings[key] = reading
@@ -172,7 +179,7 @@ class Shed:
         self,
         length: Ms,
         water: float | Callable[[float], float] | None = 25.0,
-        air: bool | None = True,
+        air: bool | Air | None = True,
         vessel: str = "ash",
         every: Ms = MINUTE,
     ) -> None:
