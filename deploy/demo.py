@@ -44,6 +44,7 @@ What will happen (one minute here is one hour in the shed):
   now     ash is near its hatch; birch has hatched and waits to be harvested; cedar was started two hours ago
   0:30    the probe in birch tells 85 C once: its power-on value, kept aside, no alarm
   1:00    birch's air pump stops over hatched nauplii: the phone rings within moments, with the minutes left
+  2:00    the hose of cedar kinks: the page says that its air is weak; no phone rings while its cysts have enough
   3:00    the shed's heating fails and a cold night begins: how late will cedar be?
   6:00    the probe in cedar's water falls silent for four hours
 Try on the page: "Settling", "I see ...", "Harvested", and acknowledge an alarm. Ctrl-C ends it all.

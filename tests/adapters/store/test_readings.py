@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.core.model import HOUR, SECOND, Quality, Reading
+from monitor.core.model import HOUR, SECOND, Air, Quality, Reading
 from monitor.store import Store
 
 T0 = 1_770_000_000_000
@@ -170,6 +170,16 @@ def test_times_are_plain_for_a_person_with_a_database_shell(store: Store) -> Non
     store.commit()
     row = store._connection.execute("SELECT utc, probe, value, quality, air, reason FROM plain_reading").fetchone()
     assert row == ("2026-02-02T02:40:00Z", "birch-air", 0.0, 1, "stopped", "flutter")
+
+
+def test_weak_air_comes_back_and_is_plain(store: Store) -> None:
+    """Weak air is kept as such, for this program and for a person."""
+    weak = Reading("birch-air", T0, Air.WEAK.milli, state=Air.WEAK, arrived=T0)
+    store.add(weak)
+    store.commit()
+    assert store._connection.execute("SELECT air FROM plain_reading").fetchone() == ("weak",)
+    (kept,) = store.readings(T0)
+    assert kept.state == Air.WEAK
 
 
 IDENTITIES = st.lists(

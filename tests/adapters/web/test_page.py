@@ -45,6 +45,18 @@ def test_settling_takes_one_tap(served: Served, open_page: OpenPage, script: boo
     assert served.desk.done == [Settle(NOW, NOW, "birch", NOW + 15 * MINUTE)]
 
 
+def test_weak_air_is_a_word_and_a_mark(served: Served, open_page: OpenPage) -> None:
+    """Running, weak and stopped air are told apart by words and by shapes, so that nobody needs to see colours."""
+    served.desk._bench["vessels"][0]["air"]["value"] = "weak"
+    served.desk._bench["vessels"][2]["air"] = {**served.desk._bench["vessels"][1]["air"], "value": "running"}
+    page = open_page(served)
+    expect(page.locator("#vessel-0 .air-weak b")).to_have_text("weak")
+    marks = [page.locator(f"#vessel-{n} .air svg").inner_html() for n in range(3)]
+    bubbles = [page.locator(f"#vessel-{n} .cone .bubbles circle").count() for n in range(3)]
+    assert len(set(marks)) == 3
+    assert bubbles[1] == 0 < bubbles[0] < bubbles[2]
+
+
 @with_and_without_script
 def test_harvesting_takes_two_taps_and_never_one(served: Served, open_page: OpenPage, script: bool) -> None:
     """A thumb that slips does not end a batch."""

@@ -90,9 +90,15 @@ def test_air_words_are_read_in_any_case(payload: bytes, running: bool) -> None:
     assert decode(payload, AIR, 0) == [Sample(running=running)]
 
 
+@pytest.mark.parametrize("payload", [b"weak", b" LOW\r\n"])
+def test_weak_air_is_running_air_with_a_remark(payload: bytes) -> None:
+    """A word for weak air says that it runs, and that it is weak."""
+    assert decode(payload, AIR, 0) == [Sample(running=True, weak=True)]
+
+
 def test_an_unknown_air_word_names_the_known_ones() -> None:
     """The refusal of a word lists the words that would have been understood."""
-    with pytest.raises(Unreadable, match=r"'maybe' is none of the words .*off.*running") as refused:
+    with pytest.raises(Unreadable, match=r"'maybe' is none of the words .*off.*running.*weak") as refused:
         decode(b"maybe", AIR, 0)
     assert refused.value.kind == "word"
 

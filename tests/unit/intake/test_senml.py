@@ -157,6 +157,11 @@ def test_air_words_may_be_boolean_text_or_one(value: dict[str, Any]) -> None:
     assert read([{"n": "x", **value}], air(is_word=True)) == [Sample(running=True)]
 
 
+def test_an_air_word_may_be_weak() -> None:
+    """A text for weak air is read from a pack as from anywhere else."""
+    assert read([{"n": "x", "vs": "weak"}], air(is_word=True)) == [Sample(running=True, weak=True)]
+
+
 def test_fields_that_must_be_understood_refuse_the_pack() -> None:
     """Section 4.4: an unknown field that ends in an underscore is an error wherever it stands, others are ignored."""
     good = {"n": "x", "u": "Cel", "v": 20}

@@ -72,6 +72,25 @@ def test_show_prints_toml_with_masked_secrets(folder: Path) -> None:
     assert {"pointer": "/channel/0/url", "value": '"(not shown)"', "origin": "this file"} in told["options"]
 
 
+def test_show_tells_what_weak_air_is(folder: Path) -> None:
+    """The effective configuration has the limit for weak air, and only the words that are in force."""
+    path = folder / "swimup.toml"
+    probe = '[[probe]]\nid = "{}"\ntopic = "shed/{}"\nmeasures = "air"\nvessel = "{}"\n{}\n'
+    text = (CONFIG / "minimal.toml").read_text()
+    vessel = tomllib.loads(text)["vessel"][0]["id"]
+    path.write_text(
+        text
+        + probe.format("bubbles", "bubbles", vessel, "threshold = 60\nweak_below = 110")
+        + probe.format("switch", "switch", vessel, 'words_off = ["low"]')
+    )
+    result = CliRunner().invoke(check, ["--show"])
+    assert result.exit_code == 0, result.output
+    shown = {one["id"]: one for one in tomllib.loads(result.stdout)["probe"]}
+    assert shown["bubbles"]["weak_below"] == 110
+    assert "words_weak" not in shown["bubbles"]
+    assert shown["switch"]["words_weak"] == ["weak"]
+
+
 def test_check_looks_for_what_the_file_names(folder: Path) -> None:
     """A file or variable that is named and not there is a problem of the check."""
     path = folder / "swimup.toml"

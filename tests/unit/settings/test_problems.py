@@ -90,6 +90,10 @@ CASES: list[tuple[str, object, str, str]] = [
     ("/probe/0/threshold", 3, "/probe/0/threshold", 'measures = "air" only'),
     ("/probe/1/threshold", 0, "/probe/1/threshold", "could never be stopped"),
     ("/probe/1/pulses", True, "/probe/1/threshold", "at or above which"),
+    ("/probe/1/weak_below", 3, "/probe/1/threshold", "at or above which"),
+    ("/probe/0/weak_below", 3, "/probe/0/weak_below", 'measures = "air" only'),
+    ("/probe/0/words_weak", ["weak"], "/probe/0/words_weak", 'measures = "air" only'),
+    ("/probe/1/words_weak", ["dim", "off"], "/probe/1/words_weak", '"off" in both lists'),
     ("/probe/1/words_off", ["on"], "/probe/1/words_off", '"on" in both lists'),
     ("/probe/0/vessle", "ash", "/probe/0/vessle", 'Did you mean "vessel"?'),
     ("/lot/0/label_hatch_percent", 0.85, "/lot/0/label_hatch_percent", "from 1 to 100"),
@@ -111,6 +115,23 @@ def test_each_mistake_is_told_at_its_place(
     found = problems(document)
     assert list(found) == [place]
     assert says in str(found[place])
+
+
+@pytest.mark.parametrize("weak_below", [2, "2 W", 0.5, -1])
+def test_weak_air_is_above_stopped_air(document: Document, weak_below: object) -> None:
+    """A limit for weak air at or below the threshold could never be met, and that is told with the threshold."""
+    document["probe"][1] |= {"threshold": "2 W", "unit": "W", "weak_below": weak_below}
+    found = problems(document)
+    assert list(found) == ["/probe/1/weak_below"]
+    assert "a number above the threshold of 2, or air could never be weak" in str(found["/probe/1/weak_below"])
+
+
+def test_words_for_weak_air_are_for_probes_that_tell_words(document: Document) -> None:
+    """Words beside a threshold would never be heard."""
+    document["probe"][1] |= {"threshold": 2, "words_weak": ["weak"]}
+    found = problems(document)
+    assert list(found) == ["/probe/1/words_weak"]
+    assert "words, or a number with its threshold" in str(found["/probe/1/words_weak"])
 
 
 @pytest.mark.parametrize("table", ["site", "vessel/0", "probe/0", "lot/0"])

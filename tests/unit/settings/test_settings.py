@@ -78,6 +78,8 @@ def test_a_binding_carries_the_unit_into_celsius(document: Document) -> None:
         ({"threshold": "2500 mW", "unit": "W"}, AirRule("level", 2.5, 0.0)),
         ({"threshold": "90 L/h", "deadband": "0.5 L/min", "unit": "L/min"}, AirRule("level", 1.5, 0.5)),
         ({"threshold": 30, "pulses": True}, AirRule("pulses", 30.0, 0.0)),
+        ({"threshold": 30, "pulses": True, "weak_below": 90}, AirRule("pulses", 30.0, 0.0, 90.0)),
+        ({"threshold": 1.5, "weak_below": "180 L/h", "unit": "L/min"}, AirRule("level", 1.5, 0.0, 3.0)),
     ],
 )
 def test_air_is_told_by_word_level_or_pulses(document: Document, options: Document, rule: AirRule) -> None:
@@ -94,6 +96,15 @@ def test_words_of_air_are_compared_without_case(document: Document) -> None:
     binding = from_document(document).settings.bindings()[1]
     assert binding.words_on == {"läuft", "an"}
     assert binding.words_off == {"aus"}
+    assert binding.words_weak == {"weak", "low"}
+
+
+def test_a_word_that_has_a_meaning_never_means_weak_by_default(document: Document) -> None:
+    """A keeper whose probe says "low" for stopped needs to write nothing else; words for weak air of his own replace ours."""
+    document["probe"][1]["words_off"] = ["low"]
+    assert from_document(document).settings.bindings()[1].words_weak == {"weak"}
+    document["probe"][1]["words_weak"] = ["Schwach"]
+    assert from_document(document).settings.bindings()[1].words_weak == {"schwach"}
 
 
 def test_two_values_of_one_message_are_two_probes(document: Document) -> None:

@@ -129,6 +129,21 @@ def test_each_kind_of_air_probe_shows_a_stopped_pump(
     assert {s.value for s in samples if s.offset_s >= 3600} == {after}
 
 
+@pytest.mark.parametrize(
+    ("strength", "word", "second"), [(1.0, "on", "on"), (0.35, "on", "weak"), (0.1, "off", "off"), (0.0, "off", "off")]
+)
+def test_a_switch_with_a_second_contact_tells_weak_air(
+    make: Make, plain: dict[str, Any], strength: float, word: str, second: str
+) -> None:
+    """A weak pump is "on" to a plain flow switch, and weak to one that can say so."""
+    pump = {"vessel": "ash", "failure": [{"at": "1:00", "for_good": True, "strength": strength}]}
+    for weak_word, told_word in ((None, word), ("weak", second)):
+        probe = plain["probe"][1] | {"reads": "word", "weak_word": weak_word}
+        world = World(make(pump=[pump], probe=[probe]))
+        values = {sample.value for sample in Feed(world, 2 * 3600).until(3 * 3600)}
+        assert values == {told_word}
+
+
 def test_a_weak_pump_draws_its_power_and_moves_less_air(make: Make, plain: dict[str, Any]) -> None:
     """A worn pump looks well by its watts; bubbles and oxygen tell."""
     pump = [{"vessel": "ash", "failure": [{"at": "1:00", "minutes": 240, "strength": 0.3}]}]

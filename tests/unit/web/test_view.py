@@ -57,6 +57,13 @@ def test_a_number_that_is_not_fresh_or_not_young_tells_its_age(age_s: int, fresh
     assert (water.fresh, water.age) == (fresh, age)
 
 
+@pytest.mark.parametrize("word", ["running", "weak", "stopped"])
+def test_air_is_told_in_a_word(word: str) -> None:
+    """What the air does is a word of its own, whichever it is."""
+    air = make_view(calm(air=measured(word, 8, "ash-air"))).vessels[0].air
+    assert (air.word, air.text, air.fresh) == (word, word, True)
+
+
 def test_doubtful_readings_say_why() -> None:
     """The quality of a reading is told in words."""
     water = measured(24.1, 30, "w", fresh=False, quality="last-known")
