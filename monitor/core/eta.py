@@ -228,7 +228,8 @@ class Belief:
 
     def _in_good_faith(self, run: Progress, now: Ms) -> Array:
         begun = self.start.time
-        weights = self.weights * started_in_good_faith((run.crossed[2] - begun) / HOUR, (now - begun) / HOUR)
+        hours, age_h = (run.crossed[2] - begun) / HOUR, (now - begun) / HOUR
+        weights = self.weights * started_in_good_faith(hours, run.parameters.weather, self.weights, age_h)
         return np.asarray(weights / weights.sum())
 
     def teaches(self, now: Ms) -> str:

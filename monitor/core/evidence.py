@@ -32,10 +32,14 @@ LOOK_GAPS_H: Final = (2.0, 5.0, 8.0, 11.0, 14.0)
 """Since the look before: keepers look every two to twelve hours, and sleep; common practice, no source."""
 
 # About 48 h when nights are cold is what people put up with; common practice, no source. Few start what would take longer.
-PATIENCE_H: Final = 60.0
-PATIENCE_SD_H: Final = 6.0
+PATIENCE_H: Final = 54.0
+PATIENCE_SD_H: Final = 4.0
 NO_PATIENCE: Final = 0.1
-PATIENCE_TELLS_H: Final = 18.0
+PATIENCE_TELLS_H: Final = 48.0
+LONGEST_H: Final = 240.0
+WEATHER_MATTERS: Final = (
+    0.1  # log hours for one standard deviation of the weather; with less, nothing is to be foreseen
+)
 
 
 def _logistic(value: Array) -> Array:
@@ -57,9 +61,7 @@ def ripe(share: Array) -> Array:
     return _logistic((_logit(share) - _logit(HARVEST_FROM)) / LOOSE_LOGIT)
 
 
-def log_likelihood(
-    entries: Sequence[Evidence], began: Ms, share_at: Callable[[Ms], Array], of_all: Array
-) -> Array:
+def log_likelihood(entries: Sequence[Evidence], began: Ms, share_at: Callable[[Ms], Array], of_all: Array) -> Array:
     """Log-likelihood of all entries of a batch that began at ``began``, shape (n,).
 
     ``share_at`` tells the share (n,), 0..1, of what will hatch that had hatched at an instant; it is asked in order of time.
@@ -109,10 +111,17 @@ def _harvested(before: Sequence[Array], now: Array) -> Array:
     return np.asarray(np.log(HARVEST_ANYHOW + (1 - HARVEST_ANYHOW) * ripe(now) * not_yet))
 
 
-def started_in_good_faith(hours: Array, age_h: float) -> Array:
-    """Weight of each sample, shape (n,), for a hatch ``hours`` after the start, at an age of ``age_h``.
+def started_in_good_faith(hours: Array, weather: Array, weights: Array, age_h: float) -> Array:
+    """Factor on the weight of each sample, shape (n,), at an age of ``age_h``.
 
-    Whoever starts a batch knows the room and expects food within about two days. What the water does then tells more and more.
+    ``hours`` from the start to the hatch, ``weather`` the coordinate by which the water departs from its forecast. Whoever starts a
+    batch knows the room and expects food within about two days: it is the weather that is judged, not the tin. What the water
+    then does tells more and more.
     """
-    fades = max(1.0 - age_h / PATIENCE_TELLS_H, 0.0)
-    return (NO_PATIENCE + (1 - NO_PATIENCE) * _logistic((PATIENCE_H - np.minimum(hours, 1e4)) / PATIENCE_SD_H)) ** fades
+    log_hours = np.log(np.clip(hours, 1.0, LONGEST_H))
+    middle = float(weights @ log_hours)
+    lean = float(weights @ (weather * (log_hours - middle)) / (weights @ weather**2))
+    matters = min(abs(lean) / WEATHER_MATTERS, 1.0)
+    fades = max(1.0 - age_h / PATIENCE_TELLS_H, 0.0) * matters
+    patience = _logistic((PATIENCE_H - np.exp(middle + lean * weather)) / PATIENCE_SD_H)
+    return np.asarray((NO_PATIENCE + (1 - NO_PATIENCE) * patience) ** fades)

@@ -48,13 +48,13 @@ TURN_MEAN_C, TURN_SD_C = 30.0, 1.5
 STOP_MEAN_C, STOP_SD_C = 37.0, 2.5
 # T90 - T10 at 25 C of five published lots: 6.4, 6.5, 7.4 h (Yang, Bian & Li 1989), 7 h (Bethioua et al. 2017), 12 h (J. Biol.
 # Res. 2005); the 23-27 h of one salt lake lie outside. Sources give hours, not a share of the time it takes: so does the prior.
-SYNCHRONY_MEDIAN_H, SYNCHRONY_LOG_SD = 8.5, 0.33
+SYNCHRONY_MEDIAN_H, SYNCHRONY_LOG_SD = 8.5, 0.28
 # Hatch percentage of 18 published lots: mean 65, SD 18; good commercial lots are better.
 SHARE_LOGIT_MEAN, SHARE_LOGIT_SD = 0.8, 1.0
 LABEL_LOGIT_SD: Final = 0.4
 YIELD_LOGIT_SD: Final = 0.25  # batch to batch within a lot; an assumption
 # The usual rate laws agree within 10 % from 20 to 28 C and part badly outside: more doubt there.
-OUTSIDE_LOG_SD: Final = 0.2
+OUTSIDE_LOG_SD: Final = 0.15
 COLD_FROM_C, COLD_FULL_C, HOT_FROM_C, HOT_FULL_C = 20.0, 16.0, 29.5, 31.5
 COLDEST: Final = 2.0  # the doubt goes on growing in the cold, to this many times
 # Log-normal and log-logistic times are even about the median on a log scale, the late half of gamma and Weibull times is quicker:

@@ -171,7 +171,7 @@ def test_settling_that_ends_well_says_nothing() -> None:
     settle(shed)
     shed.run(10 * MINUTE, 28.0, air=False)
     shed.run(10 * MINUTE, 28.0)
-    assert shed.told() == []
+    assert shed.told("air-stopped") == []
     assert shed.state("air-stopped:ash") is AlarmState.NORMAL
 
 
