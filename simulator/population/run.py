@@ -28,12 +28,21 @@ class CannotWrite(Exception):  # noqa: N818  (the message says what stands in th
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """What is asked for: ``batches`` of each tin."""
+    """What is asked for: ``batches`` of each of ``tins``, and after these ``new_tins`` of one batch each."""
 
     out: Path
     tins: int
     batches: int
     seed: int
+    new_tins: int = 0
+
+    @property
+    def all_tins(self) -> int:
+        return self.tins + self.new_tins
+
+    def batches_of(self, number: int) -> int:
+        """How many batches the tin of that number (from 1) has."""
+        return self.batches if number <= self.tins else 1
 
     def name(self, number: int) -> str:
         """The tin's id; the same in every population of the seed, however large."""
@@ -58,12 +67,12 @@ def populate(order: Order, jobs: int, one_done: Callable[[int], None]) -> None:
 
 def _all(order: Order, jobs: int, one_done: Callable[[int], None]) -> None:
     if jobs == 1:
-        for number in range(1, order.tins + 1):
+        for number in range(1, order.all_tins + 1):
             write_one(order, number)
             one_done(1)
         return
-    with ProcessPoolExecutor(min(jobs, order.tins), mp_context=get_context("spawn")) as pool:
-        running = [pool.submit(write_one, order, number) for number in range(1, order.tins + 1)]
+    with ProcessPoolExecutor(min(jobs, order.all_tins), mp_context=get_context("spawn")) as pool:
+        running = [pool.submit(write_one, order, number) for number in range(1, order.all_tins + 1)]
         try:
             for done in as_completed(running):
                 done.result()
@@ -86,5 +95,5 @@ def write_one(order: Order, number: int) -> None:
     part = order.out / f".{name}.part"
     shutil.rmtree(part, ignore_errors=True)
     part.mkdir()
-    write_tin(part, year, year.batches(order.batches), order.seed)
+    write_tin(part, year, year.batches(order.batches_of(number)), order.seed)
     part.rename(order.out / name)

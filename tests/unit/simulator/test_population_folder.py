@@ -348,6 +348,17 @@ def test_known_puts_five_learning_batches_before(tmp_path: Path) -> None:
     assert [truth["k"] for truth in lines(tmp_path / "tin-0001" / "truth.jsonl")] == [1, 2, 3, 4, 5, 6]
 
 
+def test_new_tins_have_one_batch_each_and_come_after(tmp_path: Path) -> None:
+    """With --new-tins as many tins of one batch follow those that were asked for, the same as in a larger population."""
+    done = command("--tins", "1", "--batches", "2", "--new-tins", "2", "--seed", "5", "--out", tmp_path / "some")
+    assert done.exit_code == 0, done.output
+    assert "1 tins of 2 batches and 2 of one batch" in done.output
+    counts = {tin.name: len(lines(tin / "truth.jsonl")) for tin in sorted((tmp_path / "some").iterdir())}
+    assert counts == {"tin-0001": 2, "tin-0002": 1, "tin-0003": 1}
+    populate(Order(tmp_path / "more", 3, 1, seed=5), 1, lambda _: None)
+    assert contents(tmp_path / "some" / "tin-0003") == contents(tmp_path / "more" / "tin-0003")
+
+
 def test_a_folder_in_use_is_left_alone(tmp_path: Path) -> None:
     """A folder that holds anything is refused with what to do, and keeps what it holds."""
     (tmp_path / "mine.txt").write_text("mine")
