@@ -14,7 +14,7 @@ from monitor.score.rows import AGED, LOOKED
 from monitor.score.table import METRICS, MODEL, Table
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -90,16 +90,16 @@ def number(value: float) -> float | None:
 
 def cells(table: Table) -> dict[Where, Cell]:
     """Every cell that has rows; heater failures that nobody could foresee are left out."""
-    draws = _draws(len(table.tins))
+    drawn = draws(len(table.tins))
     losses = {name: found.losses(table.truth) for name, found in table.forecasts.items()}
     found = {}
     for where, mask in _wheres(table):
         if mask.any():
-            found[where] = _cell(where, table.tin[mask], {name: loss[mask] for name, loss in losses.items()}, draws)
+            found[where] = _cell(where, table.tin[mask], {name: loss[mask] for name, loss in losses.items()}, drawn)
     return found
 
 
-def _draws(tins: int) -> Array:
+def draws(tins: int) -> Array:
     """How often each tin is drawn in each replicate, shape (replicates, tins); always the same ones."""
     generator = np.random.default_rng(1)
     return generator.multinomial(tins, np.full(tins, 1 / max(tins, 1)), size=REPLICATES).astype(float)
@@ -119,9 +119,9 @@ def _wheres(table: Table) -> Iterator[tuple[Where, Mask]]:
                     yield Where(point, group, room, season), in_room & matching(table.season, season)
 
 
-def _cell(where: Where, tin: NDArray[np.int64], losses: dict[str, Array], draws: Array) -> Cell:
+def _cell(where: Where, tin: NDArray[np.int64], losses: dict[str, Array], all_draws: Array) -> Cell:
     present, position = np.unique(tin, return_inverse=True)
-    weights = draws[:, present]
+    weights = all_draws[:, present]
 
     def means(loss: Array) -> tuple[Array, Array]:
         """Means over the rows, shape (metrics,), and those of each replicate, shape (replicates, metrics)."""
@@ -137,7 +137,7 @@ def _cell(where: Where, tin: NDArray[np.int64], losses: dict[str, Array], draws:
         if not told.any():
             continue
         if not told.all():
-            sub = _cell(where, tin[told], {MODEL: losses[MODEL][told], name: loss[told]}, draws)
+            sub = _cell(where, tin[told], {MODEL: losses[MODEL][told], name: loss[told]}, all_draws)
             scores[name], against[name] = sub.scores[name], sub.against[name]
             continue
         mean, drawn = means(loss)
@@ -159,3 +159,13 @@ def _spread(replicates: Array) -> float:
     """SD over the replicates in which the cell was drawn at all."""
     finite = replicates[np.isfinite(replicates)]
     return float(finite.std(ddof=1)) if len(finite) > 1 else float("nan")
+
+
+def ratio_of_means(tins: Sequence[str], own: Array, other: Array) -> Figure:
+    """Mean of ``own`` over that of ``other``, shape (m,) each; its standard error by drawing tins."""
+    names, position = np.unique(np.array(tins), return_inverse=True)
+    sums = np.zeros((len(names), 2))
+    np.add.at(sums, position, np.column_stack([own, other]))
+    drawn = draws(len(names)) @ sums
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return Figure(float(own.mean() / other.mean()), _spread(drawn[:, 0] / drawn[:, 1]))

@@ -64,6 +64,14 @@ def crps_of_lognormal(median: Array, spread: Array | float, truth: Array) -> Arr
     return np.asarray(truth * (2 * normal_cdf(omega) - 1) - 2 * median * np.exp(s**2 / 2) * tail)
 
 
+def crps_of_normal(mean: Array, sd: Array, truth: Array) -> Array:
+    """CRPS of normals, shape (m,) each (Gneiting et al. 2005, Mon. Wea. Rev. 133:1098); without spread the plain error."""
+    wide = np.maximum(sd, 1e-9)
+    z = (truth - mean) / wide
+    density = np.exp(-(z**2) / 2) / math.sqrt(2 * math.pi)
+    return np.asarray(wide * (z * (2 * normal_cdf(z) - 1) + 2 * density - 1 / math.sqrt(math.pi)))
+
+
 def interval_score(lo: Array, hi: Array, truth: Array, alpha: float = ALPHA) -> Array:
     """Width of the central ``1 - alpha`` range and a penalty of ``2 / alpha`` for each hour that the truth lies outside."""
     return np.asarray((hi - lo) + 2 / alpha * (np.maximum(lo - truth, 0) + np.maximum(truth - hi, 0)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Container, Iterable, Sequence
 
     from monitor.score.cells import Figure
-    from monitor.score.limits import Verdict
+    from monitor.score.limits import Found, Verdict
     from monitor.score.rows import LostRow
     from monitor.score.run import Result
     from monitor.score.stops import StopRow
@@ -156,26 +156,29 @@ def _share(some: int, of: int) -> str:
     return f"{100 * some / of:.0f} %" if of else NOTHING
 
 
+WORDS: Final = {True: "holds", False: "**broken**", None: "too few"}
+
+
 def _verdicts(verdicts: Sequence[Verdict], widen: float) -> list[str]:
-    words = {True: "holds", False: "**broken**", None: "too few"}
     rows = []
     for verdict in verdicts:
         worst = verdict.worst
         cells = f"{sum(one.holds for one in verdict.judged)} of {len(verdict.judged)}"
-        value, bounds, where = NOTHING, NOTHING, NOTHING
+        value, allowed, where = NOTHING, NOTHING, NOTHING
         if worst is not None:
             value = f"{worst.figure.value:.3g} ({worst.figure.se:.2g})"
-            bounds, where = _bounds(worst.low, worst.high), worst.where
-        rows.append((verdict.name, verdict.promise, words[verdict.passed], cells, value, bounds, where))
+            allowed, where = bounds(worst), worst.where
+        rows.append((verdict.name, verdict.promise, WORDS[verdict.passed], cells, value, allowed, where))
     wider = f", widened by {widen:g} standard errors" if widen else ""
     header = ("limit", "promise", "verdict", "cells that hold", "tightest", f"allowed{wider}", "where")
     return ["### Limits", "", *table(header, rows, words=header), ""]
 
 
-def _bounds(low: float, high: float) -> str:
-    if not np.isfinite(low):
-        return f"at most {high:.3g}"
-    return f"at least {low:.3g}" if not np.isfinite(high) else f"{low:.3g} to {high:.3g}"
+def bounds(found: Found) -> str:
+    """What was allowed, in words."""
+    if not np.isfinite(found.low):
+        return f"at most {found.high:.3g}"
+    return f"at least {found.low:.3g}" if not np.isfinite(found.high) else f"{found.low:.3g} to {found.high:.3g}"
 
 
 def document(result: Result, source: str) -> dict[str, Any]:

@@ -7,14 +7,17 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.model import HOUR, Discard, Harvest, LogEntry, Ms, Refused, Seen, Sight, Span, Stage, Start
+from monitor.core.history import KEEP_SLOTS
+from monitor.core.model import DAY, HOUR, SLOT, Discard, Harvest, LogEntry, Ms, Refused, Seen, Sight, Span, Stage, Start
 from monitor.core.replay import Forecasted, Measured, forecasts_at
 from monitor.intake.recorded import RecordProblem, entries, readings
 from monitor.score.baselines import USUAL_SHARE, Habits, Warmth
 from monitor.score.metrics import NEVER_H, Scored, score_sample
+from monitor.score.played import played
 from monitor.score.problem import ScoreProblem
-from monitor.score.stops import StopRow, stop_rows
+from monitor.score.stops import StopRow, shown, stop_rows
 from monitor.score.truth import Group, Room, Season, Truth, truths
+from monitor.score.water import Watched, WaterRow, water_rows
 from monitor.settings.errors import ConfigError
 from monitor.settings.loader import load
 
@@ -75,6 +78,7 @@ class TinRows:
     rows: list[Row] = field(default_factory=list)
     lost: list[LostRow] = field(default_factory=list)
     stops: list[StopRow] = field(default_factory=list)
+    water: list[WaterRow] = field(default_factory=list)
     batches: int = 0
 
 
@@ -157,10 +161,10 @@ class _Tin:
     ) -> None:
         self.name, self.site, self.measured, self.log = name, site, measured, log
         self.batches = {batch.start.batch: batch for batch in batches}
+        self.warmths = {v: Warmth.of(site, v, measured) for v in {b.start.vessel for b in batches}}
         self.habits = self._habits(batches)
 
     def _habits(self, batches: list[_Batch]) -> dict[str, Habits]:
-        warmths = {v: Warmth.of(self.site, v, self.measured) for v in {b.start.vessel for b in batches}}
         counts = {e.batch: e.hatched_fraction for e in self.log if isinstance(e, Harvest)}
         label = {name: lot.label_hatch_percent for name, lot in self.site.lots.items()}
         last_h: dict[str, float] = {}
@@ -171,7 +175,7 @@ class _Tin:
             percent = label.get(lot)
             usual = USUAL_SHARE if percent is None else max(percent / 100, 0.02)
             found[batch.start.batch] = Habits(
-                batch.start.time, warmths[batch.start.vessel], last_h.get(lot), share.get(lot, usual)
+                batch.start.time, self.warmths[batch.start.vessel], last_h.get(lot), share.get(lot, usual)
             )
             if batch.truth.hours is not None:
                 last_h[lot] = batch.truth.hours
@@ -187,9 +191,27 @@ class _Tin:
         for forecast in forecasts_at(self.site, self.measured, self.log, sorted(asked)):
             for point in asked[forecast.time, forecast.batch]:
                 self._take(result, forecast, point, without)
-        stops = [(b.start, stop) for b in self.batches.values() for stop in b.truth.air_stops]
-        result.stops.extend(stop_rows(self.name, self.site, self.measured, self.log, stops))
+        self._look_on_the_way(result)
         return result
+
+    def _look_on_the_way(self, result: TinRows) -> None:
+        """Minutes left after air stops, and the water foretold at each age."""
+        stops = [(b.start, stop) for b in self.batches.values() for stop in b.truth.air_stops]
+        seen = list(shown(self.name, self.site, self.measured, stops))
+        watched: dict[Ms, list[_Batch]] = {}
+        for batch in self.batches.values():
+            for at, points in batch.moments().items():
+                if not set(AGED).isdisjoint(points):
+                    watched.setdefault(at, []).append(batch)
+        moments = [stop.last_air for stop in seen] + list(watched)
+        for now, engine in played(self.site, self.measured, self.log, moments):
+            for stop in seen:
+                if stop.last_air == now:
+                    result.stops.extend(stop_rows(engine, stop))
+            for batch in watched.get(now, ()):
+                warmth = self.warmths[batch.start.vessel]
+                of = Watched(self.name, batch.start, batch.truth, batch.ended, warmth)
+                result.water.extend(water_rows(engine, now, of))
 
     def _without_learning(self) -> dict[str, Scored]:
         """Known tins once more as if their batches had not been learned, soon after the start."""
@@ -201,7 +223,12 @@ class _Tin:
         ]
         if not asked:
             return {}
-        told = forecasts_at(self.site, self.measured, self.log, sorted(asked), learn=False)
+        # What nobody learns from need not be played: without it only the days before the first of them matter.
+        begin = min(self.batches[name].start.time for _, name in asked) - KEEP_SLOTS * SLOT - DAY
+        measured = [m for m in self.measured if m.time >= begin]
+        later = {name for name, b in self.batches.items() if b.start.time >= begin}
+        log = [entry for entry in self.log if getattr(entry, "batch", None) in later]
+        told = forecasts_at(self.site, measured, log, sorted(asked), learn=False)
         return {f.batch: self._score(f) for f in told}
 
     def _score(self, forecast: Forecasted) -> Scored:

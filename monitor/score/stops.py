@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core import rules_air
-from monitor.core.engine import Engine
-from monitor.core.model import DAY, MINUTE, LogEntry, Measures, Ms, Span
+from monitor.core.model import DAY, MINUTE, Measures, Ms
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from monitor.core.engine import Engine
     from monitor.core.model import SiteSpec, Start
     from monitor.core.replay import Measured
     from monitor.score.truth import AirStop
@@ -46,37 +46,39 @@ class StopRow:
 
 
 @dataclass(frozen=True, slots=True)
-class _Seen:
+class Shown:
     """A stop as the probe showed it."""
 
+    tin: str
     start: Start
     stop: AirStop
+    last_air: Ms
     first_none: Ms
 
 
-def stop_rows(
-    tin: str,
-    site: SiteSpec,
-    measured: Sequence[Measured],
-    log: Sequence[LogEntry],
-    stops: Sequence[tuple[Start, AirStop]],
-) -> Iterator[StopRow]:
-    """Score each air stop of the given batches as it stood when a reading first showed no air.
-
-    Forecast and truth count from the last reading that showed air. A stop that no reading showed is skipped, as nobody
-    could tell of it.
-    """
-    asked: dict[tuple[Ms, str], _Seen] = {}
+def shown(
+    tin: str, site: SiteSpec, measured: Sequence[Measured], stops: Sequence[tuple[Start, AirStop]]
+) -> Iterator[Shown]:
+    """The stops that a reading showed; of the others nobody could tell."""
     for start, stop in stops:
-        shown = _shown(site, measured, start, stop)
-        if shown is not None:
-            last_air, first_none = shown
-            asked[last_air, start.batch] = _Seen(start, stop, first_none)
-    for (last_air, batch), span in _told(site, measured, log, asked):
-        stop = asked[last_air, batch].stop
-        before = (stop.begin_ms - last_air) / MINUTE
-        truth = None if stop.minutes_to_2mg_l is None else before + stop.minutes_to_2mg_l
-        yield StopRow(tin, batch, truth, span.lo, span.mid, span.hi, stop.hatched)
+        found = _shown(site, measured, start, stop)
+        if found is not None:
+            yield Shown(tin, start, stop, *found)
+
+
+def stop_rows(engine: Engine, seen: Shown) -> Iterator[StopRow]:
+    """Score an air stop with the engine as it stood at the last reading that showed air, from which all counts.
+
+    Nothing for a batch that was over by then.
+    """
+    start, time = seen.start, seen.last_air
+    vessel = engine.state.vessels[start.vessel]
+    if vessel.batch is None or vessel.batch.start.batch != start.batch:
+        return
+    span, _ = rules_air.minutes_left(vessel, time, time, seen.first_none)
+    before = (seen.stop.begin_ms - time) / MINUTE
+    truth = None if seen.stop.minutes_to_2mg_l is None else before + seen.stop.minutes_to_2mg_l
+    yield StopRow(seen.tin, start.batch, truth, span.lo, span.mid, span.hi, seen.stop.hatched)
 
 
 def _shown(site: SiteSpec, measured: Sequence[Measured], start: Start, stop: AirStop) -> tuple[Ms, Ms] | None:
@@ -89,31 +91,3 @@ def _shown(site: SiteSpec, measured: Sequence[Measured], start: Start, stop: Air
     first_none = min(without)
     with_air = [time for time, running in told if running and start.time <= time <= stop.begin_ms]
     return (max(with_air), first_none) if with_air else None
-
-
-def _told(
-    site: SiteSpec, measured: Sequence[Measured], log: Sequence[LogEntry], asked: dict[tuple[Ms, str], _Seen]
-) -> Iterator[tuple[tuple[Ms, str], Span]]:
-    inputs: list[tuple[Ms, int, Measured | LogEntry]] = [(m.time, 0, m) for m in measured]
-    inputs += [(max(entry.logged, entry.time), 1, entry) for entry in log]
-    inputs.sort(key=lambda item: item[:2])
-    if not inputs or not asked:
-        return
-    engine = Engine(site, inputs[0][0], rules=False)
-    k = 0
-    for time, batch in sorted(asked):
-        while k < len(inputs) and inputs[k][0] <= time:
-            _feed(engine, inputs[k][2])
-            k += 1
-        seen = asked[time, batch]
-        vessel = engine.state.vessels[seen.start.vessel]
-        if vessel.batch is not None and vessel.batch.start.batch == batch:
-            span, _ = rules_air.minutes_left(vessel, time, time, seen.first_none)
-            yield (time, batch), span
-
-
-def _feed(engine: Engine, item: Measured | LogEntry) -> None:
-    if isinstance(item, LogEntry):
-        engine.step(item)
-    elif item.probe in engine.state.probes:
-        engine.step(engine.judge(item.probe, item.sample, item.time))

@@ -116,6 +116,13 @@ class Truth(_Part):
         """Whether no heater failure lies ahead or has just begun, which nobody could know of."""
         return self.failure_h is None or age_h >= self.failure_h + FAILURE_SEEN_H
 
+    def water_foreseeable(self, age_h: float, until_h: float) -> bool:
+        """Whether a heater that fails before ``until_h`` has failed long enough to be told from the readings at ``age_h``."""
+        if self.heater_failure is None:
+            return True
+        fails_h = (self.heater_failure - self.start).total_seconds() / 3600
+        return age_h >= fails_h + FAILURE_SEEN_H or until_h <= fails_h
+
     def floor_at(self, age_h: float) -> list[float] | None:
         """Quantiles of the floor for a batch of this age, hours since the start; ``inf`` where it never comes."""
         if self.floor is None:

@@ -8,10 +8,11 @@ import pytest
 
 from monitor.score.baselines import ALWAYS, BASELINES
 from monitor.score.cells import Where, cells
-from monitor.score.limits import AIR_INSIDE, AIR_TOO_LATE, LIMITS, Verdict, judge
+from monitor.score.limits import AIR_INSIDE, AIR_TOO_LATE, LIMITS, WATER, Verdict, judge
 from monitor.score.rows import AGED, COUNTED, FIRST
 from monitor.score.stops import StopRow
 from monitor.score.table import FLOOR, MODEL, Table
+from monitor.score.water import WaterRow
 from tests.unit.score.worlds import normal_sample, population
 
 if TYPE_CHECKING:
@@ -19,10 +20,13 @@ if TYPE_CHECKING:
 
     from monitor.score.metrics import Scored
     from monitor.score.rows import Row
+    from monitor.score.truth import Season
 
 
-def verdicts(rows: Sequence[Row], stops: Sequence[StopRow] = (), widen: float = 0.0) -> dict[str, Verdict]:
-    return {verdict.name: verdict for verdict in judge(cells(Table.of(rows)), stops, widen)}
+def verdicts(
+    rows: Sequence[Row], stops: Sequence[StopRow] = (), widen: float = 0.0, water: Sequence[WaterRow] = ()
+) -> dict[str, Verdict]:
+    return {verdict.name: verdict for verdict in judge(cells(Table.of(rows)), stops, water, widen)}
 
 
 GOOD = population(lambda middle, truth: normal_sample(middle, 2.0, truth))
@@ -182,9 +186,48 @@ def test_air_limits() -> None:
     assert [verdicts(GOOD, late)[name].passed for name in (AIR_INSIDE, AIR_TOO_LATE)] == [True, False]
 
 
+def test_a_lean_in_the_cold_is_told_on_either_side() -> None:
+    """Medians that lie three hours before or behind the floor's break the limit of the lean, one hour does not."""
+    for lean, passed in ((-3.0, False), (-1.0, True), (1.0, True), (3.0, False)):
+
+        def leaning(middle: float, truth: float, lean: float = lean) -> Scored:
+            return normal_sample(middle + lean, 2.0, truth)
+
+        told = verdicts(population(leaning, group="new"))["cold nights, lean"]
+        assert told.passed is passed
+        assert told.worst is not None
+        assert told.worst.figure.value == pytest.approx(lean, abs=0.05)
+
+
+def waters(error_c: float, sd_c: float, season: Season = "cold") -> list[WaterRow]:
+    """Water that cools by 2 C, foretold with an error of this size, now too warm, now too cold."""
+    return [
+        WaterRow(f"tin-{k}", "b1", season, 0.6, ahead, 18.0 + error_c * (-1) ** k, sd_c, 20.0, 18.0)
+        for k in range(30)
+        for ahead in (3, 6, 12)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("water", "passed"), [(waters(1.0, 1.0), True), (waters(2.0, 0.0), False), (waters(0.1, 9.0), False)]
+)
+def test_water_has_to_be_foreseen(water: list[WaterRow], passed: bool) -> None:
+    """Half of what staying the same errs is well foreseen; as much, or a range that says nothing, is not."""
+    assert verdicts(GOOD, water=water)[WATER].passed is passed
+
+
+def test_water_is_judged_by_season_and_horizon() -> None:
+    """Each season and horizon stands for itself, and the other seasons don't help a bad one."""
+    told = verdicts(GOOD, water=waters(1.0, 1.0, "warm") + waters(2.0, 0.0))[WATER]
+    assert [(found.where, found.holds) for found in told.judged] == [
+        (f"{hours} h ahead, {season}", season == "warm") for season in ("cold", "warm") for hours in (3, 6, 12)
+    ]
+    assert {found.n for found in told.judged} == {30}
+
+
 def test_limits_have_names_of_their_own() -> None:
     """Each limit can be named, and is one that some cell can break."""
-    names = [limit.name for limit in LIMITS] + [AIR_INSIDE, AIR_TOO_LATE]
+    names = [limit.name for limit in LIMITS] + [AIR_INSIDE, AIR_TOO_LATE, WATER]
     assert len(set(names)) == len(names)
     assert all(np.isfinite(limit.low) or np.isfinite(limit.high) for limit in LIMITS)
     assert set(BASELINES) == {other for limit in LIMITS if limit.name == "cold nights" for other in limit.others}

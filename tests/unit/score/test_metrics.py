@@ -9,6 +9,7 @@ import pytest
 from monitor.score.metrics import (
     NEVER_H,
     crps_of_lognormal,
+    crps_of_normal,
     crps_of_sample,
     interval_score,
     normal_cdf,
@@ -86,3 +87,12 @@ def test_never_counts_as_ten_days() -> None:
     finite = score_sample(np.array([24.0, NEVER_H]), weights, (24.0, 24.0, NEVER_H), 25.0)
     assert scored == finite
     assert scored.hi == NEVER_H
+
+
+@pytest.mark.parametrize("truth", [-2.0, 0.0, 0.7, 3.0])
+def test_crps_of_a_normal_is_that_of_its_quantiles(truth: float) -> None:
+    """The closed form of the normal agrees with a sample of its quantiles; without spread it is the plain error."""
+    sample = crps_of_sample((18 + 3 * NORMAL)[None, :], EQUAL[None, :], np.array([18 + 3 * truth]))
+    one = np.ones(1)
+    assert crps_of_normal(18 * one, 3 * one, (18 + 3 * truth) * one) == pytest.approx(sample, abs=2e-3)
+    assert crps_of_normal(18 * one, 0 * one, (18 + 3 * truth) * one) == pytest.approx([abs(3 * truth)], abs=1e-6)

@@ -9,12 +9,15 @@ import pytest
 from click.testing import CliRunner, Result
 
 from monitor.cli import swimup
+from monitor.core import hatch
 from monitor.core.model import HOUR
 from monitor.core.replay import forecasts_at
 from monitor.intake.recorded import entries, readings
 from monitor.score.cells import Where
+from monitor.score.metrics import crps_of_normal
+from monitor.score.problem import ScoreProblem
 from monitor.score.rows import score_tin
-from monitor.score.run import score
+from monitor.score.run import Population, score, simulate
 from monitor.score.table import FLOOR, MODEL
 from monitor.settings.loader import load
 from tests.unit.score.worlds import T0, write_tin
@@ -198,3 +201,59 @@ def test_the_picture_is_made_from_the_data() -> None:
     even = (np.arange(1000) + 0.5) / 1000
     assert coverage(even) == pytest.approx(LEVELS, abs=0.002)
     assert (coverage(np.where(even < 0.5, 0.02, 0.98))[:8] == 0).all()
+
+
+def test_the_water_is_told_ahead_and_compared(tmp_path: Path) -> None:
+    """A row is the core's forecast, the newest reading and the mean of the readings around the hour that it speaks of."""
+
+    def cooling(hour: float) -> float:
+        return 25.0 - 0.1 * max(hour, 0.0)
+
+    tin = score_tin(write_tin(tmp_path / "tin", (24.0,), water_c=cooling))
+    (row,) = [row for row in tin.water if (round(row.age_h, 1), row.ahead_h) == (6.0, 12)]
+    assert row.newest == pytest.approx(cooling(6.0), abs=0.02)
+    assert row.truth == pytest.approx(cooling(18.0), abs=0.02)
+    assert row.held_loss == pytest.approx(1.2, abs=0.05)
+    assert row.sd > 0
+    assert row.loss == pytest.approx(float(crps_of_normal(*(np.array([x]) for x in (row.mean, row.sd, row.truth)))[0]))
+
+
+def test_water_that_no_record_tells_is_not_scored(tmp_path: Path) -> None:
+    """Nothing is asked of the hours after the batch was over, nor of a heater that fails before nobody could know."""
+    plain = score_tin(write_tin(tmp_path / "a", (24.0,)))  # harvested after 28 h
+    assert max(row.age_h + row.ahead_h for row in plain.water) <= 28
+    fails = "2026-03-03T15:00:00Z"  # 20 h after the start
+    failing = score_tin(write_tin(tmp_path / "b", (24.0,), heater_failure=fails))
+    asked = {(round(row.age_h, 1), row.ahead_h) for row in failing.water}
+    assert (12.0, 6) in asked
+    assert (12.0, 12) not in asked
+    assert (24.0, 3) in asked
+
+
+def test_preparing_spoils_other_processes_only(folder: Path) -> None:
+    """What is done before the first tin changes what is scored, and nothing in this process."""
+    before = score(folder)
+    spoilt = score(folder, prepare=always_cold)
+    assert spoilt.cells != before.cells
+    assert score(folder).cells == before.cells
+
+
+def always_cold() -> None:
+    hatch.HALF_MEDIAN_H = 40.0  # type: ignore[misc]
+
+
+def test_a_process_that_dies_is_told(folder: Path) -> None:
+    """A worker that cannot begin ends the run with a sentence and does not hang."""
+    with pytest.raises(ScoreProblem, match="a process that scored tins died"):
+        score(folder, 2, prepare=cannot_begin)
+
+
+def cannot_begin() -> None:
+    raise SystemExit(3)
+
+
+def test_a_simulator_that_fails_is_quoted(tmp_path: Path) -> None:
+    """What the simulator says last stands in the message."""
+    (tmp_path / "mine.txt").write_text("mine")
+    with pytest.raises(ScoreProblem, match="is not empty; give a folder that is empty"):
+        simulate(tmp_path, Population(1, 1), 1)
