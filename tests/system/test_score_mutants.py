@@ -1,0 +1,122 @@
+"""A spoilt model must break a limit in the season of cold nights, on batches on which the true one keeps it."""
+
+from __future__ import annotations
+
+import csv
+import json
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+import numpy as np
+import pytest
+
+from monitor.score.limits import WATER
+from monitor.score.run import Population, score, simulate
+from monitor.score.water import AHEAD_H
+from tests.system import mutants
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from monitor.score.limits import Found
+    from monitor.score.run import Result
+
+SEED: Final = 20131101
+WIDEN: Final = 3.0  # standard errors, as in every short run
+JOBS: Final = 2
+COOL_C: Final = 20.5  # mean over the first hours: hardly heated, so that the rate in the cold decides
+FIRST_H: Final = 18.0
+COLD_OF_THREE: Final = 3  # of a known tin's sixth to eighth batch
+
+
+class Batches(NamedTuple):
+    """Simulated tins that were picked by their weather and water, and the score of the model as it is."""
+
+    folder: Path
+    result: Result
+
+
+def lines(tin: Path) -> list[dict[str, Any]]:
+    return [json.loads(line) for line in (tin / "truth.jsonl").read_text().splitlines()]
+
+
+def first_water_c(tin: Path) -> float:
+    """Mean of the water over the first hours of a tin's only batch, C."""
+    start = datetime.fromisoformat(lines(tin)[0]["start"])
+    with (tin / "readings.csv").open() as file:
+        told = [(row["time"], float(row["value"])) for row in csv.DictReader(file) if row["probe"] == "jug-water"]
+    hours = [(datetime.fromisoformat(time) - start).total_seconds() / 3600 for time, _ in told]
+    return float(np.mean([celsius for hour, (_, celsius) in zip(hours, told, strict=True) if 0 <= hour < FIRST_H]))
+
+
+def picked(folder: Path, wanted: Population, chosen: Callable[[Path], bool]) -> Path:
+    """A folder of those tins of a population that are ``chosen``."""
+    (folder / "all").mkdir()
+    (folder / "picked").mkdir()
+    simulate(folder / "all", wanted, SEED, JOBS)
+    for tin in sorted((folder / "all").iterdir()):
+        if chosen(tin):
+            tin.rename(folder / "picked" / tin.name)
+    return folder / "picked"
+
+
+@pytest.fixture(scope="module")
+def new_tins(tmp_path_factory: pytest.TempPathFactory) -> Batches:
+    """First batches of tins, in the cold season and in cool water."""
+
+    def cold(tin: Path) -> bool:
+        (first, *later) = lines(tin)
+        return not later and first["season"] == "cold" and first_water_c(tin) < COOL_C
+
+    folder = picked(tmp_path_factory.mktemp("new"), Population(1, 2, 700), cold)
+    return Batches(folder, score(folder, JOBS, unlearned=False, widen=WIDEN))
+
+
+@pytest.fixture(scope="module")
+def known_tins(tmp_path_factory: pytest.TempPathFactory) -> Batches:
+    """Tins of eight batches, the last three of them in the cold season."""
+
+    def cold(tin: Path) -> bool:
+        return [batch["season"] for batch in lines(tin)][-COLD_OF_THREE:] == ["cold"] * COLD_OF_THREE
+
+    folder = picked(tmp_path_factory.mktemp("known"), Population(72, 8), cold)
+    return Batches(folder, score(folder, JOBS, widen=WIDEN))
+
+
+def cold_cells(result: Result, name: str) -> list[Found]:
+    """The judged cells in the cold season of a limit."""
+    (verdict,) = [verdict for verdict in result.verdicts if verdict.name == name]
+    return [found for found in verdict.judged if found.where.endswith("cold") or ", cold, " in found.where]
+
+
+def broken(result: Result, name: str) -> Iterator[Found]:
+    return (found for found in cold_cells(result, name) if not found.holds)
+
+
+def caught(batches: Batches, limit: str, spoil: Callable[[], None], *, unlearned: bool = False) -> list[Found]:
+    """Where the spoilt model breaks the limit; the true one must have been judged and must keep it."""
+    assert cold_cells(batches.result, limit), f"{limit}: no cell of the cold season has enough batches"
+    assert list(broken(batches.result, limit)) == [], f"{limit}: the model as it is breaks it"
+    return list(broken(score(batches.folder, JOBS, unlearned=unlearned, widen=WIDEN, prepare=spoil), limit))
+
+
+def test_a_base_temperature_that_is_too_high_is_noticed(new_tins: Batches) -> None:
+    """With the base 4 C too high new tins in the cold are told far too late, and errors outgrow the floor's."""
+    assert caught(new_tins, "cold nights, new tin", mutants.base_too_high)
+
+
+def test_a_base_temperature_that_is_too_low_is_noticed(new_tins: Batches) -> None:
+    """With the base 4 C too low the medians of new tins in the cold lie before the floor's."""
+    (found,) = caught(new_tins, "cold nights, lean", mutants.base_too_low)
+    assert found.figure.value < 0
+
+
+def test_water_that_is_not_foreseen_is_noticed(new_tins: Batches) -> None:
+    """Water that stays at its newest value for sure errs too much at every horizon."""
+    assert len(caught(new_tins, WATER, mutants.water_stays)) == len(AHEAD_H)
+
+
+def test_a_model_that_does_not_learn_is_noticed(known_tins: Batches) -> None:
+    """Without learning five batches cut nothing off the error at the start, in the cold season either."""
+    assert caught(known_tins, "learning, cold and warm", mutants.nothing_learned, unlearned=True)
