@@ -14,7 +14,7 @@ from monitor.score.limits import AIR_INSIDE, AIR_TOO_LATE, LIMITS, WATER
 if TYPE_CHECKING:
     from pathlib import Path
 
-# 96 batches of 12 tins, 36 of these known by then, and 12 more of new tins. The seed was not chosen for what it says.
+# 96 batches of 12 tins, of which the last 36 are of known tins, and 12 more of new ones; the same each time.
 POPULATION: Final = ("--tins", "12", "--batches", "8", "--new-tins", "12", "--seed", "20130601")
 WIDEN: Final = "3"
 NAMES: Final = (*(limit.name for limit in LIMITS), AIR_INSIDE, AIR_TOO_LATE, WATER)
