@@ -22,9 +22,9 @@ Evidence = Seen | Harvest
 # What a keeper who looks with a lamp calls what he sees, as shares of what will hatch: where one word gives way to the next.
 # The borders are loose on purpose (a logistic in the logit). Common practice, no source.
 BORDERS: Final = {"none|first": 0.01, "first|some": 0.10, "some|most": 0.70}
-LOOSE_LOGIT: Final = 0.33
-LOOSE_FIRST: Final = 0.9  # the first few are stragglers ahead of their time in some tins: they say less of the rest
-COUNTED: Final = 60.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
+LOOSE_LOGIT: Final = 0.28
+LOOSE_FIRST: Final = 0.8  # the first few are stragglers ahead of their time in some tins: they say less of the rest
+COUNTED: Final = 70.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
 HARVEST_FROM: Final = 0.92  # a keeper harvests when most are out ...
 HARVEST_ANYHOW: Final = 0.10  # ... or for another reason; common practice, no source
 PUT_OFF: Final = 0.25  # of looks at a vessel that is ready; it waits until the morning; an assumption
@@ -38,7 +38,7 @@ NO_PATIENCE: Final = 0.1
 PATIENCE_TELLS_H: Final = 48.0
 LONGEST_H: Final = 240.0
 WEATHER_MATTERS: Final = (
-    0.1  # log hours for one standard deviation of the weather; with less, nothing is to be foreseen
+    0.08  # log hours for one standard deviation of the weather; with half of it nothing is foreseen
 )
 
 
@@ -86,7 +86,7 @@ def log_likelihood(entries: Sequence[Evidence], began: Ms, share_at: Callable[[M
 
 
 def _looks(ordered: Sequence[Evidence], at: int, began: Ms) -> list[Ms]:
-    """Instants at which an entry asks for the share, its own the last: for a harvest also when the keeper may have looked before."""
+    """Instants at which an entry asks for the share, its own the last; a harvest also when the keeper may have looked before."""
     entry = ordered[at]
     if not isinstance(entry, Harvest):
         return [entry.time]
@@ -114,14 +114,14 @@ def _harvested(before: Sequence[Array], now: Array) -> Array:
 def started_in_good_faith(hours: Array, weather: Array, weights: Array, age_h: float) -> Array:
     """Factor on the weight of each sample, shape (n,), at an age of ``age_h``.
 
-    ``hours`` from the start to the hatch, ``weather`` the coordinate by which the water departs from its forecast. Whoever starts a
-    batch knows the room and expects food within about two days: it is the weather that is judged, not the tin. What the water
-    then does tells more and more.
+    ``hours`` from the start to the hatch, ``weather`` the coordinate by which the water departs from its forecast. Whoever
+    starts a batch knows the room and expects food within about two days: it is the weather that is judged, not the tin. What
+    the water then does tells more and more.
     """
     log_hours = np.log(np.clip(hours, 1.0, LONGEST_H))
     middle = float(weights @ log_hours)
     lean = float(weights @ (weather * (log_hours - middle)) / (weights @ weather**2))
-    matters = min(abs(lean) / WEATHER_MATTERS, 1.0)
+    matters = min(max(abs(lean) / WEATHER_MATTERS - 0.5, 0.0), 1.0)
     fades = max(1.0 - age_h / PATIENCE_TELLS_H, 0.0) * matters
     patience = _logistic((PATIENCE_H - np.exp(middle + lean * weather)) / PATIENCE_SD_H)
     return np.asarray((NO_PATIENCE + (1 - NO_PATIENCE) * patience) ** fades)

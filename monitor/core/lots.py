@@ -17,7 +17,7 @@ from monitor.core.hatch import LOT_COORDINATES, LOT_DIMENSIONS, Array, Prior
 if TYPE_CHECKING:
     from monitor.core.model import LotSpec, Ms
 
-DRIFT_SD: Final = {"half": 0.05, "share": 0.25}
+DRIFT_SD: Final = {"half": 0.04, "share": 0.25}
 """How far a tin may move between two batches, in its coordinates: it ages, is opened, gets damp. An assumption."""
 
 SURPRISE: Final = 4.0  # Mahalanobis distance per root dimension learned, above which a batch teaches half

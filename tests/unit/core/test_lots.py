@@ -105,7 +105,7 @@ def test_a_tin_says_what_it_is() -> None:
     lot = Lot.new(LotSpec("tin"))
     assert "not been hatched here yet" in lot.story()
     mean = lot.prior.mean.copy()
-    mean[0] = np.log(1.12) / 0.25
+    mean[0] = np.log(1.12) / HALF_LOG_SD
     taught = tuple(Taught(f"b{k}", k, 22.4, share) for k, share in enumerate((0.7, 0.68, 0.5, 0.45)))
     known = replace(lot, prior=replace(lot.prior, mean=mean), batches=4, taught=taught)
     assert known.story() == "This tin runs 12 % slow, from 4 batches; hatch 69 %, falling."
