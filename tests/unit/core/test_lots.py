@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from monitor.core.hatch import HALF_LOG_SD
 from monitor.core.lots import Lot, Taught
 from monitor.core.model import HOUR, Harvest, LogEntry, LotSpec, Ms, Seen, Sight, Start
 from monitor.core.replay import Measured, forecasts_at
