@@ -24,10 +24,10 @@ Evidence = Seen | Harvest
 BORDERS: Final = {"none|first": 0.01, "first|some": 0.10, "some|most": 0.70}
 LOOSE_LOGIT: Final = 0.28
 LOOSE_FIRST: Final = 0.8  # the first few are stragglers ahead of their time in some tins: they say less of the rest
-COUNTED: Final = 70.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
+COUNTED: Final = 60.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
 HARVEST_FROM: Final = 0.92  # a keeper harvests when most are out ...
 HARVEST_ANYHOW: Final = 0.10  # ... or for another reason; common practice, no source
-PUT_OFF: Final = 0.25  # of looks at a vessel that is ready; it waits until the morning; an assumption
+PUT_OFF: Final = 0.25  # of looks at a vessel that is ready: it waits for the morning or for hungry fry; an assumption
 LOOK_GAPS_H: Final = (2.0, 5.0, 8.0, 11.0, 14.0)
 """Since the look before: keepers look every two to twelve hours, and sleep; common practice, no source."""
 
@@ -65,7 +65,8 @@ def log_likelihood(entries: Sequence[Evidence], began: Ms, share_at: Callable[[M
     """Log-likelihood of all entries of a batch that began at ``began``, shape (n,).
 
     ``share_at`` tells the share (n,), 0..1, of what will hatch that had hatched at an instant; it is asked in order of time.
-    ``of_all``: the share (n,) of all cysts that will hatch. Words are about the first, a count is of all cysts.
+    ``of_all``: the share (n,) of all cysts that will hatch. Words are about the first, a count is of all cysts:
+    the two together tell the one from the other.
     """
     ordered = sorted(entries, key=lambda e: (e.time, e.logged))
     asked = {time for at in range(len(ordered)) for time in _looks(ordered, at, began)}
@@ -79,8 +80,7 @@ def log_likelihood(entries: Sequence[Evidence], began: Ms, share_at: Callable[[M
         if isinstance(entry, Harvest):
             total += _harvested(before, now)
         else:
-            if counted is None:
-                total += _worded(entry.what, now)
+            total += _worded(entry.what, now)
             total += np.log1p(-(1 - PUT_OFF) * ripe(now))
     return total
 

@@ -64,7 +64,7 @@ COLDEST: Final = 2.0  # the doubt goes on growing in the cold, to this many time
 LATE_STEEPER: Final = 1.1
 PROBE_BIAS_SD_C: Final = 0.3  # cheap digital probes are sold as +-0.5 C; common practice, no source
 LAG_MAX_H: Final = 2.0  # restart after lack of oxygen: 0-2 h, an assumption
-DEMAND_LOG_SD: Final = 0.22  # oxygen demand is uncertain by x1.5 at the most
+DEMAND_LOG_SD: Final = 0.27  # oxygen demand is uncertain by x1.5, taken as one and a half standard deviations
 SALT_PER_G_L: Final = 0.01  # time rises roughly 1 % per g/L above 20 g/L
 SALT_REFERENCE_G_L: Final = 25.0  # the middle of the 20-30 g/L that are recommended, at which the half time is meant
 
