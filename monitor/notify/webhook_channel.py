@@ -226,7 +226,6 @@ def _system_reason(error: BaseException) -> str:
 def _causes(error: BaseException | None) -> Iterator[BaseException]:
     while error is not None:
         yield error
-        if isinstance(error, BaseExceptionGroup):  # a host of several addresses: one of them stands for all
-            error = error.exceptions[0]
-        else:
-            error = error.__cause__ or error.__context__
+        # A group is a host of several addresses: one of them stands for all.
+        several = error.exceptions if isinstance(error, BaseExceptionGroup) else ()
+        error = several[0] if several else error.__cause__ or error.__context__
