@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 
 import structlog
 
-from monitor.core.model import DAY, MINUTE, SECOND, AlarmState, Priority
+from monitor.core.model import DAY, MINUTE, SECOND, Priority
 from monitor.core.wording import duration
 from monitor.store import Draft
 
@@ -106,12 +106,12 @@ def draft(transition: Transition, now: Ms | None = None) -> Draft:
     """
     alarm = transition.alarm
     written = transition.time if now is None else now
-    if alarm.state in (AlarmState.RETURNED, AlarmState.NORMAL):
+    if alarm.over:
         lasted = duration(transition.time - alarm.since)
         body = f"It lasted {lasted}; nothing needs doing about it now."
         return Draft(alarm.id, f"Over: {alarm.title}", body, Priority.LOW, written)
     body = "\n".join(part for part in (alarm.text, alarm.todo) if part)
-    return Draft(alarm.id, alarm.title, body, alarm.priority, written, alarm.todo)
+    return Draft(alarm.id, alarm.title, body, alarm.priority, written, alarm.todo, getattr(alarm, "deadline", None))
 
 
 _RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}

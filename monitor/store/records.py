@@ -148,7 +148,8 @@ def transition_from_record(time: Ms, before: str, notify: int, reason: str, text
 class Letter:
     """One message to one channel. ``token`` stays the same over all tries, so that a duplicate can be recognised.
 
-    ``todo`` is the part of the body that says what to do; it is no column, the transition has it.
+    ``todo`` is the part of the body that says what to do, ``deadline`` when harm may begin. Both are no columns, since the
+    transition has them.
     """
 
     id: int
@@ -163,6 +164,7 @@ class Letter:
     tries: int = 0
     next_try: Ms = 0
     todo: str = ""
+    deadline: Ms | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +177,7 @@ class Draft:
     priority: Priority
     created: Ms
     todo: str = ""
+    deadline: Ms | None = None
 
     def to_letter(self, letter_id: int, transition_id: int | None, channel: str) -> Letter:
         identity = f"{self.alarm}|{self.created}|{transition_id or letter_id}|{channel}"
@@ -191,19 +194,24 @@ class Draft:
             token,
             next_try=self.created,
             todo=plain(self.todo),
+            deadline=self.deadline,
         )
 
 
-LETTER_COLUMNS = tuple(field.name for field in fields(Letter) if field.name != "todo")
+LETTER_COLUMNS = tuple(field.name for field in fields(Letter) if field.name not in ("todo", "deadline"))
 
 
 def letter_from_record(values: tuple[Any, ...]) -> Letter:
     """From the columns, and last the alarm the letter is about as it is kept, or None."""
     *columns, alarm = values
     letter = Letter(*columns)
-    todo = "" if alarm is None else plain(alarm_from_record(alarm).todo)
-    said = todo if letter.body.endswith(todo) else ""  # a letter that trouble is over asks for nothing
-    return replace(letter, priority=Priority(letter.priority), todo=said)
+    letter = replace(letter, priority=Priority(letter.priority))
+    if alarm is None:
+        return letter
+    about = alarm_from_record(alarm)
+    if about.over:
+        return letter
+    return replace(letter, todo=plain(about.todo), deadline=getattr(about, "deadline", None))
 
 
 @dataclass(frozen=True, slots=True)

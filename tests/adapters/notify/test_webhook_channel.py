@@ -6,6 +6,8 @@ import json
 import socket
 import threading
 import time
+from dataclasses import replace
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import pytest
@@ -75,6 +77,15 @@ def test_what_to_do_has_a_place_of_its_own_also_after_a_restart(tmp_path: Path) 
         assert (begun["text"], begun["todo"]) == ("No bubbles since 05:10.\nIt lasts 20 min.", "Start the pump.")
         assert "todo" not in over
         assert over["text"].startswith("It lasted ")
+
+
+@pytest.mark.parametrize(("ahead_s", "minutes"), [(119, 1), (3600, 60), (-5, 0)])
+def test_minutes_left_are_told_where_they_are_known(letter: Callable[..., Letter], ahead_s: int, minutes: int) -> None:
+    """A program finds when harm may begin, and how many whole minutes that is from when the letter was written."""
+    told = document(replace(letter(), created=T0, deadline=T0 + ahead_s * 1000), "shed")
+    assert told["minutes_left"] == minutes
+    assert datetime.fromisoformat(told["deadline"]).timestamp() == T0 / 1000 + ahead_s
+    assert not {"deadline", "minutes_left"} & document(letter(), "shed").keys()
 
 
 def test_an_answer_that_drips_in_ends_with_the_time_limit(letter: Callable[..., Letter]) -> None:
