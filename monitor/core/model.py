@@ -369,6 +369,11 @@ class Alarm:
     def standing(self) -> bool:
         return self.state is not AlarmState.NORMAL
 
+    @property
+    def over(self) -> bool:
+        """The trouble is gone, whether or not anybody has taken note."""
+        return self.state in (AlarmState.RETURNED, AlarmState.NORMAL)
+
 
 @dataclass(frozen=True, slots=True)
 class Transition:

@@ -141,11 +141,11 @@ def make_client(link: Link, version: Version, site: str) -> Client:
     if link.user is not None:
         client.username_pw_set(link.user, link.password)
     if link.tls:
-        client.tls_set_context(_trust(link))
+        client.tls_set_context(trust(link))
     return client
 
 
-def _trust(link: Link) -> ssl.SSLContext:
+def trust(link: Link) -> ssl.SSLContext:
     """Whom we believe and how we show who we are. The system's authorities count when none is configured."""
     for path in (link.ca_file, link.cert_file, link.key_file):
         if path is not None:

@@ -130,5 +130,5 @@ class _Lane:
         try:
             self._channel.send(letter)
         except DeliveryFailed as failed:
-            return Delivery(letter.id, False, failed.message, failed.transient, failed.retry_after)
+            return Delivery(letter.id, False, failed.message, failed.transient, failed.retry_after, failed.todo)
         return Delivery(letter.id, ok=True)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 
 import structlog
 
-from monitor.core.model import DAY, MINUTE, SECOND, AlarmState, Priority
+from monitor.core.model import DAY, MINUTE, SECOND, Priority
 from monitor.core.wording import duration
 from monitor.store import Draft
 
@@ -31,13 +31,19 @@ GIVE_UP_AFTER: Ms = 7 * DAY
 
 
 class DeliveryFailed(Exception):  # noqa: N818  (said of a letter, not of the program)
-    """A channel did not take a letter. ``transient``: it may later. ``retry_after``: seconds it asks us to wait."""
+    """A channel did not take a letter. ``transient``: it may later. ``retry_after``: seconds it asks us to wait.
 
-    def __init__(self, message: str, *, transient: bool = True, retry_after: float | None = None) -> None:
+    ``message`` says what was found, ``todo`` what a keeper can do about it where the channel knows.
+    """
+
+    def __init__(
+        self, message: str, *, transient: bool = True, retry_after: float | None = None, todo: str = ""
+    ) -> None:
         super().__init__(message)
         self.message = message
         self.transient = transient
         self.retry_after = retry_after
+        self.todo = todo
 
 
 class Channel(Protocol):
@@ -59,6 +65,7 @@ class Delivery:
     error: str = ""
     transient: bool = True
     retry_after: float | None = None
+    todo: str = ""
 
 
 class Deliverer(Protocol):
@@ -99,12 +106,12 @@ def draft(transition: Transition, now: Ms | None = None) -> Draft:
     """
     alarm = transition.alarm
     written = transition.time if now is None else now
-    if alarm.state in (AlarmState.RETURNED, AlarmState.NORMAL):
+    if alarm.over:
         lasted = duration(transition.time - alarm.since)
         body = f"It lasted {lasted}; nothing needs doing about it now."
         return Draft(alarm.id, f"Over: {alarm.title}", body, Priority.LOW, written)
     body = "\n".join(part for part in (alarm.text, alarm.todo) if part)
-    return Draft(alarm.id, alarm.title, body, alarm.priority, written)
+    return Draft(alarm.id, alarm.title, body, alarm.priority, written, alarm.todo, getattr(alarm, "deadline", None))
 
 
 _RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
@@ -219,4 +226,4 @@ class Outbox:
             log.info("channel.working", channel=channel)
         elif not delivery.ok and channel not in self._failing:
             self._failing.add(channel)
-            log.warning("channel.failing", channel=channel, error=delivery.error)
+            log.warning("channel.failing", channel=channel, error=delivery.error, todo=delivery.todo)

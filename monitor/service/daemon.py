@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import structlog
 
 from monitor.intake.link import Link
-from monitor.notify import AppriseChannel
+from monitor.service.channels import make_channels
 from monitor.service.supervisor import Supervisor, Wiring
-from monitor.settings.credentials import broker_password, channel_urls, web_password_hash
+from monitor.settings.credentials import broker_password, web_password_hash
 from monitor.web import WebOptions, WebServer, make_app
 
 if TYPE_CHECKING:
@@ -59,14 +59,15 @@ class Daemon:
     def __init__(self, settings: Settings, clock: Clock) -> None:
         web_password_hash(settings)
         self._options = WebOptions.from_settings(settings)
-        channels: list[Channel] = [AppriseChannel(name, url.get_secret_value()) for name, url in channel_urls(settings)]
+        link = broker_link(settings)
+        channels = make_channels(settings, link)
         if clock.speed is not None:
             channels = [Simulated(channel) for channel in channels]
         self._supervisor = Supervisor(
             Wiring(
                 site=settings.site_spec(),
                 bindings=settings.bindings(),
-                link=broker_link(settings),
+                link=link,
                 channels=channels,
                 store_path=str(settings.store.path),
                 commit_every=settings.store.commit_every,

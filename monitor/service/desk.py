@@ -6,12 +6,21 @@ import asyncio
 import threading
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
+
+from monitor.core.model import Refused
+from monitor.notify import try_channels
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
+    from monitor.core.model import Ms
+    from monitor.notify import Channel
     from monitor.web.desk import Command
+
+
+TRIAL_S: Final = 12.0
+"""For all test letters at once: longer than a channel's own limit, shorter than the command line waits."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -23,10 +32,19 @@ class Asked:
 
 
 class ServiceDesk:
-    """Implements ``monitor.web.desk.Desk``; ``publish`` is for the thread of decisions, the rest for any."""
+    """Implements ``monitor.web.desk.Desk``; ``publish`` is for the thread of decisions, the rest for any.
 
-    def __init__(self, ask: Callable[[Asked], None]) -> None:
+    ``wall`` tells the time that is written on test letters.
+    """
+
+    def __init__(
+        self, ask: Callable[[Asked], None], channels: Sequence[Channel], site: str, wall: Callable[[], Ms]
+    ) -> None:
         self._ask = ask
+        self._channels = channels
+        self._site = site
+        self._wall = wall
+        self._trying = threading.Lock()
         self._lock = threading.Lock()
         self._view: dict[str, Any] = {}
         self._version = 0
@@ -63,6 +81,17 @@ class ServiceDesk:
             with self._lock:
                 self._waiting.pop(future, None)
         return self._version
+
+    async def try_channels(self) -> list[dict[str, Any]]:
+        return await asyncio.to_thread(self._try_channels)
+
+    def _try_channels(self) -> list[dict[str, Any]]:
+        if not self._trying.acquire(blocking=False):
+            raise Refused("a test of the channels is running; wait for its result")
+        try:
+            return try_channels(self._channels, self._site, self._wall(), TRIAL_S)
+        finally:
+            self._trying.release()
 
     async def do(self, command: Command) -> dict[str, Any]:
         asked = Asked(command)

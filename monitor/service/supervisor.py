@@ -80,7 +80,7 @@ class Supervisor:
         self._clock = wiring.clock
         self._inputs: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self._stopping = False
-        self.desk = ServiceDesk(self._inputs.put)
+        self.desk = ServiceDesk(self._inputs.put, wiring.channels, wiring.site.id, wiring.clock.wall)
         self._commit_due = 0.0
         self._disk_failing = False
         self.last_tick = 0.0

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from monitor.core.model import Measures
+from monitor.settings.channels import check_channels
 from monitor.settings.errors import nearest, quoted
 from monitor.settings.models import Alarms, Vessel
 from monitor.settings.probes import NUMERIC_AIR, RANGES, WORDS
@@ -34,7 +35,7 @@ def cross_check(draft: Draft) -> None:
         _its_air(draft, probe)
         _not_our_own_topic(draft, probe)
     _one_probe_a_value(draft)
-    _channels(draft)
+    check_channels(draft)
 
 
 def loopback(host: str) -> bool:
@@ -255,13 +256,3 @@ def _one_probe_a_value(draft: Draft) -> None:
                 f"the topic {quoted(topic)}{also} a second time",
                 f"a value of its own; {first.about or first.pointer} has this one",
             )
-
-
-def _channels(draft: Draft) -> None:
-    ways = {"url", "url_file", "url_env"}
-    for part in draft.channel:
-        given = ways & part.given
-        if not given:
-            draft.wrong_in(part, "url", "nothing", "one of url, url_file and url_env", "Where should alerts go?")
-        elif len(given) > 1:
-            draft.wrong_in(part, max(given), " and ".join(sorted(given)), "one of url, url_file and url_env")

@@ -10,13 +10,15 @@ from typing import TYPE_CHECKING
 
 from pydantic import SecretStr
 
+from monitor.settings.channels import SECRET_LENGTH, judge_webhook
 from monitor.settings.errors import ConfigError, Problem, Unfit, join
 from monitor.settings.names import ChannelUrl
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
+    from monitor.settings.base import Section
     from monitor.settings.models import Channel
     from monitor.settings.settings import Settings
 
@@ -39,12 +41,25 @@ def web_password_hash(settings: Settings) -> SecretStr | None:
 
 
 def channel_urls(settings: Settings) -> tuple[tuple[str, SecretStr], ...]:
-    """Id and address of each channel. Raises ConfigError with all that cannot be read or are no addresses."""
+    """Id and address of each channel that has one. Raises ConfigError with all that cannot be read or are no addresses."""
+    return _of_each(settings, _channel_url, ("apprise", "webhook"))
+
+
+def channel_secrets(settings: Settings) -> tuple[tuple[str, SecretStr], ...]:
+    """Id and signing secret of each webhook. Raises ConfigError with all that cannot be read or are too short."""
+    return _of_each(settings, _channel_secret, ("webhook",))
+
+
+def _of_each(
+    settings: Settings, read: Callable[[Settings, str, Channel], SecretStr], kinds: tuple[str, ...]
+) -> tuple[tuple[str, SecretStr], ...]:
     found: list[tuple[str, SecretStr]] = []
     problems: list[Problem] = []
     for index, channel in enumerate(settings.channels):
+        if channel.kind not in kinds:
+            continue
         try:
-            found.append((channel.id, _channel_url(settings, join("channel", index), channel)))
+            found.append((channel.id, read(settings, join("channel", index), channel)))
         except ConfigError as error:
             problems += error.problems
     if problems:
@@ -55,7 +70,7 @@ def channel_urls(settings: Settings) -> tuple[tuple[str, SecretStr], ...]:
 def outside_problems(settings: Settings) -> tuple[Problem, ...]:
     """What the configuration names and this machine, for this user, does not have: files, variables, secrets."""
     problems: list[Problem] = []
-    for look in (broker_password, web_password_hash, channel_urls):
+    for look in (broker_password, web_password_hash, channel_urls, channel_secrets):
         try:
             look(settings)
         except ConfigError as error:
@@ -71,10 +86,23 @@ def _channel_url(settings: Settings, pointer: str, channel: Channel) -> SecretSt
     key = "url_file" if channel.url_file else "url_env"
     form = ChannelUrl()
     try:
-        return form.judge(told.get_secret_value() if told else "")
+        url = form.judge(told.get_secret_value() if told else "")
+        if channel.kind == "webhook":
+            judge_webhook(url.get_secret_value())
     except Unfit as unfit:
         problem = _problem(settings, pointer + join(key), "something that is no address", unfit.allowed, unfit.hint)
         raise ConfigError([problem]) from None
+    return url
+
+
+def _channel_secret(settings: Settings, pointer: str, channel: Channel) -> SecretStr:
+    told = _secret(settings, pointer, "secret", channel.secret_file, channel.secret_env)
+    if told is None or len(told.get_secret_value()) < SECRET_LENGTH:
+        key = "secret_file" if channel.secret_file else "secret_env"
+        allowed = f"{SECRET_LENGTH} letters or more"
+        hint = "A short one can be guessed. Make one: openssl rand -hex 32"
+        raise ConfigError([_problem(settings, pointer + join(key), "a secret that is too short", allowed, hint)])
+    return told
 
 
 def _secret(settings: Settings, pointer: str, what: str, file: Path | None, variable: str | None) -> SecretStr | None:
@@ -105,12 +133,14 @@ def _secret(settings: Settings, pointer: str, what: str, file: Path | None, vari
 
 
 def _missing_files(settings: Settings) -> Iterator[Problem]:
-    for table, section in (("broker", settings.broker), ("web", settings.web)):
+    sections: list[tuple[str, Section]] = [(join("broker"), settings.broker), (join("web"), settings.web)]
+    sections += [(join("channel", index), channel) for index, channel in enumerate(settings.channels)]
+    for pointer, section in sections:
         for key in ("ca_file", "cert_file", "key_file"):
             file: Path | None = getattr(section, key, None)
             if file is not None and not os.access(file, os.R_OK):
                 yield _problem(
-                    settings, join(table, key), f'"{file}", which cannot be read', "a file this user may read"
+                    settings, pointer + join(key), f'"{file}", which cannot be read', "a file this user may read"
                 )
 
 

@@ -140,6 +140,10 @@ ELSEWHERE = {
         "password",
     ): "A password does not belong here: name a file in password_file or a variable in password_env.",
     ("web", "password"): 'A password does not belong here: "swimup password" makes the file for password_file.',
+    (
+        "channel",
+        "secret",
+    ): "A secret does not belong here: name a file in secret_file or a variable in secret_env.",
     ("broker", "host"): 'Write url = "mqtt://host:port".',
     ("broker", "port"): 'Write url = "mqtt://host:port".',
 }

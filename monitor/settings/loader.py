@@ -195,17 +195,25 @@ def _fill_in(raw: dict[str, Any]) -> dict[str, str]:
         if variable:
             came["/store/path"] = f"environment variable {variable}"
     if isinstance(channels := raw.get("channel"), list):
-        raw["channel"] = [_named(item, number) for number, item in enumerate(channels, 1)]
+        raw["channel"] = [_addressed(_named(item, number), name) for number, item in enumerate(channels, 1)]
     return came
 
 
 def _named(channel: object, number: int) -> object:
     if not isinstance(channel, Mapping) or "id" in channel:
         return channel
+    if (kind := channel.get("kind")) in ("webhook", "mqtt"):
+        return {**channel, "id": f"{kind}-{number}"}
     url = channel.get("url")
     scheme = url.partition("://")[0].casefold() if isinstance(url, str) and "://" in url else "channel"
     # What stands before "://" in a careless paste need not be a scheme.
     return {**channel, "id": f"{scheme if re.fullmatch(r'[a-z][a-z0-9]{0,11}', scheme) else 'channel'}-{number}"}
+
+
+def _addressed(channel: object, site: str) -> object:
+    if not isinstance(channel, Mapping) or channel.get("kind") != "mqtt" or "topic" in channel:
+        return channel
+    return {**channel, "topic": f"swimup/{site}/push"}
 
 
 def _keys(document: Mapping[str, Any]) -> list[str]:

@@ -13,7 +13,7 @@ from pydantic import SecretStr  # noqa: TC002
 from monitor.core import model as core
 from monitor.settings.base import Section, option
 from monitor.settings.forms import Choice, Duration, ListOf, Number, Quantity, Text
-from monitor.settings.names import BrokerUrl, ChannelUrl, ClockTime, FileName, Host, Identifier, TimeZone
+from monitor.settings.names import BrokerUrl, ChannelUrl, ClockTime, FileName, Host, Identifier, TimeZone, Topic
 from monitor.settings.units import Kind
 
 VARIABLE = Text("the name of an environment variable", r"[A-Za-z_][A-Za-z0-9_]*", secret=True)
@@ -21,6 +21,8 @@ SECRET_FILE = FileName(secret=True)
 CLIENT_ID = Text("letters, digits, hyphens and underscores", r"[A-Za-z0-9_-]+", longest=64)
 HOST_NAME = Text('host names such as "shed.home.arpa"', r"[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*", longest=253)
 LINE = Text("one line of text")
+
+ChannelKind = Literal["apprise", "webhook", "mqtt"]
 
 SECOND, MINUTE, HOUR, DAY = core.SECOND, core.MINUTE, core.HOUR, core.DAY
 
@@ -161,13 +163,19 @@ class Lot(Section):
 
 
 class Channel(Section):
-    """A way for alerts to reach a person. Exactly one of url, url_file and url_env."""
+    """A way for alerts to reach a person. Exactly one of url, url_file and url_env, but none for kind = "mqtt"."""
 
     id: Annotated[str, Identifier()] = option(
-        "Short name, used in logs.", told="scheme and number, such as mailto-1", example="phone"
+        "Short name, used in logs.", told="scheme or kind, and number, such as mailto-1", example="phone"
+    )
+    kind: Annotated[ChannelKind, Choice(("apprise", "webhook", "mqtt"))] = option(
+        'How letters go: "apprise" to one of many messengers, "webhook" as signed JSON to a server of your own, "mqtt" as '
+        "JSON to a topic at the broker.",
+        default="apprise",
     )
     url: Annotated[SecretStr | None, ChannelUrl()] = option(
-        "Address in the form of the apprise library. It often holds a token; a file or variable keeps it out of here.",
+        'Address in the form of the apprise library; for kind = "webhook" one with https:// or http://. '
+        "It often holds a token; a file or variable keeps it out of here.",
         default=None,
         example="mailto://…",
     )
@@ -176,6 +184,28 @@ class Channel(Section):
     )
     url_env: Annotated[str | None, VARIABLE] = option(
         "Environment variable that holds the address.", default=None, example="SWIMUP_CHANNEL_URL"
+    )
+    secret_file: Annotated[Path | None, SECRET_FILE] = option(
+        'For kind = "webhook": file whose first line is the secret that letters are signed with, 16 letters or more.',
+        default=None,
+        example="webhook.secret",
+    )
+    secret_env: Annotated[str | None, VARIABLE] = option(
+        "Environment variable that holds that secret, instead of a file.",
+        default=None,
+        example="SWIMUP_WEBHOOK_SECRET",
+    )
+    ca_file: Annotated[Path | None, FileName()] = option(
+        'For kind = "webhook": certificate of the authority that signed the server\'s, where that is your own.',
+        default=None,
+        told="the system's authorities",
+        example="webhook-ca.pem",
+    )
+    topic: Annotated[str | None, Topic()] = option(
+        'For kind = "mqtt": where letters are published, at QoS 1 and not retained.',
+        default=None,
+        told="swimup/<site id>/push",
+        example="swimup/shed/push",
     )
 
 

@@ -170,7 +170,10 @@ class ChannelUrl(Form):
         if re.fullmatch(r"[A-Za-z][A-Za-z0-9+.-]*://\S+", text) is None:
             raise Unfit(self.allowed)
         if text.partition("://")[0].casefold() in ("mqtt", "mqtts", "file", "ftp", "ws", "wss"):
-            raise Unfit(self.allowed, "That is no way to reach a phone.")
+            broker = (
+                ' For a topic at the broker write kind = "mqtt" and no url.' if text[:4].casefold() == "mqtt" else ""
+            )
+            raise Unfit(self.allowed, f"That is no way to reach a phone.{broker}")
         return SecretStr(text)
 
     def write(self, value: SecretStr) -> str:  # noqa: ARG002

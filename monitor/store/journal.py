@@ -126,7 +126,10 @@ class AlarmShelf:
 LetterState = Literal["waiting", "told", "given-up"]
 
 # The column names are those of the dataclass, so that the two cannot drift apart.
-_SELECT_WAITING = f"SELECT {', '.join(LETTER_COLUMNS)} FROM outbox WHERE state = 'waiting' ORDER BY id"  # noqa: S608
+_SELECT_WAITING = (
+    f"SELECT {', '.join(f'outbox.{column}' for column in LETTER_COLUMNS)}, transition.fields FROM outbox "  # noqa: S608
+    "LEFT JOIN transition ON transition.id = transition_id WHERE state = 'waiting' ORDER BY outbox.id"
+)
 _WRITE_LETTER = (
     f"INSERT INTO outbox ({', '.join(LETTER_COLUMNS)}, state, told, error) "  # noqa: S608
     f"VALUES ({'?, ' * len(LETTER_COLUMNS)}?, ?, ?) ON CONFLICT (id) DO UPDATE SET state = excluded.state, "

@@ -146,7 +146,11 @@ def transition_from_record(time: Ms, before: str, notify: int, reason: str, text
 
 @dataclass(frozen=True, slots=True)
 class Letter:
-    """One message to one channel. ``token`` stays the same over all tries, so that a duplicate can be recognised."""
+    """One message to one channel. ``token`` stays the same over all tries, so that a duplicate can be recognised.
+
+    ``todo`` is the part of the body that says what to do, ``deadline`` when harm may begin. Both are no columns, since the
+    transition has them.
+    """
 
     id: int
     transition_id: int | None
@@ -159,17 +163,21 @@ class Letter:
     token: str
     tries: int = 0
     next_try: Ms = 0
+    todo: str = ""
+    deadline: Ms | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """What a letter shall say, before it has a place in the outbox."""
+    """What a letter shall say, before it has a place in the outbox. ``todo`` is the end of the body, or nothing."""
 
     alarm: str
     title: str
     body: str
     priority: Priority
     created: Ms
+    todo: str = ""
+    deadline: Ms | None = None
 
     def to_letter(self, letter_id: int, transition_id: int | None, channel: str) -> Letter:
         identity = f"{self.alarm}|{self.created}|{transition_id or letter_id}|{channel}"
@@ -185,15 +193,25 @@ class Draft:
             self.created,
             token,
             next_try=self.created,
+            todo=plain(self.todo),
+            deadline=self.deadline,
         )
 
 
-LETTER_COLUMNS = tuple(field.name for field in fields(Letter))
+LETTER_COLUMNS = tuple(field.name for field in fields(Letter) if field.name not in ("todo", "deadline"))
 
 
 def letter_from_record(values: tuple[Any, ...]) -> Letter:
-    letter = Letter(*values)
-    return replace(letter, priority=Priority(letter.priority))
+    """From the columns, and last the alarm the letter is about as it is kept, or None."""
+    *columns, alarm = values
+    letter = Letter(*columns)
+    letter = replace(letter, priority=Priority(letter.priority))
+    if alarm is None:
+        return letter
+    about = alarm_from_record(alarm)
+    if about.over:
+        return letter
+    return replace(letter, todo=plain(about.todo), deadline=getattr(about, "deadline", None))
 
 
 @dataclass(frozen=True, slots=True)

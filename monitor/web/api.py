@@ -36,6 +36,7 @@ class Api:
             Route("/health", self.health),
             Route("/alarms", guard(self.alarms)),
             Route("/alarms/{alarm:path}/acknowledge", guard(self.acknowledge), methods=["POST"]),
+            Route("/channels/test", guard(self.try_channels), methods=["POST"]),
             Route("/batches", guard(self.start), methods=["POST"]),
             Route("/batches/{batch:path}/seen", guard(self.seen), methods=["POST"]),
             Route("/batches/{batch:path}/harvest", guard(self.harvest), methods=["POST"]),
@@ -79,6 +80,9 @@ class Api:
     async def acknowledge(self, request: Request) -> Response:
         body = read_body(AcknowledgeBody, await request.body())
         return await self._done(body.command(request.path_params["alarm"], self._now))
+
+    async def try_channels(self, _request: Request) -> Response:
+        return JSONResponse({"channels": await self._site.try_channels()})
 
     @property
     def _now(self) -> int:

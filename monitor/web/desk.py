@@ -22,5 +22,8 @@ class Desk(Protocol):
     async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the other side owns the clock of waiting)
         """Until the view is newer than ``version`` or ``timeout`` seconds have passed; the newest version."""
 
+    async def try_channels(self) -> list[dict[str, Any]]:
+        """One test letter through each channel; for each ``id``, ``ok``, ``error``, ``todo``. Raises Refused while one runs."""
+
     async def do(self, command: Command) -> dict[str, Any]:
         """Carry out a keeper's command and return what became of it. Raises ``monitor.core.model.Refused``."""

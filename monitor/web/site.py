@@ -124,6 +124,13 @@ class Site:
                 headers={"Retry-After": "10"},
             ) from None
 
+    async def try_channels(self) -> list[dict[str, Any]]:
+        """Raises Trouble while somebody else tries them. Ends by itself."""
+        try:
+            return await self.desk.try_channels()
+        except Refused as refused:
+            raise Trouble(409, str(refused), REFUSED) from refused
+
     # --- letting in
 
     def api(self, handler: Handler) -> Handler:

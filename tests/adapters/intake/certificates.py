@@ -25,7 +25,7 @@ class Papers:
 
 
 class Authority:
-    """Issues certificates for the loopback address, valid for a day."""
+    """Issues certificates for the loopback address, valid for a day, or expired an hour ago."""
 
     def __init__(self, folder: Path, name: str) -> None:
         folder.mkdir(parents=True)
@@ -36,9 +36,9 @@ class Authority:
         self.ca_file = folder / "ca.pem"
         self.ca_file.write_bytes(self._cert.public_bytes(serialization.Encoding.PEM))
 
-    def papers(self, name: str) -> Papers:
+    def papers(self, name: str, *, expired: bool = False) -> Papers:
         key = ec.generate_private_key(ec.SECP256R1())
-        cert = self._issue(x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)]), key, ca=False)
+        cert = self._issue(x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)]), key, ca=False, expired=expired)
         papers = Papers(self._folder / f"{name}.pem", self._folder / f"{name}.key")
         papers.cert.write_bytes(cert.public_bytes(serialization.Encoding.PEM))
         papers.key.write_bytes(
@@ -48,8 +48,10 @@ class Authority:
         )
         return papers
 
-    def _issue(self, subject: x509.Name, key: ec.EllipticCurvePrivateKey, *, ca: bool) -> x509.Certificate:
-        now = datetime.now(UTC)
+    def _issue(
+        self, subject: x509.Name, key: ec.EllipticCurvePrivateKey, *, ca: bool, expired: bool = False
+    ) -> x509.Certificate:
+        now = datetime.now(UTC) - timedelta(days=1, hours=1) * expired
         builder = (
             x509.CertificateBuilder()
             .subject_name(subject)

@@ -9,9 +9,11 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.model import HOUR, MINUTE, SECOND, Acknowledge, Discard, Harvest, Ms, Refused, Settle, Start
+from monitor.notify import try_channels
 from monitor.web.when import as_rfc3339, rfc3339
 
 if TYPE_CHECKING:
+    from monitor.notify import Channel
     from monitor.web.desk import Command
 
 NOW: Ms = rfc3339("2026-03-02T01:10:00Z")  # 02:10 in Berlin
@@ -171,6 +173,7 @@ class MemoryDesk:
         self._lock = threading.Lock()
         self.done: list[Command] = []
         self.stuck = False
+        self.channels: list[Channel] = []
 
     def bench(self) -> dict[str, Any]:
         with self._lock:
@@ -191,6 +194,9 @@ class MemoryDesk:
             if change is not None:
                 change(self._bench)
             self._version += 1
+
+    async def try_channels(self) -> list[dict[str, Any]]:
+        return await asyncio.to_thread(try_channels, self.channels, "shed", NOW, 10.0)
 
     async def do(self, command: Command) -> dict[str, Any]:
         if self.stuck:

@@ -232,3 +232,12 @@ def test_no_tin_known_and_none_given_is_asked_for(serve: Callable[..., Served]) 
         answer = client.post("/api/v1/batches", json={"vessel": "ash", "cysts_g": 2})
     assert answer.status_code == 422
     assert answer.json()["errors"] == [{"pointer": "#/lot", "detail": "is missing"}]
+
+
+def test_testing_the_channels_is_for_those_who_may_act(served: Served) -> None:
+    """With the token the result of each channel is told, without it nothing is sent."""
+    with served.client() as client:
+        answer = client.post("/api/v1/channels/test")
+        assert (answer.status_code, answer.json()) == (200, {"channels": []})
+    with served.client(token=False) as client:
+        assert client.post("/api/v1/channels/test").status_code == 403
