@@ -498,6 +498,15 @@ class WholeLife(RuleBasedStateMachine):
         if self.memory.state is H and self.moves[-1].time == self.now and urgent:
             assert length <= SHELF_LONGEST[Priority.HIGH] or self.moves[-1].alarm.until != self.now + length
 
+    @rule(minutes=st.integers(0, 300))
+    def a_long_shelf_and_then_it_is_urgent(self, minutes: int) -> None:
+        """Without a nudge few walks get there."""
+        self.priority, self.deadline = Priority.MEDIUM, None
+        self.the_world_changes("there")
+        self.command(Shelve(self.now, NAME, self.now + 5 * DAY, "the keeper"))
+        self.time_passes(MINUTE)
+        self.it_is_graver_or_less_grave(Priority.HIGH, minutes)
+
     @precondition(lambda self: self.memory.state is H)
     @rule()
     def a_person_unshelves(self) -> None:
@@ -572,8 +581,8 @@ class WholeLife(RuleBasedStateMachine):
     def check_repeat(self, before: Alarm) -> None:
         assert self.priority is Priority.HIGH
         if before.priority is Priority.HIGH:
-            assert before.told is not None
-            assert self.now - before.told >= REPEAT, "told again too soon"
+            last = max(move.time for move in self.moves[:-1] if move.notify)
+            assert self.now - last >= REPEAT, "told again too soon"
             assert self.deadline is None or self.now < self.deadline, "told again when it was too late"
 
     def too_late(self) -> bool:
@@ -601,7 +610,9 @@ class WholeLife(RuleBasedStateMachine):
         assert not ended(self.memory, self.now)
         assert ended(self.memory, alarm.until)
         if self.active and self.priority is Priority.HIGH and self.memory.begun is not None:
-            assert alarm.until <= max(self.shelved_at, self.memory.begun) + SHELF_LONGEST[Priority.HIGH]
+            begin = max(self.shelved_at, self.memory.begun)
+            assert alarm.until <= begin + SHELF_LONGEST[Priority.HIGH]
+            assert self.deadline is None or alarm.until <= max(begin + (self.deadline - begin) // 2, begin)
 
     @invariant()
     def nothing_is_told_again_once_acknowledged(self) -> None:
