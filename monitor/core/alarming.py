@@ -131,6 +131,10 @@ class Alarming(Recalling):
         """Why it rang, and why it did not: the newest decisions about an alarm, oldest first."""
         return self._decisions.of(alarm)
 
+    def decisions(self) -> dict[str, list[Decision]]:
+        """The newest few decisions about every alarm, by its id."""
+        return self._decisions.newest()
+
     def recall_transition(self, transition: Transition) -> None:
         """A decision from before, in the order in which they were taken."""
         self._decisions.moved(transition)

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 KEPT: Final = 24
 """Decisions kept of each alarm."""
+SHOWN: Final = 8
+"""Of these, so many go out with the bench."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,10 @@ class Decisions:
     def of(self, alarm: str) -> list[Decision]:
         """Oldest first; empty when nothing was ever decided about it."""
         return list(self._kept.get(alarm, ()))
+
+    def newest(self) -> dict[str, list[Decision]]:
+        """The newest few of each alarm, oldest first."""
+        return {alarm: list(kept)[-SHOWN:] for alarm, kept in self._kept.items()}
 
     def moved(self, transition: Transition) -> None:
         """Keep what a transition decided."""

@@ -24,6 +24,7 @@ from monitor.core.alarms import (
     over,
     step,
 )
+from monitor.core.bench import bench
 from monitor.core.holds import hold
 from monitor.core.model import (
     DAY,
@@ -392,6 +393,8 @@ def test_the_engine_knows_why() -> None:
     assert told[0][1].startswith("waits for its on-delay")
     assert told[1][1].startswith("held for")
     assert told[2][1] == "acknowledged by the keeper"
+    shown = bench(shed.engine, {}, shed.now)["decisions"][NAME]
+    assert [(one["notify"], one["reason"]) for one in shown] == told
     after = shed.restarted()
     for move in shed.moves:
         after.engine.recall_transition(move)
