@@ -22,7 +22,7 @@ COMMANDS = {
     "check": _Place("monitor.cli.check", "check", "Check the configuration; tell all problems at once."),
     "status": _Place("monitor.cli.status", "status", "Tell how the bench stands."),
     "batch": _Place("monitor.cli.batch", "batch", "Note what happens to a batch: start, seen, harvest, discard."),
-    "alarm": _Place("monitor.cli.alarm", "alarm", "List and acknowledge alarms; test how they reach a person."),
+    "alarm": _Place("monitor.cli.alarm", "alarm", "List alarms, acknowledge them, put them off; test the channels."),
     "replay": _Place("monitor.cli.replay", "replay", "Tell what would have been said over recorded readings."),
     "score": _Place("monitor.cli.score", "score", "Score the forecasts over batches whose outcome is known."),
     "password": _Place("monitor.cli.password", "password", "Set the password of the page."),

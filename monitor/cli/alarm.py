@@ -12,6 +12,8 @@ from monitor.cli import REFUSED
 from monitor.cli.client import Client, json_option, segment
 from monitor.cli.told import plain, tell
 from monitor.settings.discover import config_option
+from monitor.settings.errors import Unfit
+from monitor.settings.units import Kind, read
 from monitor.web.view import AlarmView, make_view
 
 if TYPE_CHECKING:
@@ -26,7 +28,7 @@ NO_CHANNEL: Final = (
 
 @click.group()
 def alarm() -> None:
-    """List and acknowledge alarms, and test how they reach a person."""
+    """List alarms, acknowledge them, put them off, and test how they reach a person."""
 
 
 @alarm.command(name="list")
@@ -85,6 +87,77 @@ def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
     wrapped = [textwrap.wrap(cell, width) for cell, width in zip(cells, widths, strict=False)]
     lines = zip_longest(*wrapped, fillvalue="")
     return "\n".join("  ".join(f"{t:<{w}}" for t, w in zip(line, widths, strict=False)).rstrip() for line in lines)
+
+
+@alarm.command()
+@click.argument("name", metavar="ALARM")
+@click.option("--for", "length", required=True, metavar="TIME", help='How long, such as "30 min" or "2 h".')
+@config_option
+@json_option
+def shelve(name: str, length: str, config: Path | None, as_program: bool) -> None:
+    """Put ALARM off for a time; it comes back by itself."""
+    minutes = _minutes(length)
+    with Client(config) as client:
+        result = client.post(f"/alarms/{segment(name)}/shelve", {"by": "cli", "minutes": minutes})
+    tell(result, f"Shelved for {length}: {name}.", as_program=as_program)
+
+
+@alarm.command()
+@click.argument("name", metavar="ALARM")
+@config_option
+@json_option
+def unshelve(name: str, config: Path | None, as_program: bool) -> None:
+    """End the shelf of ALARM now."""
+    with Client(config) as client:
+        result = client.post(f"/alarms/{segment(name)}/unshelve", {"by": "cli"})
+    tell(result, f"Off the shelf: {name}.", as_program=as_program)
+
+
+@alarm.command()
+@click.argument("name", metavar="ALARM")
+@click.option("--why", default="", help="A word for whoever finds it so.")
+@config_option
+@json_option
+def out(name: str, why: str, config: Path | None, as_program: bool) -> None:
+    """Take ALARM out of service until it is put back."""
+    with Client(config) as client:
+        result = client.post(f"/alarms/{segment(name)}/out-of-service", {"by": "cli", "why": why})
+    tell(result, f"Out of service until you put it back: {name}.", as_program=as_program)
+
+
+@alarm.command()
+@click.argument("name", metavar="ALARM")
+@config_option
+@json_option
+def back(name: str, config: Path | None, as_program: bool) -> None:
+    """Put ALARM back in service."""
+    with Client(config) as client:
+        result = client.post(f"/alarms/{segment(name)}/back-in-service", {"by": "cli"})
+    tell(result, f"Back in service: {name}.", as_program=as_program)
+
+
+@alarm.command("why")
+@click.argument("name", metavar="ALARM")
+@config_option
+@json_option
+def why_alarm(name: str, config: Path | None, as_program: bool) -> None:
+    """Say why ALARM rang and why it did not, the newest last."""
+    with Client(config) as client:
+        bench = client.get("/bench")
+    decided = bench.get("decisions", {}).get(name, [])
+    lines = [f"{one['time']}  {'told' if one['notify'] else 'not told'}: {one['reason']}" for one in decided]
+    tell({"alarm": name, "decisions": decided}, "\n".join(lines) or "Nothing was decided.", as_program=as_program)
+
+
+def _minutes(length: str) -> float:
+    """Raises BadParameter for what is no length of time; a number alone could be anything."""
+    said = f'found "{length}"; allowed is {Kind.DURATION.allowed}'
+    if not length.strip().strip("0123456789.,"):
+        raise click.BadParameter(said, param_hint="--for")
+    try:
+        return read(length, Kind.DURATION) / 60
+    except Unfit as unfit:
+        raise click.BadParameter(said, param_hint="--for") from unfit
 
 
 def described(one: AlarmView) -> str:

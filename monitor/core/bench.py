@@ -51,6 +51,8 @@ def alarm_document(alarm: Alarm) -> dict[str, Any]:
         "text": alarm.text,
         "todo": alarm.todo,
         "reason": alarm.reason,
+        "deadline": None if alarm.deadline is None else rfc3339(alarm.deadline),
+        "until": None if alarm.until is None else rfc3339(alarm.until),
     }
 
 
@@ -74,6 +76,10 @@ def bench(
             if probe.spec.measures is Measures.ROOM and (value := measurement(probe, now)) is not None
         ],
         "alarms": [alarm_document(alarm) for alarm in engine.alarms()],
+        "decisions": {
+            alarm: [{"time": rfc3339(one.time), "notify": one.notify, "reason": one.reason} for one in newest]
+            for alarm, newest in engine.decisions().items()
+        },
         "meals": [
             rfc3339(meal) for meal in meals(site.timezone, site.feeding_times, now - MEALS_BACK, now + MEALS_AHEAD)
         ],

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from monitor.core import alarms, rules, rules_air, tins
-from monitor.core.alarms import Condition, Memory
+from monitor.core.alarming import Alarming
 from monitor.core.entries import check
 from monitor.core.eta import Belief
 from monitor.core.lots import Lot
@@ -18,7 +18,6 @@ from monitor.core.model import (
     SLOT,
     Acknowledge,
     Air,
-    Alarm,
     BatchChanged,
     BrokerLink,
     ClockSet,
@@ -32,35 +31,41 @@ from monitor.core.model import (
     LotSpec,
     Measures,
     Ms,
+    PutBackInService,
     Reading,
     Refused,
     Sample,
     Seen,
     Settle,
+    Shelve,
     SiteSpec,
     SlotClosed,
     Start,
+    TakeOutOfService,
     Tick,
-    Transition,
+    Unshelve,
 )
 from monitor.core.quality import accept, judge
-from monitor.core.recall import Recalling
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
 from monitor.core.state import Batch, State, VesselState
+from monitor.core.why import Decisions
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
+
+    from monitor.core.alarms import Condition
 
 RULES_EVERY: Final = 10 * MINUTE
 """How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
 
 
-class Engine(Recalling):
+class Engine(Alarming):
     """Owns the state. Not thread-safe: one thread of decisions moves it."""
 
     def __init__(self, site: SiteSpec, now: Ms, *, rules: bool = True, learns: bool = True) -> None:
         self._rules = rules
         self._learns = learns
+        self._decisions = Decisions()
         self.state = State.of(site)
         self.state.listening_since = now
         self.state.broker_since = now
@@ -81,7 +86,7 @@ class Engine(Recalling):
         state.heard, state.last_reason = arrived, reason
 
     def step(self, event: Event) -> list[Effect]:
-        """Move the state by one event; raises ``Refused`` for a log entry that cannot be taken (state unchanged)."""
+        """Move the state by one event; raises ``Refused`` for a log entry or command that cannot be taken (state unchanged)."""
         effects: list[Effect] = []
         match event:
             case Reading():
@@ -90,6 +95,8 @@ class Engine(Recalling):
                 self._tick(event.time, effects)
             case Acknowledge():
                 self._acknowledge(event, effects)
+            case Shelve() | Unshelve() | TakeOutOfService() | PutBackInService():
+                self._hold(event, effects)
             case BrokerLink():
                 self._link(event, effects)
             case ClockSet():
@@ -154,6 +161,7 @@ class Engine(Recalling):
             if now >= batch.rule_due:
                 self._forecast(batch, now, effects)
         self._look(self._all_conditions(now, slow), now, effects)
+        self._end_shelves(now, effects)
 
     def _all_conditions(self, now: Ms, slow: bool) -> Iterator[Condition | None]:
         state = self.state
@@ -281,57 +289,7 @@ class Engine(Recalling):
         vessel.batch, vessel.settle_until = None, None
         return vessel
 
-    def _hands_on(self, vessel: VesselState, now: Ms, effects: list[Effect]) -> None:
-        """The keeper has just had the vessel in hand: that acknowledges its alarms."""
-        for name, memory in list(self.state.memories.items()):
-            alarm = memory.alarm
-            if alarm is not None and alarm.subject == vessel.spec.id and alarm.rule != tins.RULE:
-                self._apply(name, alarms.acknowledge(memory, now, "the log: the batch has ended"), effects)
-
-    def _replaced(self, now: Ms, effects: list[Effect]) -> None:
-        """The keeper has started another tin in place of a weak one: that acknowledges its alarm."""
-        for found in tins.standing(self.state, now):
-            other = tins.replaced_by(self.state, self.state.lots[found.subject])
-            if other is not None:
-                seen = alarms.acknowledge(self.state.memories[found.id], now, f"the log: tin {other} took its place")
-                self._apply(found.id, seen, effects)
-
-    # -- alarms
-
-    def _retire(self, now: Ms, effects: list[Effect]) -> None:
-        """What stands for something that the configuration has no more is acknowledged and over."""
-        for over in rules.no_longer_configured(self.state):
-            seen = alarms.acknowledge(self.state.memories[over.id], now, "the configuration, which has it no more")
-            self._apply(over.id, seen, effects)
-            if over.id in self.state.memories:
-                self._look([over], now, effects)
-
-    def _look(self, found: Iterable[Condition | None], now: Ms, effects: list[Effect]) -> None:
-        if not self._rules:
-            return
-        for condition in found:
-            if condition is None:
-                continue
-            memory = self.state.memories.get(condition.id, Memory())
-            self.state.conditions[condition.id] = condition
-            self._apply(condition.id, alarms.step(memory, condition, now), effects)
-
-    def _apply(self, name: str, result: tuple[Memory, Transition | None], effects: list[Effect]) -> None:
-        memory, transition = result
-        if memory == Memory():
-            self.state.memories.pop(name, None)
-            self.state.conditions.pop(name, None)
-        else:
-            self.state.memories[name] = memory
-        if transition is not None:
-            effects.append(transition)
-
-    def _acknowledge(self, event: Acknowledge, effects: list[Effect]) -> None:
-        memory = self.state.memories.get(event.alarm)
-        if memory is None or memory.alarm is None:
-            standing = ", ".join(alarm.id for alarm in self.alarms()) or "none"
-            raise Refused(f"there is no alarm {event.alarm} standing; standing: {standing}")
-        self._apply(event.alarm, alarms.acknowledge(memory, event.time, event.by), effects)
+    # -- the world around
 
     def _link(self, event: BrokerLink, effects: list[Effect]) -> None:
         state = self.state
@@ -377,19 +335,6 @@ class Engine(Recalling):
     def open_batches(self) -> list[str]:
         """Ids of the batches that have not ended, in the order of the vessels."""
         return [batch.start.batch for batch in self.state.open_batches()]
-
-    def alarms(self) -> list[Alarm]:
-        """Alarms that are not normal, most urgent and newest first."""
-        order = {"high": 0, "medium": 1, "low": 2}
-        told = [m.alarm for m in self.state.memories.values() if m.alarm is not None]
-        return sorted(told, key=lambda a: (order[a.priority], -a.since, a.id))
-
-    def alarm_ids_of(self, batch: str) -> list[str]:
-        """Ids of the alarms that stand for a batch: its vessel's, its probes', and the site's."""
-        vessel = self.state.batches[batch].start.vessel
-        subjects = {vessel, "site"}
-        subjects |= {name for name, probe in self.state.probes.items() if probe.spec.vessel == vessel}
-        return [a.id for a in self.alarms() if a.subject in subjects and a.state in alarms.STANDING]
 
     def estimate(self, batch: str, now: Ms) -> Estimate:
         """What is believed of an open batch at ``now``. Does not change what the rules see."""

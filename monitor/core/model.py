@@ -263,6 +263,43 @@ class Acknowledge:
 
 
 @dataclass(frozen=True, slots=True)
+class Shelve:
+    """A person puts an alarm off until ``until``, not longer than its priority allows; it comes back by itself."""
+
+    time: Ms
+    alarm: str
+    until: Ms
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Unshelve:
+    time: Ms
+    alarm: str
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TakeOutOfService:
+    """A person takes one rule of one subject out until they put it back; it stays in sight meanwhile."""
+
+    time: Ms
+    alarm: str
+    by: str = ""
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PutBackInService:
+    time: Ms
+    alarm: str
+    by: str = ""
+
+
+AlarmCommand = Acknowledge | Shelve | Unshelve | TakeOutOfService | PutBackInService
+
+
+@dataclass(frozen=True, slots=True)
 class BrokerLink:
     """The link to the broker went up or down."""
 
@@ -283,7 +320,7 @@ class ClockSet:
     was: Ms
 
 
-Event = Reading | Start | Seen | Harvest | Discard | Settle | Acknowledge | BrokerLink | ClockSet | Tick
+Event = Reading | LogEntry | AlarmCommand | BrokerLink | ClockSet | Tick
 
 
 # ---------------------------------------------------------------------------------------------------------------
@@ -364,6 +401,10 @@ class Alarm:
     text: str  # since when, and what follows
     todo: str  # what to do, first things first
     reason: str  # why the last decision was to notify or not
+    deadline: Ms | None = None  # when harm may begin: the low end of what is known
+    told: Ms | None = None  # when a person was last told of it as it stands
+    again: Ms | None = None  # acknowledged: when it comes back if the trouble still stands
+    until: Ms | None = None  # shelved: when that ends
 
     @property
     def standing(self) -> bool:
@@ -377,7 +418,10 @@ class Alarm:
 
 @dataclass(frozen=True, slots=True)
 class Transition:
-    """An alarm went from one state to another. ``notify`` is the pure decision to tell a person, ``reason`` its why."""
+    """An alarm went from one state to another, or is told again as it stands.
+
+    ``notify`` is the pure decision to tell a person, ``reason`` its why.
+    """
 
     time: Ms
     alarm: Alarm  # as it stands after

@@ -6,9 +6,10 @@ Slots first, then readings, then what was learned of tins, then the log, then wh
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.alarms import Memory
+from monitor.core.alarms import HELD_BY_A_PERSON, Memory, clock_set
 from monitor.core.lots import Lot
 from monitor.core.model import (
     DAY,
@@ -111,9 +112,13 @@ class Recalling(ABC):
         """An alarm as it stood; it goes on from there."""
         if alarm.state is AlarmState.NORMAL:
             return
-        since = min(alarm.since, self.state.listening_since)  # the clock may stand before it
-        begun = None if alarm.state is AlarmState.RETURNED else since  # what comes back is a new trouble
-        self.state.memories[alarm.id] = Memory(alarm=alarm, begun=begun, told=told)
+        now = self.state.listening_since
+        since = min(alarm.since, now)  # the clock may stand before it
+        new = alarm.state in (AlarmState.RETURNED, *HELD_BY_A_PERSON)  # what comes back or was held is a new trouble
+        memory = Memory(alarm=alarm, told=told)
+        if alarm.changed > now:  # no shelf may last longer because of that
+            memory = clock_set(memory, now - alarm.changed)
+        self.state.memories[alarm.id] = replace(memory, begun=None if new else since)
         vessel = self.state.vessels.get(alarm.subject)
         air = None if vessel is None else vessel.newest_air()
         known = {"air-stopped": Air.STOPPED, "air-weak": Air.WEAK}.get(alarm.rule)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core import rules_air
+from monitor.core import rules_air, tins
 from monitor.core.alarms import STANDING, Condition, over
 from monitor.core.eta import BEGUN
 from monitor.core.model import HOUR, MINUTE, SLOT, AlarmState, Estimate, Measures, Ms, Priority, Stage
@@ -208,8 +208,10 @@ def probe_silent(state: State, probe: ProbeState, now: Ms) -> Condition | None:
     if probe.last_reason and not probe.fresh(now):
         text += f" It last said something that can't be used: {probe.last_reason}."
     title = f"Probe {probe.spec.id} is silent"
+    deadline, too_late = None, None
     if life and vessel is not None:
         left, _ = rules_air.minutes_left(vessel, now, last or since, None)
+        deadline, too_late = rules_air.ends(left, now)
         title = f"No news of the air in {vessel.spec.id}"
         text = f"No news from {vessel.spec.id} {from_when}. If its air has stopped it has {minutes_range(left)} left."
     held = ""
@@ -230,6 +232,8 @@ def probe_silent(state: State, probe: ProbeState, now: Ms) -> Condition | None:
         todo=("Go and look at the air first. " if life else "")
         + "Check the probe's power, its cable and the Wi-Fi; then the topic with the broker's own client.",
         suppressed=held,
+        deadline=deadline,
+        too_late=too_late,
     )
 
 
@@ -271,6 +275,19 @@ def no_longer_configured(state: State) -> Iterator[Condition]:
         alarm = memory.alarm
         if alarm is not None and alarm.subject not in known:
             yield over(name, alarm.rule, alarm.subject, alarm.priority, 0, tell=False)
+
+
+def can_ring(state: State) -> dict[str, tuple[str, str]]:
+    """Rule and subject of every alarm there can be here, by its id."""
+    found = {
+        f"{rule}:{vessel}": (rule, vessel)
+        for vessel in state.vessels
+        for rule in (rules_air.STOPPED, rules_air.WEAK, "cold-snap", "too-hot", "ready")
+    }
+    found |= {f"probe-silent:{probe}": ("probe-silent", probe) for probe in state.probes}
+    found |= {tins.alarm_id(lot): (tins.RULE, lot) for lot in state.lots}
+    found["broker-lost:site"] = ("broker-lost", "site")
+    return found
 
 
 def on_reading(state: State, vessel: VesselState, now: Ms) -> Iterator[Condition | None]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.alarms import STANDING, Condition, over
+from monitor.core.alarms import HELD_BY_A_PERSON, STANDING, Condition, over
 from monitor.core.model import HOUR, MINUTE, SECOND, Air, AlarmState, Ms, Priority, Span
 from monitor.core.wording import clock, duration, minutes_range
 
@@ -48,6 +48,12 @@ def minutes_left(vessel: VesselState, now: Ms, last_air: Ms, first_none: Ms | No
     return batch.belief.minutes_left(now, vessel.water_c(), last_air, first_none, was_weak=was_weak)
 
 
+def ends(left: Span, now: Ms) -> tuple[Ms | None, Ms | None]:
+    """When harm may begin and when it is done, by the minutes that are left; ``None`` where that is not in sight."""
+    soonest = None if left.lo is None else now + int(left.lo * MINUTE)
+    return soonest, None if left.hi is None else now + int(left.hi * MINUTE)
+
+
 def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     """Air stopped while a batch needs it."""
     alarm = f"{STOPPED}:{vessel.spec.id}"
@@ -68,6 +74,7 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     left, hatched = minutes_left(vessel, now, min(seen, since), since)
     at_first = (left.lo or 0.0) * MINUTE + (now - since) if left.lo is not None else HOUR * 24
     name = vessel.spec.id
+    deadline, too_late = ends(left, now) if hatched else (None, None)
     title, follows = _stopped_words(name, clock(since, state.site.timezone, now), left, hatched=hatched)
     return Condition(
         id=alarm,
@@ -83,6 +90,8 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         text=follows,
         todo=STOPPED_TODO,
         suppressed=_settling(state, vessel, left, now, hatched=hatched),
+        deadline=deadline,
+        too_late=too_late,
     )
 
 
@@ -133,7 +142,7 @@ def air_weak(state: State, vessel: VesselState, now: Ms) -> Condition | None:
             return _superseded(state, alarm, name, now)
         off_delay = 0 if batch is None else state.site.alarms.off_delay
         return over(alarm, WEAK, name, Priority.HIGH, off_delay, tell=batch is not None)
-    settled = state.idle(alarm) or state.alarm_state(alarm) in STANDING
+    settled = state.idle(alarm) or state.alarm_state(alarm) in (*STANDING, *HELD_BY_A_PERSON)
     if settled and 0 <= now - vessel.weak_looked < WEAK_LOOK:
         return None
     vessel.weak_looked = now
@@ -145,6 +154,7 @@ def air_weak(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         return None
     at_first = (left.lo or 0.0) * MINUTE + (now - since)
     urgent = hatched and left.lo is not None and left.lo * MINUTE < WEAK_URGENT
+    deadline, too_late = ends(left, now) if hatched else (None, None)
     return Condition(
         id=alarm,
         rule=WEAK,
@@ -159,6 +169,8 @@ def air_weak(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         text=_weak_words(clock(since, state.site.timezone, now), left, settles, hatched=hatched),
         todo=WEAK_TODO,
         suppressed=_settling(state, vessel, left, now, hatched=hatched),
+        deadline=deadline,
+        too_late=too_late,
     )
 
 

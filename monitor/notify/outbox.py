@@ -111,7 +111,7 @@ def draft(transition: Transition, now: Ms | None = None) -> Draft:
         body = f"It lasted {lasted}; nothing needs doing about it now."
         return Draft(alarm.id, f"Over: {alarm.title}", body, Priority.LOW, written)
     body = "\n".join(part for part in (alarm.text, alarm.todo) if part)
-    return Draft(alarm.id, alarm.title, body, alarm.priority, written, alarm.todo, getattr(alarm, "deadline", None))
+    return Draft(alarm.id, alarm.title, body, alarm.priority, written, alarm.todo, alarm.deadline)
 
 
 _RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}

@@ -13,7 +13,7 @@ import structlog
 from monitor.core.engine import Engine
 from monitor.core.model import (
     DAY,
-    Acknowledge,
+    AlarmCommand,
     AlarmState,
     BatchChanged,
     BrokerLink,
@@ -144,6 +144,8 @@ class Supervisor:
             self._recall_learned(f"expected/{batch}")
         for alarm in store.alarms():
             engine.recall_alarm(alarm, told=alarm.state is not AlarmState.SUPPRESSED)
+        for transition in store.transitions(now - HISTORY):
+            engine.recall_transition(transition)
         log.info("state.recalled", batches=len(engine.open_batches()), alarms=len(engine.alarms()))
 
     def _recall_learned(self, key: str) -> None:
@@ -291,7 +293,7 @@ class Supervisor:
         except Refused as refused:
             asked.answer.set_exception(refused)
             return
-        if not isinstance(command, Acknowledge):
+        if not isinstance(command, AlarmCommand):
             self._store.log(command)
             log.info("log.entry", kind=type(command).__name__.lower(), subject=_subject(command))
             self._teller.touch_vessel(getattr(command, "vessel", None))

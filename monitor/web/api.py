@@ -12,10 +12,14 @@ from monitor.web.bodies import (
     DiscardBody,
     HarvestBody,
     SeenBody,
+    ServiceBody,
     SettlingBody,
+    ShelveBody,
     StartBody,
+    back,
     find_vessel,
     read_body,
+    unshelve,
 )
 
 if TYPE_CHECKING:
@@ -37,6 +41,10 @@ class Api:
             Route("/alarms", guard(self.alarms)),
             Route("/alarms/{alarm:path}/acknowledge", guard(self.acknowledge), methods=["POST"]),
             Route("/channels/test", guard(self.try_channels), methods=["POST"]),
+            Route("/alarms/{alarm:path}/shelve", guard(self.shelve), methods=["POST"]),
+            Route("/alarms/{alarm:path}/unshelve", guard(self.unshelve), methods=["POST"]),
+            Route("/alarms/{alarm:path}/out-of-service", guard(self.out_of_service), methods=["POST"]),
+            Route("/alarms/{alarm:path}/back-in-service", guard(self.back_in_service), methods=["POST"]),
             Route("/batches", guard(self.start), methods=["POST"]),
             Route("/batches/{batch:path}/seen", guard(self.seen), methods=["POST"]),
             Route("/batches/{batch:path}/harvest", guard(self.harvest), methods=["POST"]),
@@ -83,6 +91,22 @@ class Api:
 
     async def try_channels(self, _request: Request) -> Response:
         return JSONResponse({"channels": await self._site.try_channels()})
+
+    async def shelve(self, request: Request) -> Response:
+        body = read_body(ShelveBody, await request.body())
+        return await self._done(body.shelve(request.path_params["alarm"], self._now))
+
+    async def unshelve(self, request: Request) -> Response:
+        body = read_body(AcknowledgeBody, await request.body())
+        return await self._done(unshelve(body, request.path_params["alarm"], self._now))
+
+    async def out_of_service(self, request: Request) -> Response:
+        body = read_body(ServiceBody, await request.body())
+        return await self._done(body.out(request.path_params["alarm"], self._now))
+
+    async def back_in_service(self, request: Request) -> Response:
+        body = read_body(AcknowledgeBody, await request.body())
+        return await self._done(back(body, request.path_params["alarm"], self._now))
 
     @property
     def _now(self) -> int:

@@ -6,7 +6,21 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from monitor.core.model import MINUTE, Acknowledge, Discard, Harvest, Ms, Seen, Settle, Sight, Start
+from monitor.core.model import (
+    MINUTE,
+    Acknowledge,
+    Discard,
+    Harvest,
+    Ms,
+    PutBackInService,
+    Seen,
+    Settle,
+    Shelve,
+    Sight,
+    Start,
+    TakeOutOfService,
+    Unshelve,
+)
 from monitor.web.problems import INVALID, Trouble
 from monitor.web.when import NotAnInstant, rfc3339
 from monitor.web.when import checked as checked_instant
@@ -108,6 +122,30 @@ class AcknowledgeBody(BaseModel):
 
     def command(self, alarm: str, now: Ms) -> Acknowledge:
         return Acknowledge(now, alarm, self.by)
+
+
+class ShelveBody(AcknowledgeBody):
+    """How long is too long depends on the alarm and is for the core to say."""
+
+    minutes: Annotated[float, Field(gt=0, le=7 * 24 * 60)]
+
+    def shelve(self, alarm: str, now: Ms) -> Shelve:
+        return Shelve(now, alarm, now + round(self.minutes * MINUTE), self.by)
+
+
+class ServiceBody(AcknowledgeBody):
+    why: Annotated[str, Field(max_length=200)] = ""
+
+    def out(self, alarm: str, now: Ms) -> TakeOutOfService:
+        return TakeOutOfService(now, alarm, self.by, self.why)
+
+
+def unshelve(body: AcknowledgeBody, alarm: str, now: Ms) -> Unshelve:
+    return Unshelve(now, alarm, body.by)
+
+
+def back(body: AcknowledgeBody, alarm: str, now: Ms) -> PutBackInService:
+    return PutBackInService(now, alarm, body.by)
 
 
 AnyBody = TypeVar("AnyBody", bound=BaseModel)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any, Protocol, runtime_checkable
 
-from monitor.core.model import Acknowledge, Discard, Harvest, Seen, Settle, Start
+from monitor.core.model import AlarmCommand, Discard, Harvest, Seen, Settle, Start
 
-Command = Start | Seen | Harvest | Discard | Settle | Acknowledge
+Command = Start | Seen | Harvest | Discard | Settle | AlarmCommand
 
 
 @runtime_checkable

@@ -24,9 +24,9 @@ _STATES: Final = {
     "unacknowledged": "",
     "acknowledged": "acknowledged",
     "returned-unacknowledged": "over by itself",
-    "shelved": "put off",
+    "shelved": "shelved",
     "suppressed-by-design": "held back on purpose",
-    "out-of-service": "switched off",
+    "out-of-service": "out of service",
 }
 _URGENCY: Final = {"high": "Act now", "medium": "Act soon", "low": "When you can"}
 

@@ -8,7 +8,22 @@ import threading
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.model import HOUR, MINUTE, SECOND, Acknowledge, Discard, Harvest, Ms, Refused, Settle, Start
+from monitor.core.model import (
+    HOUR,
+    MINUTE,
+    SECOND,
+    Acknowledge,
+    Discard,
+    Harvest,
+    Ms,
+    PutBackInService,
+    Refused,
+    Settle,
+    Shelve,
+    Start,
+    TakeOutOfService,
+    Unshelve,
+)
 from monitor.notify import try_channels
 from monitor.web.when import as_rfc3339, rfc3339
 
@@ -214,6 +229,10 @@ class MemoryDesk:
                 if alarm is None or alarm["state"] != "unacknowledged":
                     raise Refused(f'There is no alarm "{name}" to acknowledge.')
                 alarm["state"] = "acknowledged"
+                return {"alarm": name}
+            case (
+                Shelve(alarm=name) | Unshelve(alarm=name) | TakeOutOfService(alarm=name) | PutBackInService(alarm=name)
+            ):
                 return {"alarm": name}
             case Settle(vessel=name, until=until):
                 self._vessel(name)["settling_until"] = as_rfc3339(until)

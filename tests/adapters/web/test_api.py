@@ -7,7 +7,20 @@ from typing import TYPE_CHECKING, Any
 import httpx
 import pytest
 
-from monitor.core.model import MINUTE, Acknowledge, Discard, Harvest, Seen, Settle, Sight, Start
+from monitor.core.model import (
+    MINUTE,
+    Acknowledge,
+    Discard,
+    Harvest,
+    PutBackInService,
+    Seen,
+    Settle,
+    Shelve,
+    Sight,
+    Start,
+    TakeOutOfService,
+    Unshelve,
+)
 from monitor.web.when import as_rfc3339
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, bad_night
 
@@ -61,6 +74,18 @@ def test_the_bench_is_told_as_the_service_published_it(served: Served) -> None:
         ("/vessels/birch/settling", None, Settle(NOW, NOW, "birch", NOW + 15 * MINUTE)),
         ("/vessels/birch/settling", {"minutes": 10}, Settle(NOW, NOW, "birch", NOW + 10 * MINUTE)),
         ("/alarms/air-stopped:birch/acknowledge", {"by": "ann"}, Acknowledge(NOW, "air-stopped:birch", "ann")),
+        (
+            "/alarms/air-stopped:birch/shelve",
+            {"by": "ann", "minutes": 7.5},
+            Shelve(NOW, "air-stopped:birch", NOW + 450_000, "ann"),
+        ),
+        ("/alarms/air-stopped:birch/unshelve", None, Unshelve(NOW, "air-stopped:birch")),
+        (
+            "/alarms/air-stopped:birch/out-of-service",
+            {"why": "a new pump comes"},
+            TakeOutOfService(NOW, "air-stopped:birch", "", "a new pump comes"),
+        ),
+        ("/alarms/air-stopped:birch/back-in-service", {"by": "ann"}, PutBackInService(NOW, "air-stopped:birch", "ann")),
         ("/alarms/air-stopped%3Abirch/acknowledge", None, Acknowledge(NOW, "air-stopped:birch", "")),
     ],
 )

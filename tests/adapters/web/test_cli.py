@@ -12,7 +12,20 @@ from cryptography import x509
 
 from monitor.cli import swimup
 from monitor.cli.certificates import make_authority, make_server, read_pair, utc_now
-from monitor.core.model import HOUR, MINUTE, Acknowledge, Discard, Harvest, Seen, Sight, Start
+from monitor.core.model import (
+    HOUR,
+    MINUTE,
+    Acknowledge,
+    Discard,
+    Harvest,
+    PutBackInService,
+    Seen,
+    Shelve,
+    Sight,
+    Start,
+    TakeOutOfService,
+    Unshelve,
+)
 from monitor.web.access import write_password
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, bad_night
 
@@ -95,6 +108,26 @@ def run(tmp_path: Path) -> Callable[..., Result]:
             Acknowledge(NOW, "air-stopped:birch", "cli"),
             "Acknowledged: air-stopped:birch.",
         ),
+        (
+            ["alarm", "shelve", "cold-snap:ash", "--for", "30min"],
+            Shelve(NOW, "cold-snap:ash", NOW + 30 * MINUTE, "cli"),
+            "Shelved for 30min: cold-snap:ash.",
+        ),
+        (
+            ["alarm", "unshelve", "cold-snap:ash"],
+            Unshelve(NOW, "cold-snap:ash", "cli"),
+            "Off the shelf: cold-snap:ash.",
+        ),
+        (
+            ["alarm", "out", "cold-snap:ash", "--why", "on purpose"],
+            TakeOutOfService(NOW, "cold-snap:ash", "cli", "on purpose"),
+            "Out of service until you put it back: cold-snap:ash.",
+        ),
+        (
+            ["alarm", "back", "cold-snap:ash"],
+            PutBackInService(NOW, "cold-snap:ash", "cli"),
+            "Back in service: cold-snap:ash.",
+        ),
     ],
 )
 def test_each_entry_of_the_log_is_one_command(
@@ -104,6 +137,29 @@ def test_each_entry_of_the_log_is_one_command(
     result = run(served.server.port, *words)
     assert (result.exit_code, result.output) == (0, told + "\n")
     assert served.desk.done == [command]
+
+
+def test_why_it_rang_can_be_asked(served: Served, run: Swimup) -> None:
+    """The decisions about an alarm are told one a line, with whether a person was told."""
+    decided = [
+        {"time": "2026-03-02T01:00:00Z", "notify": False, "reason": "waits for its on-delay of 60 s"},
+        {"time": "2026-03-02T01:01:00Z", "notify": True, "reason": "held for 60 s"},
+    ]
+    served.desk.publish(lambda bench: bench.update(decisions={"too-hot:ash": decided}))
+    assert run(served.server.port, "alarm", "why", "too-hot:ash").output.splitlines() == [
+        "2026-03-02T01:00:00Z  not told: waits for its on-delay of 60 s",
+        "2026-03-02T01:01:00Z  told: held for 60 s",
+    ]
+    assert run(served.server.port, "alarm", "why", "too-hot:birch").output == "Nothing was decided.\n"
+
+
+@pytest.mark.parametrize("length", ["30", "soon", "2 L"])
+def test_a_shelf_needs_a_length_of_time(served: Served, run: Swimup, length: str) -> None:
+    """What is no length of time with its unit is refused with what would be one, and nothing is sent."""
+    result = run(served.server.port, "alarm", "shelve", "too-hot:ash", "--for", length)
+    assert result.exit_code == 2
+    assert "15 min" in result.output
+    assert served.desk.done == []
 
 
 def test_programs_get_json(served: Served, run: Swimup) -> None:

@@ -186,10 +186,11 @@ def test_what_becomes_urgent_is_told_again_once(memory: Memory) -> None:
     """A standing alarm whose priority rises to high is told again, unacknowledged, and only once; it never sinks back."""
     urgent = replace(THERE, priority=Priority.HIGH)
     memory, told = walk((2 * ON, urgent), (3 * ON, urgent), (4 * ON, THERE), (5 * ON, urgent), memory=memory)
-    assert [(t.time, t.alarm.state, t.alarm.priority, t.notify) for t in told] == [
+    raised = [t for t in told if not t.reason.startswith("not acknowledged for")]
+    assert [(t.time, t.alarm.state, t.alarm.priority, t.notify) for t in raised] == [
         (2 * ON, AlarmState.UNACKNOWLEDGED, Priority.HIGH, True)
     ]
-    assert told[0].alarm.since == 0
+    assert raised[0].alarm.since == 0
     assert state(memory) is AlarmState.UNACKNOWLEDGED
 
 

@@ -147,7 +147,9 @@ def test_the_time_is_that_of_the_balance_stepped_finely() -> None:
         level = level + step * (exchange * (full - level) - use)
         reached = np.where(np.isinf(reached) & (level < CRITICAL_MG_L), k * step, reached)
     assert usual.sum() > N // 4
-    assert np.abs(found[usual] - reached[usual]).max() < 0.06  # it begins at the little that full air lacks of saturation
+    assert (
+        np.abs(found[usual] - reached[usual]).max() < 0.06
+    )  # it begins at the little that full air lacks of saturation
 
 
 def test_the_time_does_not_depend_on_the_steps() -> None:

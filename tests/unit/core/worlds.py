@@ -121,6 +121,10 @@ def lines(
     return list(replay(where or slow_site(), rows, entries, every))
 
 
+def _repeats(move: Transition) -> bool:
+    return move.reason.startswith(("not acknowledged for", "acknowledged "))
+
+
 class Shed:
     """An engine with a store in memory: what the service keeps, it keeps, and can come back from."""
 
@@ -204,8 +208,8 @@ class Shed:
     # -- looking
 
     def told(self, alarm: str = "") -> list[Transition]:
-        """What a person was told, of one alarm or of all."""
-        return [move for move in self.moves if move.notify and move.alarm.id.startswith(alarm)]
+        """What told a person something new: not what is told again because it still stands."""
+        return [move for move in self.moves if move.notify and move.alarm.id.startswith(alarm) and not _repeats(move)]
 
     def state(self, alarm: str) -> AlarmState:
         return next((a.state for a in self.engine.alarms() if a.id == alarm), AlarmState.NORMAL)
