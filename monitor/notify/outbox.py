@@ -146,7 +146,17 @@ class Outbox:
         if not transition.notify:
             return 0
         said = draft(transition, now)
-        return len([self._store.enqueue(number, channel, said) for channel in channels])
+        reached = tuple(channels)
+        if transition.before is transition.alarm.state:
+            self._take_back(transition.alarm.id, reached)
+        return len([self._store.enqueue(number, channel, said) for channel in reached])
+
+    def _take_back(self, alarm: str, channels: tuple[str, ...]) -> None:
+        """A repeat is about to say the same with fresh minutes: a channel that is down must not pile them up."""
+        for letter in self._store.undelivered():
+            same = letter.alarm == alarm and letter.channel in channels and letter.priority is Priority.HIGH
+            if same and letter.id not in self._flying:
+                self._store.give_up(letter.id, "a fresher letter of this alarm takes its place")
 
     def pump(self, now: Ms, notifier: Deliverer) -> int:
         """Hand out every letter whose time has come; give back how many. Commit first, so that none is told unsaved."""

@@ -100,6 +100,35 @@ def test_a_failed_letter_comes_back_later_and_later(store: Store) -> None:
     assert outbox.failing == {"phone"}
 
 
+def again(at: int) -> Transition:
+    return replace(rung(at), before=AlarmState.UNACKNOWLEDGED, reason="not acknowledged for 2 min")
+
+
+def test_repeats_do_not_pile_up_behind_a_channel_that_is_down(store: Store) -> None:
+    """A repeat takes the place of what still waits of its alarm; what is on its way, other alarms and "over" stay."""
+    outbox, hands = Outbox(store), Hands()
+    outbox.post(over(T0 - HOUR), ["phone"])
+    outbox.post(rung(), ["phone"])
+    outbox.post(rung(vessel="ash"), ["phone"])
+    outbox.pump(T0, hands)
+    for letter in hands.letters:
+        outbox.settle(Delivery(letter.id, ok=False, error="refused"), T0)
+    for minutes in (2, 4, 6):
+        outbox.post(again(T0 + minutes * MINUTE), ["phone"])
+    assert [(letter.title, letter.created) for letter in store.undelivered()] == [
+        ("Over: Air stopped in birch", T0 - HOUR),
+        ("Air stopped in ash", T0),
+        ("Air stopped in birch", T0 + 6 * MINUTE),
+    ]
+    outbox.pump(T0 + 6 * MINUTE, hands)
+    outbox.post(again(T0 + 8 * MINUTE), ["phone"])
+    assert [letter.created for letter in store.undelivered() if letter.priority is Priority.HIGH] == [
+        T0,
+        T0 + 6 * MINUTE,
+        T0 + 8 * MINUTE,
+    ]
+
+
 def test_a_channel_that_asks_for_time_gets_it(store: Store) -> None:
     """After "too many" nothing goes to that channel before it said, not even a new letter; others go on."""
     outbox, hands = Outbox(store), Hands()
