@@ -51,9 +51,7 @@ def list_alarms(config: Path | None, as_program: bool) -> None:
 @json_option
 def ack(name: str, config: Path | None, as_program: bool) -> None:
     """Acknowledge ALARM, such as air-stopped:birch."""
-    with Client(config) as client:
-        result = client.post(f"/alarms/{segment(name)}/acknowledge", {"by": "cli"})
-    tell(result, f"Acknowledged: {name}.", as_program=as_program)
+    _ask(name, "acknowledge", f"Acknowledged: {name}.", config, as_program=as_program)
 
 
 @alarm.command()
@@ -97,9 +95,7 @@ def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
 def shelve(name: str, length: str, config: Path | None, as_program: bool) -> None:
     """Put ALARM off for a time; it comes back by itself."""
     minutes = _minutes(length)
-    with Client(config) as client:
-        result = client.post(f"/alarms/{segment(name)}/shelve", {"by": "cli", "minutes": minutes})
-    tell(result, f"Shelved for {length}: {name}.", as_program=as_program)
+    _ask(name, "shelve", f"Shelved for {length}: {name}.", config, as_program=as_program, minutes=minutes)
 
 
 @alarm.command()
@@ -108,9 +104,7 @@ def shelve(name: str, length: str, config: Path | None, as_program: bool) -> Non
 @json_option
 def unshelve(name: str, config: Path | None, as_program: bool) -> None:
     """End the shelf of ALARM now."""
-    with Client(config) as client:
-        result = client.post(f"/alarms/{segment(name)}/unshelve", {"by": "cli"})
-    tell(result, f"Off the shelf: {name}.", as_program=as_program)
+    _ask(name, "unshelve", f"Off the shelf: {name}.", config, as_program=as_program)
 
 
 @alarm.command()
@@ -120,9 +114,9 @@ def unshelve(name: str, config: Path | None, as_program: bool) -> None:
 @json_option
 def out(name: str, why: str, config: Path | None, as_program: bool) -> None:
     """Take ALARM out of service until it is put back."""
-    with Client(config) as client:
-        result = client.post(f"/alarms/{segment(name)}/out-of-service", {"by": "cli", "why": why})
-    tell(result, f"Out of service until you put it back: {name}.", as_program=as_program)
+    _ask(
+        name, "out-of-service", f"Out of service until you put it back: {name}.", config, as_program=as_program, why=why
+    )
 
 
 @alarm.command()
@@ -131,9 +125,7 @@ def out(name: str, why: str, config: Path | None, as_program: bool) -> None:
 @json_option
 def back(name: str, config: Path | None, as_program: bool) -> None:
     """Put ALARM back in service."""
-    with Client(config) as client:
-        result = client.post(f"/alarms/{segment(name)}/back-in-service", {"by": "cli"})
-    tell(result, f"Back in service: {name}.", as_program=as_program)
+    _ask(name, "back-in-service", f"Back in service: {name}.", config, as_program=as_program)
 
 
 @alarm.command("why")
@@ -147,6 +139,13 @@ def why_alarm(name: str, config: Path | None, as_program: bool) -> None:
     decided = bench.get("decisions", {}).get(name, [])
     lines = [f"{one['time']}  {'told' if one['notify'] else 'not told'}: {one['reason']}" for one in decided]
     tell({"alarm": name, "decisions": decided}, "\n".join(lines) or "Nothing was decided.", as_program=as_program)
+
+
+def _ask(name: str, what: str, said: str, config: Path | None, *, as_program: bool, **more: object) -> None:
+    """Have something done with an alarm, and say that it is done."""
+    with Client(config) as client:
+        result = client.post(f"/alarms/{segment(name)}/{what}", {"by": "cli", **more})
+    tell(result, said, as_program=as_program)
 
 
 def _minutes(length: str) -> float:

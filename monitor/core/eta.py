@@ -183,7 +183,7 @@ class Belief:
         weights = self._in_good_faith(run, now)
         t10, t50, t90 = (quantiles(row, weights) for row in run.crossed)
         self.ready_cloud = run.crossed[2], weights
-        celsius = UNKNOWN_C if water_c is None else water_c
+        celsius = _or_unknown(water_c)
         best = window(run.crossed[1], t90.mid, self.weights, celsius, now)
         note = ""
         if run.deadly_slots:
@@ -267,12 +267,12 @@ class Belief:
         run = self.advance(now)
         p = run.parameters
         share = hatched(run.progress_near(now), p) * p.share
-        celsius = (UNKNOWN_C if water_c is None else water_c) + p.bias
+        celsius = _or_unknown(water_c) + p.bias
         hours = oxygen.hours_left(self.vessel(), celsius, share, p.demand, was_weak=was_weak)
         unseen = 0 if first_none is None else max(first_none - last_air, 0)
         stopped = last_air + unseen * np.linspace(0.0, 1.0, len(hours))
         left = np.maximum(hours * 60 - (now - stopped) / MINUTE, 0.0)
-        return quantiles(left, self.weights), (quantiles(share, self.weights).hi or 0.0) > BEGUN
+        return quantiles(left, self.weights), self._begun(share)
 
     def weak_left(self, now: Ms, water_c: float | None, since: Ms) -> tuple[Span, Span, bool]:
         """With air that is weak ``since`` then: minutes from ``now`` until 2 mg/L, ``None`` beyond ``WEAK_AHEAD``; where oxygen
@@ -282,7 +282,7 @@ class Belief:
         """
         run = self.advance(now)
         p = run.parameters
-        celsius = (UNKNOWN_C if water_c is None else water_c) + p.bias
+        celsius = _or_unknown(water_c) + p.bias
         back = min(now - since, WEAK_BACK) / HOUR
         hours = np.arange(0.0, back + WEAK_AHEAD / HOUR, WEAK_STEP_H) + WEAK_STEP_H / 2 - back
         at_now = run.progress_near(now)
@@ -290,8 +290,16 @@ class Belief:
         until = oxygen.weak_hours_left(self.vessel(), celsius, shares, p.demand, WEAK_STEP_H) - back
         share = hatched(at_now, p) * p.share
         settles = oxygen.weak_settles(self.vessel(), celsius, share, p.demand)
-        begun = (quantiles(share, self.weights).hi or 0.0) > BEGUN
-        return quantiles(np.maximum(until, 0.0) * 60, self.weights), quantiles(settles, self.weights), begun
+        left = np.maximum(until, 0.0) * 60
+        return quantiles(left, self.weights), quantiles(settles, self.weights), self._begun(share)
+
+    def _begun(self, share: Array) -> bool:
+        """Whether anything may have hatched, when this share (n,) of all cysts has."""
+        return (quantiles(share, self.weights).hi or 0.0) > BEGUN
+
+
+def _or_unknown(water_c: float | None) -> float:
+    return UNKNOWN_C if water_c is None else water_c
 
 
 def _longest_gap(slots: NDArray[np.int64], begin: int, end: int) -> int:

@@ -21,7 +21,7 @@ Evidence = Seen | Harvest
 
 # What a keeper who looks with a lamp calls what he sees, as shares of what will hatch: where one word gives way to the next.
 # The borders are loose on purpose (a logistic in the logit). Common practice, no source.
-BORDERS: Final = {"none|first": 0.01, "first|some": 0.10, "some|most": 0.70}
+FIRST_FROM, SOME_FROM, MOST_FROM = 0.01, 0.10, 0.70
 LOOSE_LOGIT: Final = 0.28
 LOOSE_FIRST: Final = 0.8  # the first few are stragglers ahead of their time in some tins: they say less of the rest
 COUNTED: Final = 60.0  # a count of some hundred from a sample that is never quite mixed is worth so many; no source
@@ -31,15 +31,13 @@ PUT_OFF: Final = 0.25  # of looks at a vessel that is ready: it waits for the mo
 LOOK_GAPS_H: Final = (2.0, 5.0, 8.0, 11.0, 14.0)
 """Since the look before: keepers look every two to twelve hours, and sleep; common practice, no source."""
 
-# About 48 h when nights are cold is what people put up with; common practice, no source. Few start what would take longer.
+# About 48 h when nights are cold is what people put up with; few start what would take longer. Common practice, no source.
 PATIENCE_H: Final = 54.0
 PATIENCE_SD_H: Final = 4.0
-NO_PATIENCE: Final = 0.1
-PATIENCE_TELLS_H: Final = 48.0
-LONGEST_H: Final = 240.0
-WEATHER_MATTERS: Final = (
-    0.08  # log hours for one standard deviation of the weather; with half of it nothing is foreseen
-)
+NO_PATIENCE: Final = 0.1  # start it all the same; an assumption
+PATIENCE_TELLS_H: Final = 48.0  # by then the water itself has told
+LONGEST_H: Final = 240.0  # what never comes counts as this
+WEATHER_MATTERS: Final = 0.08  # log hours for one SD of the weather; with half of it there is nothing to foresee
 
 
 def _logistic(value: Array) -> Array:
@@ -51,14 +49,13 @@ def _logit(share: Array | float) -> Array:
     return np.asarray(np.log(value) - np.log1p(-value))
 
 
-def _above(share: Array, border: str) -> Array:
-    loose = LOOSE_FIRST if border == "none|first" else LOOSE_LOGIT
-    return _logistic((_logit(share) - _logit(BORDERS[border])) / loose)
+def _above(share: Array, border: float, loose: float = LOOSE_LOGIT) -> Array:
+    return _logistic((_logit(share) - _logit(border)) / loose)
 
 
 def ripe(share: Array) -> Array:
     """Chance that a keeper finds it worth harvesting when this share (0..1) of what will hatch is out."""
-    return _logistic((_logit(share) - _logit(HARVEST_FROM)) / LOOSE_LOGIT)
+    return _above(share, HARVEST_FROM)
 
 
 def log_likelihood(entries: Sequence[Evidence], began: Ms, share_at: Callable[[Ms], Array], of_all: Array) -> Array:
@@ -100,7 +97,8 @@ def _counted(counted: float, of_all: Array) -> Array:
 
 
 def _worded(what: Sight, share: Array) -> Array:
-    first, some, most = (_above(share, border) for border in BORDERS)
+    first = _above(share, FIRST_FROM, LOOSE_FIRST)
+    some, most = _above(share, SOME_FROM), _above(share, MOST_FROM)
     chance = {Sight.NONE: 1 - first, Sight.FIRST: first - some, Sight.SOME: some - most, Sight.MOST: most}[what]
     return np.asarray(np.log(np.maximum(chance, 1e-9)))
 

@@ -1,8 +1,9 @@
 """How cysts hatch: thermal time-to-event, log-logistic over progress.
 
 Progress ``x`` is counted in hours at 25 C. Of the cysts that will ever hatch, the share ``1 / (1 + (x / e) ** -b)`` has
-hatched at progress ``x`` (the log-logistic form used for seed germination, Onofri et al. 2018). ``x`` grows at the rate
-``rate(T)``, which is 1 at 25 C, falls linearly to 0 at ``t_base`` and, above ``t_turn``, falls linearly to 0 at ``t_stop``.
+hatched at progress ``x`` (the log-logistic form used for seed germination, Onofri et al. 2018); beyond the half ``b`` is a
+little steeper. ``x`` grows at the rate ``rate(T)``, which is 1 at 25 C, falls linearly to 0 at ``t_base`` and, above
+``t_turn``, falls linearly to 0 at ``t_stop``.
 
 What is not known of a batch is a point in a space of standard normal coordinates; ``draw`` maps points to parameters.
 That keeps every prior in one place and lets evidence move a cloud of points without leaving the allowed ranges.
@@ -33,8 +34,8 @@ LOT_DIMENSIONS: Final = len(LOT_COORDINATES)
 
 SAMPLES: Final = 512
 
-# Priors for a lot that has never been hatched here. Spread of the half time in log units: lot to lot 0.25 and batch to
-# batch 0.08-0.10, together 0.27; the strains and temperatures behind them are in Vanhaecke & Sorgeloos 1982 (Aquacult. Eng.
+# Priors for a lot that has never been hatched here. Spread of the half time in log units: lot to lot about 0.25 and batch
+# to batch 0.08-0.10, together 0.26; the strains and temperatures behind them are in Vanhaecke & Sorgeloos 1982 (Aquacult. Eng.
 # 1:263-273) and the pair of temperatures for San Francisco Bay cysts that gives a base of 11.5-12.3 C.
 HALF_MEDIAN_H: Final = (
     20.7  # most lots are done at 18-24 h (secondary); shells break after 15-20 h at 25 C (FAO T428 annex 4)

@@ -88,21 +88,38 @@ def forecasts_at(
 
     Readings and entries at or before an instant are included, an entry from when it was logged.
     """
+    asked: dict[Ms, list[str]] = {}
+    for time, batch in sorted(instants):
+        asked.setdefault(time, []).append(batch)
+    for time, engine in played(site, measured, entries, asked, learn=learn):
+        for batch in asked[time]:
+            if batch in engine.open_batches():
+                estimate = engine.estimate(batch, time)
+                belief = engine.state.batches[batch].belief
+                if belief is not None and belief.ready_cloud is not None:
+                    yield Forecasted(time, batch, estimate, *belief.ready_cloud)
+
+
+def played(
+    site: SiteSpec,
+    measured: Iterable[Measured],
+    entries: Iterable[LogEntry],
+    moments: Iterable[Ms],
+    *,
+    learn: bool = True,
+) -> Iterator[tuple[Ms, Engine]]:
+    """The engine, without alarms, as it stood at each of these instants, in order; what is at or before one is in."""
     inputs = _in_order(measured, entries)
     if not inputs:
         return
     engine = Engine(site, inputs[0][0], rules=False, learns=learn)
     seen: set[tuple[str, Ms]] = set()
     k = 0
-    for time, batch in sorted(instants):
+    for time in sorted(set(moments)):
         while k < len(inputs) and inputs[k][0] <= time:
             _feed(engine, inputs[k], seen)
             k += 1
-        if batch in engine.open_batches():
-            estimate = engine.estimate(batch, time)
-            belief = engine.state.batches[batch].belief
-            if belief is not None and belief.ready_cloud is not None:
-                yield Forecasted(time, batch, estimate, *belief.ready_cloud)
+        yield time, engine
 
 
 _Input = tuple["Ms", int, "Measured | LogEntry"]

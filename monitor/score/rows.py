@@ -9,11 +9,10 @@ import numpy as np
 
 from monitor.core.history import KEEP_SLOTS
 from monitor.core.model import DAY, HOUR, SLOT, Discard, Harvest, LogEntry, Ms, Refused, Seen, Sight, Span, Stage, Start
-from monitor.core.replay import Forecasted, Measured, forecasts_at
+from monitor.core.replay import Forecasted, Measured, forecasts_at, played
 from monitor.intake.recorded import RecordProblem, entries, readings
 from monitor.score.baselines import USUAL_SHARE, Habits, Warmth
 from monitor.score.metrics import NEVER_H, Scored, score_sample
-from monitor.score.played import played
 from monitor.score.problem import ScoreProblem
 from monitor.score.stops import StopRow, shown, stop_rows
 from monitor.score.truth import Group, Room, Season, Truth, truths

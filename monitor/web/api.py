@@ -8,7 +8,8 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.web.bodies import (
-    AcknowledgeBody,
+    AlarmBody,
+    AnyBody,
     DiscardBody,
     HarvestBody,
     SeenBody,
@@ -16,17 +17,18 @@ from monitor.web.bodies import (
     SettlingBody,
     ShelveBody,
     StartBody,
-    back,
     find_vessel,
     read_body,
-    unshelve,
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from starlette.requests import Request
 
+    from monitor.core.model import AlarmCommand, Ms
     from monitor.web.desk import Command
-    from monitor.web.site import Site
+    from monitor.web.site import Handler, Site
 
 
 class Api:
@@ -39,12 +41,17 @@ class Api:
             Route("/bench", guard(self.bench)),
             Route("/health", self.health),
             Route("/alarms", guard(self.alarms)),
-            Route("/alarms/{alarm:path}/acknowledge", guard(self.acknowledge), methods=["POST"]),
+            *(
+                Route(f"/alarms/{{alarm:path}}/{what}", guard(handler), methods=["POST"])
+                for what, handler in (
+                    ("acknowledge", self._alarm(AlarmBody, AlarmBody.acknowledge)),
+                    ("shelve", self._alarm(ShelveBody, ShelveBody.shelve)),
+                    ("unshelve", self._alarm(AlarmBody, AlarmBody.unshelve)),
+                    ("out-of-service", self._alarm(ServiceBody, ServiceBody.out)),
+                    ("back-in-service", self._alarm(AlarmBody, AlarmBody.back)),
+                )
+            ),
             Route("/channels/test", guard(self.try_channels), methods=["POST"]),
-            Route("/alarms/{alarm:path}/shelve", guard(self.shelve), methods=["POST"]),
-            Route("/alarms/{alarm:path}/unshelve", guard(self.unshelve), methods=["POST"]),
-            Route("/alarms/{alarm:path}/out-of-service", guard(self.out_of_service), methods=["POST"]),
-            Route("/alarms/{alarm:path}/back-in-service", guard(self.back_in_service), methods=["POST"]),
             Route("/batches", guard(self.start), methods=["POST"]),
             Route("/batches/{batch:path}/seen", guard(self.seen), methods=["POST"]),
             Route("/batches/{batch:path}/harvest", guard(self.harvest), methods=["POST"]),
@@ -85,28 +92,17 @@ class Api:
         vessel = find_vessel(self._site.desk.bench(), request.path_params["vessel"])
         return await self._done(body.command(vessel["id"], self._now))
 
-    async def acknowledge(self, request: Request) -> Response:
-        body = read_body(AcknowledgeBody, await request.body())
-        return await self._done(body.command(request.path_params["alarm"], self._now))
-
     async def try_channels(self, _request: Request) -> Response:
         return JSONResponse({"channels": await self._site.try_channels()})
 
-    async def shelve(self, request: Request) -> Response:
-        body = read_body(ShelveBody, await request.body())
-        return await self._done(body.shelve(request.path_params["alarm"], self._now))
+    def _alarm(self, kind: type[AnyBody], command: Callable[[AnyBody, str, Ms], AlarmCommand]) -> Handler:
+        """What is done with an alarm: a body of this kind, and the command that it becomes."""
 
-    async def unshelve(self, request: Request) -> Response:
-        body = read_body(AcknowledgeBody, await request.body())
-        return await self._done(unshelve(body, request.path_params["alarm"], self._now))
+        async def handler(request: Request) -> Response:
+            body = read_body(kind, await request.body())
+            return await self._done(command(body, request.path_params["alarm"], self._now))
 
-    async def out_of_service(self, request: Request) -> Response:
-        body = read_body(ServiceBody, await request.body())
-        return await self._done(body.out(request.path_params["alarm"], self._now))
-
-    async def back_in_service(self, request: Request) -> Response:
-        body = read_body(AcknowledgeBody, await request.body())
-        return await self._done(back(body, request.path_params["alarm"], self._now))
+        return handler
 
     @property
     def _now(self) -> int:

@@ -116,15 +116,21 @@ class SettlingBody(Body):
         return Settle(start, now, vessel, start + round(self.minutes * MINUTE))
 
 
-class AcknowledgeBody(BaseModel):
+class AlarmBody(BaseModel):
     model_config = _CONFIG
     by: Annotated[str, Field(max_length=64)] = ""
 
-    def command(self, alarm: str, now: Ms) -> Acknowledge:
+    def acknowledge(self, alarm: str, now: Ms) -> Acknowledge:
         return Acknowledge(now, alarm, self.by)
 
+    def unshelve(self, alarm: str, now: Ms) -> Unshelve:
+        return Unshelve(now, alarm, self.by)
 
-class ShelveBody(AcknowledgeBody):
+    def back(self, alarm: str, now: Ms) -> PutBackInService:
+        return PutBackInService(now, alarm, self.by)
+
+
+class ShelveBody(AlarmBody):
     """How long is too long depends on the alarm and is for the core to say."""
 
     minutes: Annotated[float, Field(gt=0, le=7 * 24 * 60)]
@@ -133,19 +139,11 @@ class ShelveBody(AcknowledgeBody):
         return Shelve(now, alarm, now + round(self.minutes * MINUTE), self.by)
 
 
-class ServiceBody(AcknowledgeBody):
+class ServiceBody(AlarmBody):
     why: Annotated[str, Field(max_length=200)] = ""
 
     def out(self, alarm: str, now: Ms) -> TakeOutOfService:
         return TakeOutOfService(now, alarm, self.by, self.why)
-
-
-def unshelve(body: AcknowledgeBody, alarm: str, now: Ms) -> Unshelve:
-    return Unshelve(now, alarm, body.by)
-
-
-def back(body: AcknowledgeBody, alarm: str, now: Ms) -> PutBackInService:
-    return PutBackInService(now, alarm, body.by)
 
 
 AnyBody = TypeVar("AnyBody", bound=BaseModel)
