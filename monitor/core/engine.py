@@ -12,6 +12,7 @@ from monitor.core import alarms, rules, rules_air, tins
 from monitor.core.alarming import Alarming
 from monitor.core.entries import check
 from monitor.core.eta import Belief
+from monitor.core.log import Discard, Harvest, LogEntry, Seen, Settle, Start
 from monitor.core.lots import Lot
 from monitor.core.model import (
     MINUTE,
@@ -21,13 +22,10 @@ from monitor.core.model import (
     BatchChanged,
     BrokerLink,
     ClockSet,
-    Discard,
     Effect,
     Estimate,
     Event,
-    Harvest,
     Learned,
-    LogEntry,
     LotSpec,
     Measures,
     Ms,
@@ -35,12 +33,9 @@ from monitor.core.model import (
     Reading,
     Refused,
     Sample,
-    Seen,
-    Settle,
     Shelve,
     SiteSpec,
     SlotClosed,
-    Start,
     TakeOutOfService,
     Tick,
     Unshelve,

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.history import KEEP_SLOTS
-from monitor.core.model import DAY, SLOT, LogEntry, Ms, Refused, Settle, Start
+from monitor.core.log import LogEntry, Settle, Start
+from monitor.core.model import DAY, SLOT, Ms, Refused
 
 if TYPE_CHECKING:
     from monitor.core.state import State, VesselState

@@ -14,7 +14,7 @@ import numpy as np
 from monitor.core import oxygen
 from monitor.core.evidence import Evidence, log_likelihood, started_in_good_faith
 from monitor.core.hatch import Array, Prior, cloud, draw, hatched, rate
-from monitor.core.model import HOUR, MINUTE, SLOT, AirWord, Estimate, Ms, Span, Stage, Start
+from monitor.core.model import HOUR, MINUTE, SLOT, AirWord, Estimate, Ms, Span, Stage
 from monitor.core.progress import DEADLY_SLOTS, Progress
 from monitor.core.water import NO_HABIT, UNKNOWN_C, Habit, forecast
 from monitor.core.window import Window, window
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from monitor.core.history import SlotSeries
+    from monitor.core.log import Start
 
 SETTLE_SLOTS: Final = 3
 """Ten minutes of late readings re-order without starting over."""

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.model import HOUR, Harvest, Ms, Seen, Sight
+from monitor.core.log import Harvest, Seen, Sight
+from monitor.core.model import HOUR, Ms
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -10,21 +10,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.alarms import HELD_BY_A_PERSON, Memory, clock_set
+from monitor.core.log import LogEntry, Settle, Start
 from monitor.core.lots import Lot
-from monitor.core.model import (
-    DAY,
-    SLOT,
-    Air,
-    Alarm,
-    AlarmState,
-    LogEntry,
-    Measures,
-    Ms,
-    Reading,
-    Settle,
-    SlotClosed,
-    Start,
-)
+from monitor.core.model import DAY, SLOT, Air, Alarm, AlarmState, Measures, Ms, Reading, SlotClosed
 from monitor.core.quality import CLOCK_UNSET, accept
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
 from monitor.core.water import Habit

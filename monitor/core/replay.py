@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.engine import Engine
-from monitor.core.model import DAY, LogEntry, Ms, Refused, Sample, SiteSpec, Span, Tick
+from monitor.core.model import DAY, Ms, Refused, Sample, SiteSpec, Span, Tick
 from monitor.core.wording import rfc3339
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from monitor.core.hatch import Array
+    from monitor.core.log import LogEntry
     from monitor.core.model import Estimate
 
 

@@ -13,8 +13,9 @@ from monitor.core.water import NO_HABIT, Habit
 if TYPE_CHECKING:
     from monitor.core.alarms import Condition, Memory
     from monitor.core.eta import Belief
+    from monitor.core.log import Discard, Harvest, Start
     from monitor.core.lots import Lot
-    from monitor.core.model import AirWord, Discard, Estimate, Harvest, Ms, Reading, SiteSpec, Start, VesselSpec
+    from monitor.core.model import AirWord, Estimate, Ms, Reading, SiteSpec, VesselSpec
 
 
 @dataclass(slots=True)

@@ -12,8 +12,9 @@ from monitor.core.wording import clock
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from monitor.core.log import Start
     from monitor.core.lots import Lot
-    from monitor.core.model import Ms, Start
+    from monitor.core.model import Ms
     from monitor.core.state import State
 
 RULE: Final = "tin-falling"

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from monitor.core.model import Discard, Harvest, LogEntry, Measures, Ms, Sample, Seen, Settle, Sight, Start
+from monitor.core.log import Discard, Harvest, LogEntry, Seen, Settle, Sight, Start
+from monitor.core.model import Measures, Ms, Sample
 from monitor.core.replay import Measured
 from monitor.intake.unreadable import Unreadable
 from monitor.intake.values import air, internal, number_from_text

@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.model import HOUR, Measures, Ms, Seen, Sight
+from monitor.core.log import Seen, Sight
+from monitor.core.model import HOUR, Measures, Ms
 from monitor.score.metrics import NEVER_H, Array, crps_of_lognormal
 
 if TYPE_CHECKING:

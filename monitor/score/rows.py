@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core.history import KEEP_SLOTS
-from monitor.core.model import DAY, HOUR, SLOT, Discard, Harvest, LogEntry, Ms, Refused, Seen, Sight, Span, Stage, Start
+from monitor.core.log import Discard, Harvest, LogEntry, Seen, Sight, Start
+from monitor.core.model import DAY, HOUR, SLOT, Ms, Refused, Span, Stage
 from monitor.core.replay import Forecasted, Measured, forecasts_at, played
 from monitor.intake.recorded import RecordProblem, entries, readings
 from monitor.score.baselines import USUAL_SHARE, Habits, Warmth

@@ -12,7 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from monitor.core.engine import Engine
-    from monitor.core.model import SiteSpec, Start
+    from monitor.core.log import Start
+    from monitor.core.model import SiteSpec
     from monitor.core.replay import Measured
     from monitor.score.truth import AirStop
 

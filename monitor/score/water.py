@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from monitor.core.engine import Engine
-    from monitor.core.model import Ms, Start
+    from monitor.core.log import Start
+    from monitor.core.model import Ms
     from monitor.score.baselines import Warmth
     from monitor.score.truth import Season, Truth
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 import structlog
 
 from monitor.core.engine import Engine
+from monitor.core.log import Start
 from monitor.core.model import (
     DAY,
     AlarmCommand,
@@ -23,7 +24,6 @@ from monitor.core.model import (
     Ms,
     Refused,
     SlotClosed,
-    Start,
     Tick,
     Transition,
 )

@@ -23,7 +23,8 @@ from monitor.store.records import (
 if TYPE_CHECKING:
     import sqlite3
 
-    from monitor.core.model import Alarm, LogEntry, Ms, Transition
+    from monitor.core.log import LogEntry
+    from monitor.core.model import Alarm, Ms, Transition
 
 LETTERS_KEPT: Ms = 30 * DAY
 """How long a letter that was told or given up stays in the outbox."""

@@ -7,23 +7,8 @@ from dataclasses import asdict, dataclass, fields, replace
 from hashlib import blake2b
 from typing import Any
 
-from monitor.core.model import (
-    Air,
-    Alarm,
-    AlarmState,
-    Discard,
-    Harvest,
-    LogEntry,
-    Ms,
-    Priority,
-    Quality,
-    Reading,
-    Seen,
-    Settle,
-    Sight,
-    Start,
-    Transition,
-)
+from monitor.core.log import Discard, Harvest, LogEntry, Seen, Settle, Sight, Start
+from monitor.core.model import Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
 
 ReadingRow = tuple[int, int, int, int, int, int | None, int | None]
 """time, series, n, milli, mark, late, seq: the columns of table ``reading``."""

@@ -27,7 +27,8 @@ from monitor.store.shelf import Names
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from monitor.core.model import Alarm, LogEntry, Ms, Reading, SlotClosed, Transition
+    from monitor.core.log import LogEntry
+    from monitor.core.model import Alarm, Ms, Reading, SlotClosed, Transition
     from monitor.store.records import Draft, Letter, Quarantined
     from monitor.store.shelf import Shelf
 

@@ -6,21 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from monitor.core.model import (
-    MINUTE,
-    Acknowledge,
-    Discard,
-    Harvest,
-    Ms,
-    PutBackInService,
-    Seen,
-    Settle,
-    Shelve,
-    Sight,
-    Start,
-    TakeOutOfService,
-    Unshelve,
-)
+from monitor.core.log import Discard, Harvest, Seen, Settle, Sight, Start
+from monitor.core.model import MINUTE, Acknowledge, Ms, PutBackInService, Shelve, TakeOutOfService, Unshelve
 from monitor.web.problems import INVALID, Trouble
 from monitor.web.when import NotAnInstant, rfc3339
 from monitor.web.when import checked as checked_instant

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any, Protocol, runtime_checkable
 
-from monitor.core.model import AlarmCommand, Discard, Harvest, Seen, Settle, Start
+from monitor.core.log import Discard, Harvest, Seen, Settle, Start
+from monitor.core.model import AlarmCommand
 
 Command = Start | Seen | Harvest | Discard | Settle | AlarmCommand
 

@@ -11,7 +11,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from monitor.core.model import MINUTE, Acknowledge, Discard, Harvest, Ms, Seen, Settle, Sight, Start
+from monitor.core.log import Discard, Harvest, Seen, Settle, Sight, Start
+from monitor.core.model import MINUTE, Acknowledge, Ms
 from monitor.settings.units import Kind
 from monitor.web import words
 from monitor.web.bodies import USUAL_SALINITY, USUAL_SETTLING, find_vessel, usual_lot

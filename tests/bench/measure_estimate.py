@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.model import HOUR, MINUTE, SECOND, Harvest, Seen, Sight, Start
+from monitor.core.log import Harvest, Seen, Sight, Start
+from monitor.core.model import HOUR, MINUTE, SECOND
 from tests.unit.core.worlds import Shed, site
 
 if TYPE_CHECKING:

@@ -4,14 +4,16 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from monitor.core.model import DAY, AlarmState, Discard, Priority, Reading, Seen, Settle, Sight, SlotClosed, Start
+from monitor.core.log import Discard, Seen, Settle, Sight, Start
+from monitor.core.model import DAY, AlarmState, Priority, Reading, SlotClosed
 from monitor.store import Draft, Letter, Store
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from monitor.core.model import LogEntry, Transition
+    from monitor.core.log import LogEntry
+    from monitor.core.model import Transition
 
 T0 = 1_770_000_000_000
 DRAFT = Draft("air-stopped:birch", "Air stopped in birch", "Look at the pump.", Priority.HIGH, T0)

@@ -8,19 +8,16 @@ import threading
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.log import Discard, Harvest, Settle, Start
 from monitor.core.model import (
     HOUR,
     MINUTE,
     SECOND,
     Acknowledge,
-    Discard,
-    Harvest,
     Ms,
     PutBackInService,
     Refused,
-    Settle,
     Shelve,
-    Start,
     TakeOutOfService,
     Unshelve,
 )

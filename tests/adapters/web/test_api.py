@@ -7,20 +7,8 @@ from typing import TYPE_CHECKING, Any
 import httpx
 import pytest
 
-from monitor.core.model import (
-    MINUTE,
-    Acknowledge,
-    Discard,
-    Harvest,
-    PutBackInService,
-    Seen,
-    Settle,
-    Shelve,
-    Sight,
-    Start,
-    TakeOutOfService,
-    Unshelve,
-)
+from monitor.core.log import Discard, Harvest, Seen, Settle, Sight, Start
+from monitor.core.model import MINUTE, Acknowledge, PutBackInService, Shelve, TakeOutOfService, Unshelve
 from monitor.web.when import as_rfc3339
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, bad_night
 

@@ -12,20 +12,8 @@ from cryptography import x509
 
 from monitor.cli import swimup
 from monitor.cli.certificates import make_authority, make_server, read_pair, utc_now
-from monitor.core.model import (
-    HOUR,
-    MINUTE,
-    Acknowledge,
-    Discard,
-    Harvest,
-    PutBackInService,
-    Seen,
-    Shelve,
-    Sight,
-    Start,
-    TakeOutOfService,
-    Unshelve,
-)
+from monitor.core.log import Discard, Harvest, Seen, Sight, Start
+from monitor.core.model import HOUR, MINUTE, Acknowledge, PutBackInService, Shelve, TakeOutOfService, Unshelve
 from monitor.web.access import write_password
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, bad_night
 

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from playwright.sync_api import expect
 
-from monitor.core.model import MINUTE, Acknowledge, Discard, Harvest, Seen, Settle, Sight, Start
+from monitor.core.log import Discard, Harvest, Seen, Settle, Sight, Start
+from monitor.core.model import MINUTE, Acknowledge
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, a_batch, an_alarm, bad_night
 
 if TYPE_CHECKING:

@@ -26,6 +26,7 @@ from monitor.core.alarms import (
 )
 from monitor.core.bench import bench
 from monitor.core.holds import hold
+from monitor.core.log import Discard
 from monitor.core.model import (
     DAY,
     HOUR,
@@ -34,7 +35,6 @@ from monitor.core.model import (
     Acknowledge,
     Alarm,
     AlarmState,
-    Discard,
     Ms,
     Priority,
     PutBackInService,

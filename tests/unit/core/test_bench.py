@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from monitor.core.bench import bench
-from monitor.core.model import HOUR, MINUTE, SECOND, BrokerLink, Measures, Settle
+from monitor.core.log import Settle
+from monitor.core.model import HOUR, MINUTE, SECOND, BrokerLink, Measures
 from tests.unit.core.worlds import T0, Shed, probe, site
 
 INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")

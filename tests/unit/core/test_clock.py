@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.bench import bench
-from monitor.core.model import DAY, HOUR, MINUTE, SECOND, AirRule, AlarmState, Measures, Ms, Settle
+from monitor.core.log import Settle
+from monitor.core.model import DAY, HOUR, MINUTE, SECOND, AirRule, AlarmState, Measures, Ms
 from tests.unit.core.worlds import T0, Shed, probe, site
 
 JUMPS = [-HOUR, HOUR, -3 * DAY, 2 * DAY]

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.engine import Engine
+from monitor.core.log import Discard, Harvest, Seen, Settle, Sight, Start
 from monitor.core.model import (
     HOUR,
     MINUTE,
@@ -19,22 +20,17 @@ from monitor.core.model import (
     AlarmState,
     BatchChanged,
     BrokerLink,
-    Discard,
-    Harvest,
     Ms,
     Refused,
     Sample,
-    Seen,
-    Settle,
-    Sight,
     SlotClosed,
-    Start,
     Tick,
 )
 from tests.unit.core.worlds import T0, Shed, alike, site, slow_site
 
 if TYPE_CHECKING:
-    from monitor.core.model import Estimate, Event, LogEntry
+    from monitor.core.log import LogEntry
+    from monitor.core.model import Estimate, Event
 
 # -- order and repetition
 

@@ -7,7 +7,8 @@ import pytest
 from monitor.cli.status import _vessel
 from monitor.core.bench import bench
 from monitor.core.hatch import STOP_MEAN_C
-from monitor.core.model import HOUR, MINUTE, Harvest, Seen, Sight
+from monitor.core.log import Harvest, Seen, Sight
+from monitor.core.model import HOUR, MINUTE
 from monitor.web.view import VesselView, make_view
 from tests.unit.core.worlds import Shed
 

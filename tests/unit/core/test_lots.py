@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from monitor.core.hatch import HALF_LOG_SD
+from monitor.core.log import Harvest, LogEntry, Seen, Sight, Start
 from monitor.core.lots import Lot, Taught
-from monitor.core.model import HOUR, Harvest, LogEntry, LotSpec, Ms, Seen, Sight, Start
+from monitor.core.model import HOUR, LotSpec, Ms
 from monitor.core.replay import Measured, forecasts_at
 from tests.unit.core.worlds import T0, recording, slow_site
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from monitor.core.model import HOUR, MINUTE, Harvest, LogEntry, Ms, Refused, Seen, Sight
+from monitor.core.log import Harvest, LogEntry, Seen, Sight
+from monitor.core.model import HOUR, MINUTE, Ms, Refused
 from tests.unit.core.worlds import T0, lines, recording, slow_site, start
 
 if TYPE_CHECKING:

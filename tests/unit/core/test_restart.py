@@ -9,21 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.core.model import (
-    HOUR,
-    MINUTE,
-    SECOND,
-    SLOT,
-    Acknowledge,
-    AlarmState,
-    BrokerLink,
-    Harvest,
-    Ms,
-    Seen,
-    Settle,
-    Sight,
-    Start,
-)
+from monitor.core.log import Harvest, Seen, Settle, Sight, Start
+from monitor.core.model import HOUR, MINUTE, SECOND, SLOT, Acknowledge, AlarmState, BrokerLink, Ms
 from tests.unit.core.worlds import T0, Shed, alike, probe, site
 
 if TYPE_CHECKING:

@@ -6,19 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.core.model import (
-    HOUR,
-    MINUTE,
-    SECOND,
-    Acknowledge,
-    AlarmState,
-    BrokerLink,
-    Discard,
-    Harvest,
-    Priority,
-    Settle,
-    VesselSpec,
-)
+from monitor.core.log import Discard, Harvest, Settle
+from monitor.core.model import HOUR, MINUTE, SECOND, Acknowledge, AlarmState, BrokerLink, Priority, VesselSpec
 from monitor.core.rules import BROKER_ON_DELAY
 from tests.unit.core.worlds import T0, Shed, site
 

@@ -9,20 +9,8 @@ from typing import Any
 import pytest
 
 from monitor.core.bench import bench
-from monitor.core.model import (
-    HOUR,
-    MINUTE,
-    SECOND,
-    Acknowledge,
-    Air,
-    AlarmState,
-    Harvest,
-    LogEntry,
-    Priority,
-    Seen,
-    Settle,
-    Sight,
-)
+from monitor.core.log import Harvest, LogEntry, Seen, Settle, Sight
+from monitor.core.model import HOUR, MINUTE, SECOND, Acknowledge, Air, AlarmState, Priority
 from tests.unit.core.worlds import T0, Shed, lines, recording, site, start
 
 WEAK = "air-weak:ash"

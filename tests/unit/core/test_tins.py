@@ -8,21 +8,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from monitor.core.log import Discard, Harvest, Start
 from monitor.core.lots import Taught
-from monitor.core.model import (
-    DAY,
-    HOUR,
-    MINUTE,
-    Acknowledge,
-    AlarmState,
-    Discard,
-    Harvest,
-    Learned,
-    Ms,
-    Priority,
-    SiteSpec,
-    Start,
-)
+from monitor.core.model import DAY, HOUR, MINUTE, Acknowledge, AlarmState, Learned, Ms, Priority, SiteSpec
 from monitor.core.tins import alarm_id
 from tests.unit.core.worlds import Shed, site
 

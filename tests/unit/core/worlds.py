@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.engine import Engine
+from monitor.core.log import Discard, Harvest, LogEntry, Seen, Settle, Start
 from monitor.core.model import (
     HOUR,
     MINUTE,
@@ -15,25 +16,19 @@ from monitor.core.model import (
     Alarm,
     AlarmState,
     ClockSet,
-    Discard,
     Effect,
     Estimate,
     Event,
-    Harvest,
     Learned,
-    LogEntry,
     LotSpec,
     Measures,
     Ms,
     ProbeSpec,
     Reading,
     Sample,
-    Seen,
-    Settle,
     SiteSpec,
     SlotClosed,
     Span,
-    Start,
     Tick,
     Transition,
     VesselSpec,

@@ -5,7 +5,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from monitor.core.model import HOUR, MINUTE, Measures, Ms, Sample, Seen, Sight
+from monitor.core.log import Seen, Sight
+from monitor.core.model import HOUR, MINUTE, Measures, Ms, Sample
 from monitor.core.replay import Measured
 from monitor.score.baselines import ALWAYS, HELD, LAST, Habits, Warmth, best_spread
 from monitor.score.metrics import NEVER_H, crps_of_lognormal

@@ -7,21 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.core.model import (
-    Alarm,
-    AlarmState,
-    Discard,
-    Harvest,
-    LogEntry,
-    Priority,
-    Quality,
-    Reading,
-    Seen,
-    Settle,
-    Sight,
-    Start,
-    Transition,
-)
+from monitor.core.log import Discard, Harvest, LogEntry, Seen, Settle, Sight, Start
+from monitor.core.model import Alarm, AlarmState, Priority, Quality, Reading, Transition
 from monitor.store.records import (
     ENTRY_KINDS,
     LARGEST,
