@@ -6,9 +6,9 @@ It reads no clock; ``now`` is always the time of the event.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
-from monitor.core import alarms, rules, rules_air, tins
+from monitor.core import alarms, rules, rules_air, rules_probes, tins
 from monitor.core.alarming import Alarming
 from monitor.core.entries import check
 from monitor.core.eta import Belief
@@ -44,11 +44,6 @@ from monitor.core.quality import accept, judge
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
 from monitor.core.state import Batch, State, VesselState
 from monitor.core.why import Decisions
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from monitor.core.alarms import Condition
 
 RULES_EVERY: Final = 10 * MINUTE
 """How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
@@ -128,16 +123,12 @@ class Engine(Alarming):
         return newest, vessel, closed
 
     def _reading(self, reading: Reading, effects: list[Effect]) -> None:
-        newest, vessel, closed = self._learn(reading)
+        newest, _, closed = self._learn(reading)
         effects.extend(closed)
         if not newest:
             return
         now = reading.arrived or reading.time  # a probe's clock may be ahead: delays run by ours
-        silent = f"probe-silent:{reading.probe}"
-        if silent in self.state.memories:
-            self._look([rules.probe_silent(self.state, self.state.probes[reading.probe], now)], now, effects)
-        if vessel is not None and self.state.probes[reading.probe].fresh(now):
-            self._look(rules.on_reading(self.state, vessel, now), now, effects)
+        self._look(rules.on_reading(self.state, self.state.probes[reading.probe], now), now, effects)
 
     # -- time
 
@@ -155,21 +146,8 @@ class Engine(Alarming):
         for batch in self.state.open_batches():
             if now >= batch.rule_due:
                 self._forecast(batch, now, effects)
-        self._look(self._all_conditions(now, slow), now, effects)
+        self._look(rules.on_tick(self.state, now, slow=slow), now, effects)
         self._end_shelves(now, effects)
-
-    def _all_conditions(self, now: Ms, slow: bool) -> Iterator[Condition | None]:
-        state = self.state
-        yield rules.broker_lost(state, now)
-        for vessel in state.vessels.values():
-            yield from rules.on_reading(state, vessel, now)
-            if slow or f"cold-snap:{vessel.spec.id}" in state.memories:
-                yield rules.cold_snap(state, vessel, now)
-            yield rules.ready(state, vessel, now)
-        for probe in state.probes.values():
-            yield rules.probe_silent(state, probe, now)
-        if slow:
-            yield from tins.standing(state, now)
 
     def _forecast(self, batch: Batch, now: Ms, effects: list[Effect]) -> None:
         """Give the rules a new estimate to look at, and keep what the keeper could count on."""
@@ -226,7 +204,7 @@ class Engine(Alarming):
         if vessel.batch is not None:
             self._forecast(vessel.batch, now, effects)
         effects.append(BatchChanged(now, entry.batch))
-        self._look(self._all_conditions(now, slow=True), now, effects)
+        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
 
     def lot(self, name: str) -> Lot:
         """A tin as it is known; one that is nowhere configured is a new tin."""
@@ -292,7 +270,7 @@ class Engine(Alarming):
             state.broker_up, state.broker_since = event.up, event.time
             if event.up:
                 state.listening_since = max(state.listening_since, event.time)
-        self._look([rules.broker_lost(state, event.time)], event.time, effects)
+        self._look([rules_probes.broker_lost(state, event.time)], event.time, effects)
 
     def _clock_set(self, event: ClockSet) -> None:
         """The clock jumped: silence is counted anew, all other that has lasted goes on, and no age shrinks."""

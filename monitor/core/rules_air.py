@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 STOPPED: Final = "air-stopped"
 WEAK: Final = "air-weak"
+RULES: Final = (STOPPED, WEAK)
+"""Of vessels."""
 SETTLING_LEAVES_MIN: Final = 2.0
 WEAK_URGENT: Final = 2 * HOUR  # with animals swimming, less than this is no matter for tomorrow
 WEAK_AHEAD: Final = (

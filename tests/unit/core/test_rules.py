@@ -8,7 +8,7 @@ import pytest
 
 from monitor.core.log import Discard, Harvest, Settle
 from monitor.core.model import HOUR, MINUTE, SECOND, Acknowledge, AlarmState, BrokerLink, Priority, VesselSpec
-from monitor.core.rules import BROKER_ON_DELAY
+from monitor.core.rules_probes import BROKER_ON_DELAY
 from tests.unit.core.worlds import T0, Shed, site
 
 
