@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from monitor.core import alarms, rules, tins
+from monitor.core import alarms, rules, rules_cysts, tins
 from monitor.core.alarms import HELD_BY_A_PERSON, Condition, Memory, over
 from monitor.core.holds import HoldCommand, hold
 from monitor.core.model import Acknowledge, Alarm, AlarmState, Ms, Refused, Transition
@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from monitor.core.model import Effect
-    from monitor.core.state import VesselState
+
+
+OF_TINS = (tins.RULE, rules_cysts.RULE)
 
 
 class Alarming(Recalling):
@@ -92,17 +94,17 @@ class Alarming(Recalling):
         result = hold(memory, command, *known, found)
         self._apply(name, result, effects)
 
-    def _hands_on(self, vessel: VesselState, now: Ms, effects: list[Effect]) -> None:
-        """The keeper has just had the vessel in hand: that acknowledges its alarms, and what was shelved is past."""
+    def _hands_on(self, subject: str, why: str, now: Ms, effects: list[Effect]) -> None:
+        """The keeper has just had a vessel or store in hand: that acknowledges its alarms, and what was shelved is past."""
         for name, memory in list(self.state.memories.items()):
             alarm = memory.alarm
-            if alarm is None or alarm.subject != vessel.spec.id or alarm.rule == tins.RULE:
+            if alarm is None or alarm.subject != subject or alarm.rule in OF_TINS:
                 continue
             if alarm.state is AlarmState.SHELVED:
                 gone = over(name, alarm.rule, alarm.subject, alarm.priority, 0)
-                self._apply(name, alarms.release(memory, gone, now, "the log: the batch has ended"), effects)
+                self._apply(name, alarms.release(memory, gone, now, why), effects)
                 continue
-            self._apply(name, alarms.acknowledge(memory, now, "the log: the batch has ended"), effects)
+            self._apply(name, alarms.acknowledge(memory, now, why), effects)
 
     def _replaced(self, now: Ms, effects: list[Effect]) -> None:
         """The keeper has started another tin in place of a weak one: that acknowledges its alarm."""

@@ -49,12 +49,17 @@ def hours_of_oxygen(bag: Bag, celsius: float) -> float:
 
     t = (f rho V_gas + (C0 - Cmin) V_water) / (N w R(T)). The truth lies within ``UNCERTAIN`` of it, if the bag stays clean.
     """
+    use = demand_mg_h(bag.nauplii, celsius, bag.nauplius_mg)
+    return budget_mg(bag, celsius) / use if use > 0 else float("inf")
+
+
+def budget_mg(bag: Bag, celsius: float) -> float:
+    """Oxygen in a closed bag above 2 mg/L, mg: in its gas and in its water, at a temperature in C."""
     in_gas = USABLE[bag.gas] * wet_oxygen_g_l(celsius) * 1000 * bag.gas_l
     if bag.gas == "air":
         in_gas *= OXYGEN_IN_AIR
     dissolved = max(float(saturation(celsius, bag.salinity_g_l)) - CRITICAL_MG_L, 0.0) * bag.water_l
-    use = demand_mg_h(bag.nauplii, celsius, bag.nauplius_mg)
-    return (in_gas + dissolved) / use if use > 0 else float("inf")
+    return in_gas + dissolved
 
 
 def energy_lost(celsius: float, hours: float) -> float:

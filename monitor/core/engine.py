@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from monitor.core import alarms, rules, rules_air, rules_probes, tins
+from monitor.core import alarms, promise, rules, rules_air, rules_forgotten, rules_probes, rules_site, tins
 from monitor.core.alarming import Alarming
-from monitor.core.entries import check
+from monitor.core.entries import check, comes_too_late
 from monitor.core.eta import Belief
-from monitor.core.log import Discard, Harvest, LogEntry, Seen, Settle, Start
+from monitor.core.house import Began, Host
+from monitor.core.log import BatchEntry, Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Start
 from monitor.core.lots import Lot
 from monitor.core.model import (
     MINUTE,
@@ -26,6 +27,7 @@ from monitor.core.model import (
     Estimate,
     Event,
     Learned,
+    Logged,
     LotSpec,
     Measures,
     Ms,
@@ -41,6 +43,7 @@ from monitor.core.model import (
     Unshelve,
 )
 from monitor.core.quality import accept, judge
+from monitor.core.rules_cysts import sow
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
 from monitor.core.state import Batch, State, VesselState
 from monitor.core.why import Decisions
@@ -91,9 +94,17 @@ class Engine(Alarming):
                 self._link(event, effects)
             case ClockSet():
                 self._clock_set(event)
-            case Start() | Seen() | Harvest() | Discard() | Settle():
+            case Began():
+                self.state.house.begin(event)
+                effects.extend(rules_site.keep_restarts(self.state, event))
+            case Host():
+                self.state.house.host = event
+            case Start() | Seen() | Harvest() | Discard() | Settle() | Lapse():
                 self.check(event)
                 self._entry(event, effects)
+            case Chill() | Emptied():
+                self.check(event)
+                self._chilled(event, effects)
         return effects
 
     # -- readings
@@ -115,6 +126,9 @@ class Engine(Alarming):
         closed = self._slots[reading.probe].add(reading.time, milli)
         if probe.spec.measures is Measures.ROOM:
             self.state.room.add(reading.time, milli)
+        store = self.state.cold_stores.get(probe.spec.store or "")
+        if store is not None and probe.spec.measures is Measures.STORE:
+            store.series.add(reading.time, milli)
         if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
             series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
             slot = series.add(reading.time, milli)
@@ -146,8 +160,19 @@ class Engine(Alarming):
         for batch in self.state.open_batches():
             if now >= batch.rule_due:
                 self._forecast(batch, now, effects)
+        if slow and self._rules:
+            self._close_forgotten(now, effects)
+        effects.extend(rules_site.plan_test(self.state, now))
         self._look(rules.on_tick(self.state, now, slow=slow), now, effects)
         self._end_shelves(now, effects)
+
+    def _close_forgotten(self, now: Ms, effects: list[Effect]) -> None:
+        """Of what was asked for and not answered, the engine itself makes the entry."""
+        for vessel in self.state.vessels.values():
+            entry = rules_forgotten.lapse(self.state, vessel, now)
+            if entry is not None:
+                effects.append(Logged(now, entry))
+                self._entry(entry, effects)
 
     def _forecast(self, batch: Batch, now: Ms, effects: list[Effect]) -> None:
         """Give the rules a new estimate to look at, and keep what the keeper could count on."""
@@ -155,15 +180,15 @@ class Engine(Alarming):
             return
         estimate = self._estimate(batch, now)
         batch.estimate = estimate
+        batch.future = None if batch.belief is None else batch.belief.future
         batch.rule_due = (now // RULES_EVERY + 1) * RULES_EVERY
         mid = estimate.ready.mid
         if mid is None:
             return
         if now < mid < batch.rule_due:
             batch.rule_due = int(mid) + 1
-        if batch.expected is None or mid < batch.expected:
-            batch.expected, batch.expected_water = mid, estimate.water_c
-            document = {"ready": mid, "water_c": estimate.water_c}
+        document = promise.count_on(self.state, batch, estimate, now)
+        if document is not None:
             effects.append(Learned(now, f"expected/{batch.start.batch}", document))
 
     def next_due(self, now: Ms) -> Ms:
@@ -180,6 +205,7 @@ class Engine(Alarming):
         for probe in state.probes.values():
             last = max(probe.newest.time if probe.newest else 0, state.listening_since)
             due.append(last + 3 * probe.spec.every + MINUTE)
+        due += rules_site.dues(state)
         return min((when for when in due if when > now), default=now + SLOT)
 
     # -- log entries
@@ -188,19 +214,32 @@ class Engine(Alarming):
         """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper."""
         check(self.state, entry)
 
-    def _entry(self, entry: LogEntry, effects: list[Effect]) -> None:
+    def _chilled(self, entry: Chill | Emptied, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)
+        self.state.cold_stores[entry.store].take(entry)
+        if isinstance(entry, Emptied):
+            self._hands_on(entry.store, "the log: the store is empty", now, effects)
+        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
+
+    def _entry(self, entry: BatchEntry, effects: list[Effect]) -> None:
+        now = max(entry.time, entry.logged)
+        if not isinstance(entry, Start | Settle) and comes_too_late(self.state, entry):
+            self._record(entry)
+            return
         if isinstance(entry, Harvest | Discard):
             self._teach(entry, now, effects)
         vessel = self._record(entry)
         if isinstance(entry, Start):
+            sow(self.state, entry)
             effects.append(Learned(now, f"prior/{entry.batch}", self.lot(entry.lot).document()))
             self._replaced(now, effects)
         if isinstance(entry, Settle):
             self._look(rules_air.air(self.state, vessel, now), now, effects)
             return
         if isinstance(entry, Harvest | Discard):
-            self._hands_on(vessel, now, effects)
+            self._hands_on(vessel.spec.id, "the log: the batch has ended", now, effects)
+        if isinstance(entry, Lapse):
+            self._hands_on(vessel.spec.id, "the monitor: the batch has ended, not logged", now, effects)
         if vessel.batch is not None:
             self._forecast(vessel.batch, now, effects)
         effects.append(BatchChanged(now, entry.batch))
@@ -228,9 +267,11 @@ class Engine(Alarming):
         vessel = self.state.vessels[batch.start.vessel]
         vessel.habit = vessel.habit.after(vessel.water, belief.room, batch.start.time // SLOT, entry.time // SLOT)
         effects.append(Learned(now, f"vessel/{vessel.spec.id}", {"held": list(vessel.habit.held)}))
+        if entry.time // SLOT < now // SLOT:
+            belief.start_over()  # what befell the vessel after the end says nothing of the tin
         if isinstance(entry, Harvest):
             belief.see(entry)
-        batch.untaught = belief.teaches(now)
+        batch.untaught = belief.teaches(entry.time)
         if batch.untaught:
             return
         lot = self.lot(batch.start.lot).learn(entry.batch, now, belief.prior, belief.points, belief.weights)
@@ -238,7 +279,7 @@ class Engine(Alarming):
         effects.append(Learned(now, f"lot/{lot.id}", lot.document()))
         self._look([tins.tin_falling(self.state, lot, now)], now, effects)
 
-    def _record(self, entry: LogEntry) -> VesselState:
+    def _record(self, entry: BatchEntry) -> VesselState:
         """Take an entry into the state, without looking at any rule; returns its vessel."""
         if isinstance(entry, Settle):
             vessel = self.state.vessels[entry.vessel]
@@ -249,17 +290,31 @@ class Engine(Alarming):
             prior = self.lot(entry.lot).before_next()
             room = self.state.room if self.state.has_room_probe else None
             belief = Belief(entry, prior, vessel.water, vessel.air if vessel.air_probes else None, room, vessel.habit)
+            for other in self.state.batches.values():
+                if other.start.vessel == entry.vessel and isinstance(other.ended, Lapse):
+                    other.belief = None  # its vessel is used again: it can't be taken up any more
             vessel.batch = self.state.batches[entry.batch] = Batch(entry, belief)
             return vessel
         batch = self.state.batches[entry.batch]
         vessel = self.state.vessels[batch.start.vessel]
+        if comes_too_late(self.state, entry):
+            if isinstance(entry, Harvest | Discard):
+                batch.ended, batch.untaught = entry, "it was logged after it had been closed"
+            return vessel
+        if isinstance(entry, Lapse) and batch.ended is not None:
+            return vessel  # a clock that was set back has put it behind the keeper's own entry
+        if isinstance(batch.ended, Lapse):
+            batch.ended, vessel.batch = None, batch  # it was there all the time
         if isinstance(entry, Seen):
             if batch.belief is not None:
                 batch.belief.see(entry)
             batch.expected = None  # new evidence: what can be counted on is reckoned anew
             return vessel
-        batch.ended, batch.belief = entry, None
-        vessel.batch, vessel.settle_until = None, None
+        batch.ended = entry
+        if not isinstance(entry, Lapse):
+            batch.belief = None  # a late word can still take up what nobody wrote of
+        if vessel.batch is batch:
+            vessel.batch, vessel.settle_until = None, None
         return vessel
 
     # -- the world around
@@ -278,6 +333,7 @@ class Engine(Alarming):
         by = event.time - event.was
         state.listening_since = event.time
         state.broker_since += by
+        state.house.clock_set(event.time, event.was, rules_site.CLOCK_JUMP)
         for probe in state.probes.values():
             probe.clock_set(by)
         for vessel in state.vessels.values():
@@ -297,6 +353,8 @@ class Engine(Alarming):
         for open_slots in self._slots.values():
             open_slots.clock_set(now)
         self.state.room.forget_from(ahead)
+        for store in self.state.cold_stores.values():
+            store.series.forget_from(ahead)
         for vessel in self.state.vessels.values():
             vessel.water.forget_from(ahead)
             vessel.air.forget_from(ahead)
@@ -316,7 +374,7 @@ class Engine(Alarming):
     def _estimate(self, batch: Batch, now: Ms) -> Estimate:
         vessel = self.state.vessels[batch.start.vessel]
         newest = vessel.newest_water()
-        if batch.belief is None:
+        if batch.belief is None or batch.ended is not None:
             raise Refused(f"batch {batch.start.batch} has ended")
         return batch.belief.estimate(
             now,

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from monitor.core import stores
 from monitor.core.history import KEEP_SLOTS
-from monitor.core.log import LogEntry, Settle, Start
+from monitor.core.log import BatchEntry, Chill, Emptied, Lapse, LogEntry, Seen, Settle, Start
 from monitor.core.model import DAY, SLOT, Ms, Refused
+from monitor.core.wording import rfc3339
 
 if TYPE_CHECKING:
-    from monitor.core.state import State, VesselState
+    from monitor.core.state import Batch, State, VesselState
 
 OLDEST: Final[Ms] = KEEP_SLOTS * SLOT
 """A batch that began earlier than the history reaches can't be reckoned."""
@@ -19,6 +21,9 @@ def check(state: State, entry: LogEntry) -> None:
     """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper."""
     if isinstance(entry, Settle):
         _vessel(state, entry.vessel)
+        return
+    if isinstance(entry, Chill | Emptied):
+        stores.check(state, entry)
         return
     if isinstance(entry, Start):
         vessel = _vessel(state, entry.vessel)
@@ -40,15 +45,46 @@ def check(state: State, entry: LogEntry) -> None:
     if batch is None:
         known = ", ".join(b.start.batch for b in state.open_batches()) or "none"
         raise Refused(f"there is no batch {entry.batch}; open batches: {known}")
-    if batch.ended is not None:
+    if batch.ended is not None and (not isinstance(batch.ended, Lapse) or isinstance(entry, Lapse)):
         raise Refused(f"batch {entry.batch} has already ended")
     if entry.time < batch.start.time:
         raise Refused(f"that is before batch {entry.batch} was started")
+    if comes_too_late(state, entry):
+        _check_late(state, batch, entry)
     share = getattr(entry, "fraction", None)
     if share is None:
         share = getattr(entry, "hatched_fraction", None)
     if share is not None and not 0 <= share <= 1:
         raise Refused(f"the hatched fraction is {share:g}; allowed is 0 to 1")
+
+
+def comes_too_late(state: State, entry: BatchEntry) -> bool:
+    """Whether an entry is about a batch that was closed because nobody wrote of it, and that can't be taken up again.
+
+    While its vessel was not used again it can: then the entry is taken as if the batch had never been closed.
+    """
+    batch = None if isinstance(entry, Start | Settle | Lapse) else state.batches.get(entry.batch)
+    if batch is None or not isinstance(batch.ended, Lapse):
+        return False
+    return batch.belief is None or entry.logged - batch.start.time > OLDEST
+
+
+def _check_late(state: State, batch: Batch, entry: BatchEntry) -> None:
+    """Only how and when it ended can still be told, for the record."""
+    name, vessel = batch.start.batch, batch.start.vessel
+    later = [other.start for other in state.batches.values() if other.start.vessel == vessel]
+    following = next((start for start in later if start.time >= batch.start.time and start.batch != name), None)
+    when = "" if following is None else rfc3339(following.time)
+    again = f", and {vessel} was started again with {following.batch} at {when}" if following is not None else ""
+    if isinstance(entry, Seen):
+        raise Refused(
+            f"batch {name} was closed as ended, not logged{again}; of it a harvest or discard can still be logged"
+        )
+    if following is not None and entry.time > following.time:
+        raise Refused(
+            f"batch {name} was closed as ended, not logged{again}; "
+            "give the time at which it was harvested or discarded, before that"
+        )
 
 
 def _vessel(state: State, name: str) -> VesselState:

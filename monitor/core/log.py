@@ -1,10 +1,13 @@
-"""What a keeper writes down: batches begun, looked into and ended, and hands in the water. Times are integer UTC milliseconds."""
+"""What a keeper writes down: batches begun, looked into and ended, hands in the water, and what is kept cold.
+
+Times are integer UTC milliseconds.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
@@ -67,4 +70,54 @@ class Settle:
     until: Ms
 
 
-LogEntry = Start | Seen | Harvest | Discard | Settle
+@dataclass(frozen=True, slots=True)
+class Work:
+    """Somebody works on a vessel until ``until``: its alarms and its probes' are held back, and come back by themselves."""
+
+    time: Ms
+    logged: Ms
+    vessel: str
+    until: Ms
+
+
+Gas = Literal["open", "air", "oxygen"]
+"""What is over the water of nauplii that are kept cold: an open vessel, or one closed over air or pure oxygen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chill:
+    """Nauplii went into a cold store: ``litres`` of water with ``gas_l`` litres of gas closed up over it (0 when open)."""
+
+    time: Ms
+    logged: Ms
+    store: str
+    nauplii: float
+    litres: float
+    gas: Gas = "open"
+    gas_l: float = 0.0
+    aerated: bool = False
+    batch: str = ""  # the one they were harvested from; empty when that is not told
+
+
+@dataclass(frozen=True, slots=True)
+class Emptied:
+    """What a cold store held is used up or thrown away."""
+
+    time: Ms
+    logged: Ms
+    store: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lapse:
+    """Nobody wrote down what became of a batch: the monitor itself closes it as ended, not logged."""
+
+    time: Ms
+    logged: Ms
+    batch: str
+
+
+BatchEntry = Start | Seen | Harvest | Discard | Settle | Work | Lapse
+"""What is written down about a vessel and what is in it."""
+
+LogEntry = BatchEntry | Chill | Emptied

@@ -11,7 +11,9 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from typing import Any, Literal
 
+from monitor.core.house import Began, Host
 from monitor.core.log import LogEntry
+from monitor.core.phones import PhoneEvent
 
 Ms = int
 """UTC milliseconds since 1970-01-01T00:00Z."""
@@ -111,6 +113,7 @@ class ProbeSpec:
     high: float
     max_rate: float  # a faster change than this many units per minute, sustained, is suspect
     air: AirRule = AirRule()
+    store: str | None = None  # the cold store it belongs to: store probes, and air probes instead of a vessel
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +133,17 @@ class LotSpec:
     id: str
     strain: str = ""
     label_hatch_percent: float | None = None
+    grams: float | None = None  # what was in it when it was new; None when nobody told
+    low_below: float | None = None  # grams left that are few; None is two usual batches, see ``rules_cysts``
+
+
+@dataclass(frozen=True, slots=True)
+class ColdStoreSpec:
+    """A place where harvested nauplii are kept cold."""
+
+    id: str
+    warm_above: float = 10.0  # C; nauplii keep below 10 C up to 24 h under slight aeration (Ghent course)
+    cold_below: float = 1.0  # C; near freezing kills; 2-4 C was survived (KKT1, J. Biol. Res. 2005)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +158,11 @@ class AlarmSettings:
     off_delay: Ms = 10 * MINUTE
     air_on_delay: Ms = 60 * SECOND
     settling: Ms = 15 * MINUTE
+    disk_share: float = 0.05
+    disk_bytes: int = 200_000_000
+    delivery_on_delay: Ms = 10 * MINUTE
+    test_day: int | None = None  # of the weekly test, 0 is Monday; None for none
+    test_at: int = 18 * 60  # minutes after local midnight
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +174,7 @@ class SiteSpec:
     vessels: dict[str, VesselSpec]
     lots: dict[str, LotSpec] = field(default_factory=dict)
     alarms: AlarmSettings = AlarmSettings()
+    cold_stores: dict[str, ColdStoreSpec] = field(default_factory=dict)
 
 
 # ---------------------------------------------------------------------------------------------------------------
@@ -262,7 +282,7 @@ class ClockSet:
     was: Ms
 
 
-Event = Reading | LogEntry | AlarmCommand | BrokerLink | ClockSet | Tick
+Event = Reading | LogEntry | AlarmCommand | PhoneEvent | BrokerLink | ClockSet | Began | Host | Tick
 
 
 # ---------------------------------------------------------------------------------------------------------------
@@ -397,8 +417,8 @@ class SlotClosed:
 class Learned:
     """Something to be kept that neither slots nor log can tell: what a tin has taught, what a batch began with.
 
-    ``key`` is ``lot/<id>``, ``vessel/<id>``, ``prior/<batch>`` or ``expected/<batch>``; ``document`` is ready for JSON and takes
-    the place of the one before.
+    ``key`` is ``lot/<id>``, ``vessel/<id>``, ``prior/<batch>``, ``expected/<batch>`` or ``house/<what>``; ``document`` is ready for
+    JSON and takes the place of the one before.
     """
 
     time: Ms
@@ -406,4 +426,12 @@ class Learned:
     document: dict[str, Any]
 
 
-Effect = Transition | BatchChanged | SlotClosed | Learned
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """The engine itself made a log entry, and has taken it already: it is to be kept like a keeper's."""
+
+    time: Ms
+    entry: LogEntry
+
+
+Effect = Transition | BatchChanged | SlotClosed | Learned | Logged

@@ -9,15 +9,18 @@ from abc import ABC, abstractmethod
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from monitor.core import promise
 from monitor.core.alarms import HELD_BY_A_PERSON, Memory, clock_set
-from monitor.core.log import LogEntry, Settle, Start
+from monitor.core.log import Chill, Emptied, LogEntry, Settle, Start
 from monitor.core.lots import Lot
 from monitor.core.model import DAY, SLOT, Air, Alarm, AlarmState, Measures, Ms, Reading, SlotClosed
 from monitor.core.quality import CLOCK_UNSET, accept
+from monitor.core.rules_cysts import sow
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
 from monitor.core.water import Habit
 
 if TYPE_CHECKING:
+    from monitor.core.log import BatchEntry
     from monitor.core.state import State, VesselState
 
 
@@ -31,7 +34,7 @@ class Recalling(ABC):
     def _learn(self, reading: Reading) -> tuple[bool, VesselState | None, list[SlotClosed]]: ...
 
     @abstractmethod
-    def _record(self, entry: LogEntry) -> VesselState: ...
+    def _record(self, entry: BatchEntry) -> VesselState: ...
 
     def recall_slot(self, slot: SlotClosed) -> None:
         """History from before: a closed slot."""
@@ -47,6 +50,9 @@ class Recalling(ABC):
         if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
             series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
             series.put(slot.slot // SLOT, slot.count, slot.total)
+        store = self.state.cold_stores.get(probe.spec.store or "")
+        if store is not None and probe.spec.measures is Measures.STORE:
+            store.series.put(slot.slot // SLOT, slot.count, slot.total)
 
     def _far_ahead(self, time: Ms) -> bool:
         """Whether only a clock that was far ahead can have written this; one that begins in 1970 is no judge of it."""
@@ -74,6 +80,9 @@ class Recalling(ABC):
             if name in self.state.vessels:
                 self.state.vessels[name].habit = Habit(tuple(document["held"]))
             return
+        if kind == "house":
+            self.state.house.recall(name, document)
+            return
         batch = self.state.batches.get(name)
         if batch is None or batch.belief is None:
             return
@@ -81,15 +90,25 @@ class Recalling(ABC):
             batch.belief.prior = Lot.from_document(document).before_next()
             batch.belief.start_over()
         elif kind == "expected" and batch.expected is None:
-            batch.expected, batch.expected_water = document["ready"], document["water_c"]
+            promise.recall(batch, document)
 
     def recall_entry(self, entry: LogEntry) -> None:
         """A log entry from before, in the order in which they were logged; yields no effects and looks at no rule."""
+        if isinstance(entry, Chill | Emptied):
+            if entry.store in self.state.cold_stores:
+                self.state.cold_stores[entry.store].take(entry)
+            return
+        if isinstance(entry, Start):
+            sow(self.state, entry)  # whatever became of the vessel, it is no longer in the tin
         if isinstance(entry, Start | Settle) and entry.vessel not in self.state.vessels:
             return  # a vessel that is no longer configured: its record stays in the store
         if not isinstance(entry, Start | Settle) and entry.batch not in self.state.batches:
             return
         self._record(entry)
+
+    def batches_believed(self) -> list[str]:
+        """Ids of the batches of which more is to be recalled than the log: the open ones, and what can still be taken up."""
+        return [name for name, batch in self.state.batches.items() if batch.belief is not None]
 
     def reading_recall_from(self) -> Ms:
         """From when on stored readings are needed besides the closed slots; call after the slots."""

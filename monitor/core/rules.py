@@ -7,7 +7,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from monitor.core import rules_air, rules_batch, rules_probes, rules_water, tins
+from monitor.core import (
+    rules_air,
+    rules_batch,
+    rules_cysts,
+    rules_forgotten,
+    rules_heat,
+    rules_late,
+    rules_probes,
+    rules_store,
+    rules_water,
+    tins,
+)
 from monitor.core.alarms import Condition, over
 
 if TYPE_CHECKING:
@@ -24,15 +35,20 @@ def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
     for vessel in state.vessels.values():
         yield from on_vessel(state, vessel, now)
         yield from rules_water.on_tick(state, vessel, now, slow=slow)
+        yield from rules_late.on_tick(state, vessel, now, slow=slow)
         yield from rules_batch.on_tick(state, vessel, now, slow=slow)
+        yield from rules_forgotten.on_tick(state, vessel, now, slow=slow)
+    yield from rules_store.on_tick(state, now, slow=slow)
     yield from rules_probes.on_tick(state, now, slow=slow)
     if slow:
         yield from tins.standing(state, now)
+        yield from rules_cysts.on_tick(state, now)
 
 
 def on_reading(state: State, probe: ProbeState, now: Ms) -> Iterator[Condition | None]:
     """What must be looked at as soon as a probe has told its newest value."""
     yield from rules_probes.on_reading(state, probe, now)
+    yield from rules_store.on_reading(state, probe, now)
     vessel = state.vessels.get(probe.spec.vessel or "")
     if vessel is not None and probe.fresh(now):
         yield from on_vessel(state, vessel, now)
@@ -41,7 +57,7 @@ def on_reading(state: State, probe: ProbeState, now: Ms) -> Iterator[Condition |
 def on_vessel(state: State, vessel: VesselState, now: Ms) -> Iterator[Condition | None]:
     """What changes with every reading of a vessel."""
     yield from rules_air.air(state, vessel, now)
-    yield rules_water.too_hot(state, vessel, now)
+    yield rules_heat.too_hot(state, vessel, now)
 
 
 def no_longer_configured(state: State) -> Iterator[Condition]:
@@ -49,7 +65,7 @@ def no_longer_configured(state: State) -> Iterator[Condition]:
 
     A tin need not be configured: one is known while it is known what it has taught.
     """
-    known = {"site", *state.vessels, *state.probes, *state.lots}
+    known = {"site", *state.vessels, *state.probes, *state.lots, *state.site.lots, *state.cold_stores}
     for name, memory in list(state.memories.items()):
         alarm = memory.alarm
         if alarm is not None and alarm.subject not in known:
@@ -58,9 +74,19 @@ def no_longer_configured(state: State) -> Iterator[Condition]:
 
 def can_ring(state: State) -> dict[str, tuple[str, str]]:
     """Rule and subject of every alarm there can be here, by its id."""
-    of_vessels = (*rules_air.RULES, *rules_water.RULES, *rules_batch.RULES)
+    of_vessels = (
+        *rules_air.RULES,
+        *rules_water.RULES,
+        *rules_heat.RULES,
+        *rules_late.RULES,
+        *rules_batch.RULES,
+        *rules_forgotten.RULES,
+    )
     found = {f"{rule}:{vessel}": (rule, vessel) for vessel in state.vessels for rule in of_vessels}
     found |= {f"{rule}:{probe}": (rule, probe) for probe in state.probes for rule in rules_probes.RULES}
     found |= {tins.alarm_id(lot): (tins.RULE, lot) for lot in state.lots}
+    found |= {f"{rule}:{store}": (rule, store) for store in state.cold_stores for rule in rules_store.RULES}
+    told = [lot.id for lot in state.site.lots.values() if lot.grams is not None]
+    found |= {rules_cysts.alarm_id(lot): (rules_cysts.RULE, lot) for lot in told}
     found[rules_probes.BROKER_LOST] = ("broker-lost", "site")
     return found

@@ -6,30 +6,38 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from monitor.core.history import SlotSeries
+from monitor.core.house import House
 from monitor.core.model import Air, AlarmState
 from monitor.core.quality import ProbeState
+from monitor.core.stores import ColdStore
 from monitor.core.water import NO_HABIT, Habit
 
 if TYPE_CHECKING:
     from monitor.core.alarms import Condition, Memory
+    from monitor.core.causes import Lost
     from monitor.core.eta import Belief
-    from monitor.core.log import Discard, Harvest, Start
+    from monitor.core.log import Discard, Harvest, Lapse, Start
     from monitor.core.lots import Lot
     from monitor.core.model import AirWord, Estimate, Ms, Reading, SiteSpec, VesselSpec
+    from monitor.core.promise import Foreseen
+    from monitor.core.water import Forecast
 
 
 @dataclass(slots=True)
 class Batch:
-    """A batch in a vessel; ``ended`` once it was harvested or discarded."""
+    """A batch in a vessel; ``ended`` once it was harvested, discarded, or closed because nobody wrote what became of it."""
 
     start: Start
     belief: Belief | None
-    ended: Harvest | Discard | None = None
+    ended: Harvest | Discard | Lapse | None = None
     untaught: str = ""  # why it taught its tin nothing
     estimate: Estimate | None = None  # what the rules last looked at
     rule_due: Ms = 0  # when the rules look at a new one
     expected: float | None = None  # ready, ms, as the keeper could count on it
     expected_water: float | None = None  # C, when that was
+    foreseen: Foreseen | None = None  # the water, as it was foreseen then
+    future: Forecast | None = None  # the water, as it is foreseen in ``estimate``
+    promised: float | None = None  # ready, ms, as it was told first, or with an alarm about cold or air since
 
 
 @dataclass(slots=True)
@@ -41,6 +49,7 @@ class VesselState:
     air_probes: list[ProbeState] = field(default_factory=list)
     batch: Batch | None = None
     settle_until: Ms | None = None
+    work_until: Ms | None = None  # somebody works on it: its alarms are held back
     weak_looked: Ms = 0  # when the rule about weak air last made a forecast
     habit: Habit = NO_HABIT  # heated or not, in its last batches
 
@@ -49,8 +58,11 @@ class VesselState:
         return _newest(self.water_probes)
 
     def newest_air(self) -> ProbeState | None:
-        told = [p for p in self.air_probes if p.newest is not None]
-        return max(told, key=lambda p: p.newest.time if p.newest else 0) if told else None
+        """The probe that tells of its air: of those that were heard about as lately as the newest, the one that says least."""
+        told = [(p.newest.time, p) for p in self.air_probes if p.newest is not None]
+        newest = max((time for time, _ in told), default=0)
+        lately = [(time, p) for time, p in told if newest - time <= 2 * p.spec.every]
+        return min(lately, key=lambda one: (one[1].air_state or 0, -one[0]))[1] if lately else None
 
     def water_c(self) -> float | None:
         newest = self.newest_water()
@@ -78,11 +90,17 @@ class State:
     room: SlotSeries = field(default_factory=SlotSeries)  # all room probes together
     has_room_probe: bool = False
     lots: dict[str, Lot] = field(default_factory=dict)  # what the tins have taught
+    sown: dict[str, list[tuple[Ms, float]]] = field(default_factory=dict)  # by tin: when cysts were started, and grams
+    cold_stores: dict[str, ColdStore] = field(default_factory=dict)
     memories: dict[str, Memory] = field(default_factory=dict)
     conditions: dict[str, Condition] = field(default_factory=dict)  # newest finding of each alarm with a memory
+    phones: dict[str, Phone] = field(default_factory=dict)  # that take pushes, or did, by id
     broker_up: bool = True
     broker_since: Ms = 0
+    house: House = field(default_factory=House)
     listening_since: Ms = 0  # silence is counted from here at the earliest
+    counting_since: Ms = 0  # the same, but a broker that was away counts as silence too
+    lost: Lost | None = None  # probes that fell silent together, as it was found last
 
     def open_batches(self) -> list[Batch]:
         """Batches that have not ended, in the order of the vessels."""
@@ -100,7 +118,11 @@ class State:
     def of(site: SiteSpec) -> State:
         probes = {name: ProbeState(spec) for name, spec in site.probes.items()}
         vessels = {name: VesselState(spec) for name, spec in site.vessels.items()}
+        stores = {name: ColdStore(spec) for name, spec in site.cold_stores.items()}
         for probe in probes.values():
+            store = stores.get(probe.spec.store or "")
+            if store is not None:
+                (store.air_probes if probe.spec.measures == "air" else store.probes).append(probe)
             if probe.spec.vessel is None or probe.spec.vessel not in vessels:
                 continue
             vessel = vessels[probe.spec.vessel]
@@ -109,4 +131,4 @@ class State:
             elif probe.spec.measures == "air":
                 vessel.air_probes.append(probe)
         has_room = any(probe.spec.measures == "room" for probe in probes.values())
-        return State(site, probes, vessels, has_room_probe=has_room)
+        return State(site, probes, vessels, has_room_probe=has_room, cold_stores=stores)

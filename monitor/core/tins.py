@@ -24,7 +24,12 @@ _NOT_IN_A_TOPIC: Final = str.maketrans({character: f"%{ord(character):02x}" for 
 
 def alarm_id(lot: str) -> str:
     """Id of a tin's alarm: a level of an MQTT topic, whatever the keeper calls the tin."""
-    return f"{RULE}:{lot.translate(_NOT_IN_A_TOPIC)}"
+    return f"{RULE}:{in_a_topic(lot)}"
+
+
+def in_a_topic(lot: str) -> str:
+    """The name of a tin as a level of an MQTT topic."""
+    return lot.translate(_NOT_IN_A_TOPIC)
 
 
 def tin_falling(state: State, lot: Lot, now: Ms) -> Condition:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass, fields, replace
-from hashlib import blake2b
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from monitor.core.log import Discard, Harvest, LogEntry, Seen, Settle, Sight, Start
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start
 from monitor.core.model import Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
 
 ReadingRow = tuple[int, int, int, int, int, int | None, int | None]
@@ -27,6 +26,9 @@ ENTRY_KINDS: dict[str, type[LogEntry]] = {
     "harvest": Harvest,
     "discard": Discard,
     "settle": Settle,
+    "chill": Chill,
+    "emptied": Emptied,
+    "lapse": Lapse,
 }
 
 
@@ -127,76 +129,6 @@ def transition_to_record(transition: Transition) -> tuple[Ms, str, str, str, int
 
 def transition_from_record(time: Ms, before: str, notify: int, reason: str, text: str) -> Transition:
     return Transition(time, alarm_from_record(text), AlarmState(before), bool(notify), reason)
-
-
-@dataclass(frozen=True, slots=True)
-class Letter:
-    """One message to one channel. ``token`` stays the same over all tries, so that a duplicate can be recognised.
-
-    ``todo`` is the part of the body that says what to do, ``deadline`` when harm may begin. Both are no columns, since the
-    transition has them.
-    """
-
-    id: int
-    transition_id: int | None
-    alarm: str
-    channel: str
-    title: str
-    body: str
-    priority: Priority
-    created: Ms
-    token: str
-    tries: int = 0
-    next_try: Ms = 0
-    todo: str = ""
-    deadline: Ms | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Draft:
-    """What a letter shall say, before it has a place in the outbox. ``todo`` is the end of the body, or nothing."""
-
-    alarm: str
-    title: str
-    body: str
-    priority: Priority
-    created: Ms
-    todo: str = ""
-    deadline: Ms | None = None
-
-    def to_letter(self, letter_id: int, transition_id: int | None, channel: str) -> Letter:
-        identity = f"{self.alarm}|{self.created}|{transition_id or letter_id}|{channel}"
-        token = blake2b(identity.encode("utf-8", "replace"), digest_size=4).hexdigest()
-        return Letter(
-            letter_id,
-            transition_id,
-            plain(self.alarm),
-            channel,
-            plain(self.title),
-            plain(self.body),
-            self.priority,
-            self.created,
-            token,
-            next_try=self.created,
-            todo=plain(self.todo),
-            deadline=self.deadline,
-        )
-
-
-LETTER_COLUMNS = tuple(field.name for field in fields(Letter) if field.name not in ("todo", "deadline"))
-
-
-def letter_from_record(values: tuple[Any, ...]) -> Letter:
-    """From the columns, and last the alarm the letter is about as it is kept, or None."""
-    *columns, alarm = values
-    letter = Letter(*columns)
-    letter = replace(letter, priority=Priority(letter.priority))
-    if alarm is None:
-        return letter
-    about = alarm_from_record(alarm)
-    if about.over:
-        return letter
-    return replace(letter, todo=plain(about.todo), deadline=getattr(about, "deadline", None))
 
 
 @dataclass(frozen=True, slots=True)
