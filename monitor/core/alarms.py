@@ -21,6 +21,7 @@ SHORTEST_HALF: Final[Ms] = MINUTE
 """An acknowledged alarm does not come back sooner: whoever acknowledged it is on the way."""
 SHELF_LONGEST: Final = {Priority.HIGH: 2 * HOUR, Priority.MEDIUM: 7 * DAY, Priority.LOW: 7 * DAY}
 """Common practice, no source."""
+WEIGHT: Final = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +49,7 @@ class Condition:
     tell_return: bool = True  # a person wants to hear that it is over
     deadline: Ms | None = None
     too_late: Ms | None = None
+    rises: str = ""  # why a person is told anew when it weighs more than what was told; empty when only urgent does
 
 
 def over(alarm: str, rule: str, subject: str, priority: Priority, off_delay: Ms, *, tell: bool = True) -> Condition:
@@ -146,6 +148,8 @@ def _while_standing(memory: Memory, found: Condition, now: Ms) -> tuple[Memory, 
     if not found.clear:
         if found.active and found.priority is Priority.HIGH and alarm.priority is not Priority.HIGH:
             return _ring(memory, found, alarm.since, now, "it has become urgent")
+        if found.active and found.rises and WEIGHT[found.priority] > WEIGHT[alarm.priority]:
+            return _ring(memory, found, alarm.since, now, found.rises)
         if found.active:
             reason = _told_again_because(alarm, found, now)
             if reason:

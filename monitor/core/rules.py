@@ -15,6 +15,7 @@ from monitor.core import (
     rules_heat,
     rules_late,
     rules_probes,
+    rules_site,
     rules_store,
     rules_water,
     tins,
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
 def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
     """What is looked at as time passes; ``slow`` once a slot and after a log entry. Causes come before their effects."""
+    yield from rules_site.on_tick(state, now)
     yield rules_probes.broker_lost(state, now)
     for vessel in state.vessels.values():
         yield from on_vessel(state, vessel, now)
@@ -65,7 +67,14 @@ def no_longer_configured(state: State) -> Iterator[Condition]:
 
     A tin need not be configured: one is known while it is known what it has taught.
     """
-    known = {"site", *state.vessels, *state.probes, *state.lots, *state.site.lots, *state.cold_stores}
+    known = {
+        *rules_site.subjects(state),
+        *state.vessels,
+        *state.probes,
+        *state.lots,
+        *state.site.lots,
+        *state.cold_stores,
+    }
     for name, memory in list(state.memories.items()):
         alarm = memory.alarm
         if alarm is not None and alarm.subject not in known:
@@ -88,5 +97,6 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
     found |= {f"{rule}:{store}": (rule, store) for store in state.cold_stores for rule in rules_store.RULES}
     told = [lot.id for lot in state.site.lots.values() if lot.grams is not None]
     found |= {rules_cysts.alarm_id(lot): (rules_cysts.RULE, lot) for lot in told}
+    found |= rules_site.can_ring(state)
     found[rules_probes.BROKER_LOST] = ("broker-lost", "site")
     return found
