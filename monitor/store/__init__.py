@@ -2,13 +2,16 @@
 
 from monitor.store.errors import DiskFull, SchemaTooNew, StoreCorrupt, StoreError, StoreInUse
 from monitor.store.files import integrity
-from monitor.store.records import Draft, Letter, Quarantined
+from monitor.store.letters import Draft, Letter, Part, Posted
+from monitor.store.records import Quarantined
 from monitor.store.store import Store
 
 __all__ = [
     "DiskFull",
     "Draft",
     "Letter",
+    "Part",
+    "Posted",
     "Quarantined",
     "SchemaTooNew",
     "Store",

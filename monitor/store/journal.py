@@ -1,24 +1,19 @@
-"""What must never be lost: the keeper's log, alarms with their transitions, and the letters about them."""
+"""What must never be lost: the keeper's log, and alarms with their transitions."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
-from monitor.core.model import DAY, AlarmState
+from monitor.core.model import AlarmState
 from monitor.store.records import (
-    LETTER_COLUMNS,
-    Draft,
-    Letter,
     alarm_from_record,
     alarm_to_record,
     entry_from_record,
     entry_to_record,
-    letter_from_record,
-    plain,
     transition_from_record,
     transition_to_record,
 )
+from monitor.store.shelf import next_id
 
 if TYPE_CHECKING:
     import sqlite3
@@ -26,19 +21,11 @@ if TYPE_CHECKING:
     from monitor.core.log import LogEntry
     from monitor.core.model import Alarm, Ms, Transition
 
-LETTERS_KEPT: Ms = 30 * DAY
-"""How long a letter that was told or given up stays in the outbox."""
-
-
-def _next_id(connection: sqlite3.Connection, table: str) -> int:
-    (newest,) = connection.execute(f"SELECT coalesce(max(id), 0) FROM {table}").fetchone()  # noqa: S608
-    return int(newest) + 1
-
 
 class LogShelf:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
-        self._next = _next_id(connection, "event")
+        self._next = next_id(connection, "event")
         self._new: dict[int, LogEntry] = {}
 
     @property
@@ -74,7 +61,7 @@ class AlarmShelf:
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
-        self._next = _next_id(connection, "transition")
+        self._next = next_id(connection, "transition")
         self._new: dict[int, Transition] = {}
         rows = connection.execute("SELECT fields FROM alarm ORDER BY id").fetchall()
         self._standing = {alarm.id: alarm for alarm in (alarm_from_record(text) for (text,) in rows)}
@@ -122,84 +109,3 @@ class AlarmShelf:
 
     def saved(self) -> None:
         self._new.clear()
-
-
-LetterState = Literal["waiting", "told", "given-up"]
-
-# The column names are those of the dataclass, so that the two cannot drift apart.
-_SELECT_WAITING = (
-    f"SELECT {', '.join(f'outbox.{column}' for column in LETTER_COLUMNS)}, transition.fields FROM outbox "  # noqa: S608
-    "LEFT JOIN transition ON transition.id = transition_id WHERE state = 'waiting' ORDER BY outbox.id"
-)
-_WRITE_LETTER = (
-    f"INSERT INTO outbox ({', '.join(LETTER_COLUMNS)}, state, told, error) "  # noqa: S608
-    f"VALUES ({'?, ' * len(LETTER_COLUMNS)}?, ?, ?) ON CONFLICT (id) DO UPDATE SET state = excluded.state, "
-    "tries = excluded.tries, next_try = excluded.next_try, told = excluded.told, error = excluded.error"
-)
-
-
-class LetterShelf:
-    """Letters not yet told are held in memory too, so that a full disk stops no message."""
-
-    def __init__(self, connection: sqlite3.Connection) -> None:
-        self._next = _next_id(connection, "outbox")
-        rows = connection.execute(_SELECT_WAITING)
-        self._letters = {letter.id: letter for letter in (letter_from_record(row) for row in rows.fetchall())}
-        self._changed: dict[int, tuple[Letter, LetterState, Ms | None, str]] = {}
-        self._prune_before: Ms | None = None
-        self._urgent = False
-
-    @property
-    def waiting(self) -> int:
-        return len(self._changed)
-
-    @property
-    def urgent(self) -> bool:
-        """Whether more than a postponement waits."""
-        return self._urgent
-
-    def enqueue(self, transition_id: int | None, channel: str, draft: Draft) -> Letter:
-        letter = draft.to_letter(self._next, transition_id, channel)
-        self._next += 1
-        self._letters[letter.id] = letter
-        self._changed[letter.id] = (letter, "waiting", None, "")
-        self._urgent = True
-        return letter
-
-    def undelivered(self) -> list[Letter]:
-        return list(self._letters.values())
-
-    def told(self, letter_id: int, now: Ms) -> None:
-        letter = self._letters.pop(letter_id)
-        self._changed[letter_id] = (letter, "told", now, "")
-        self._prune_before = now - LETTERS_KEPT
-        self._urgent = True
-
-    def postpone(self, letter_id: int, next_try: Ms, error: str) -> None:
-        letter = self._letters[letter_id]
-        letter = replace(letter, tries=letter.tries + 1, next_try=next_try)
-        self._letters[letter_id] = letter
-        self._changed[letter_id] = (letter, "waiting", None, plain(error))
-
-    def hasten(self, letter_id: int, next_try: Ms) -> None:
-        """Held in memory only: after a restart the letter merely waits as long as was written before."""
-        self._letters[letter_id] = replace(self._letters[letter_id], next_try=next_try)
-
-    def give_up(self, letter_id: int, error: str) -> None:
-        letter = self._letters.pop(letter_id)
-        self._changed[letter_id] = (replace(letter, tries=letter.tries + 1), "given-up", None, plain(error))
-        self._urgent = True
-
-    def write(self, connection: sqlite3.Connection) -> None:
-        rows = [
-            (*(getattr(letter, column) for column in LETTER_COLUMNS), state, told, error)
-            for letter, state, told, error in self._changed.values()
-        ]
-        connection.executemany(_WRITE_LETTER, rows)
-        if self._prune_before is not None:
-            connection.execute("DELETE FROM outbox WHERE state != 'waiting' AND created < ?", (self._prune_before,))
-
-    def saved(self) -> None:
-        self._changed.clear()
-        self._prune_before = None
-        self._urgent = False

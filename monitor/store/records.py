@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass
-from typing import Any
 
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Work
 from monitor.core.model import Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
 
 ReadingRow = tuple[int, int, int, int, int, int | None, int | None]
@@ -26,6 +25,7 @@ ENTRY_KINDS: dict[str, type[LogEntry]] = {
     "harvest": Harvest,
     "discard": Discard,
     "settle": Settle,
+    "work": Work,
     "chill": Chill,
     "emptied": Emptied,
     "lapse": Lapse,

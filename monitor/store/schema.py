@@ -72,7 +72,27 @@ FIRST = Migration(
     ),
 )
 
-MIGRATIONS: tuple[Migration, ...] = (FIRST,)
+SECOND = Migration(
+    2,
+    "letters that wait and are merged",
+    (
+        "ALTER TABLE outbox ADD COLUMN kind TEXT NOT NULL DEFAULT 'trouble'",
+        # Before `hold` it does not go, for `cause`, which `why` says in words. `hold` and `went` (when it was handed out) are
+        # in the engine's time, which may be simulated; `created`, `next_try` and `told` are real.
+        "ALTER TABLE outbox ADD COLUMN hold INTEGER NOT NULL DEFAULT 0",
+        "ALTER TABLE outbox ADD COLUMN cause TEXT NOT NULL DEFAULT 'now'",
+        "ALTER TABLE outbox ADD COLUMN why TEXT NOT NULL DEFAULT ''",
+        "ALTER TABLE outbox ADD COLUMN went INTEGER",
+        # What it tells of each alarm, as JSON.
+        "ALTER TABLE outbox ADD COLUMN parts TEXT NOT NULL DEFAULT '[]'",
+        # The letter that tells it instead. No REFERENCES: after a clock was set back, the newer of the two may be cleared away
+        # first, and that must stop no commit.
+        "ALTER TABLE outbox ADD COLUMN merged_into INTEGER",
+        "CREATE INDEX outbox_created ON outbox (created)",
+    ),
+)
+
+MIGRATIONS: tuple[Migration, ...] = (FIRST, SECOND)
 
 
 def migrate(connection: sqlite3.Connection, path: Path, now: Ms, migrations: tuple[Migration, ...] = MIGRATIONS) -> int:

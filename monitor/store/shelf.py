@@ -27,6 +27,12 @@ class Shelf(Protocol):
         """The transaction is committed: forget what waited."""
 
 
+def next_id(connection: sqlite3.Connection, table: str) -> int:
+    """The first number that no row of a table has."""
+    (newest,) = connection.execute(f"SELECT coalesce(max(id), 0) FROM {table}").fetchone()  # noqa: S608
+    return int(newest) + 1
+
+
 class Names:
     """A table of (id, text); ids are given out in memory and written with the rows that use them.
 

@@ -18,7 +18,8 @@ from monitor.store.deliveries import DeliveryShelf
 from monitor.store.errors import DiskFull, StoreError, in_our_words
 from monitor.store.files import claim
 from monitor.store.history import KeptShelf, QuarantineShelf, SlotShelf
-from monitor.store.journal import AlarmShelf, LetterShelf, LogShelf
+from monitor.store.journal import AlarmShelf, LogShelf
+from monitor.store.letter_shelf import LetterShelf
 from monitor.store.readings import ReadingShelf
 from monitor.store.reserve import Reserve
 from monitor.store.schema import migrate
@@ -29,7 +30,8 @@ if TYPE_CHECKING:
 
     from monitor.core.log import LogEntry
     from monitor.core.model import Alarm, Ms, Reading, SlotClosed, Transition
-    from monitor.store.records import Draft, Letter, Quarantined
+    from monitor.store.letters import Draft, Letter, Posted
+    from monitor.store.records import Quarantined
     from monitor.store.shelf import Shelf
 
 _ALL_PROBES = 10_000
@@ -300,7 +302,10 @@ class Store:
     # -- letters
 
     def enqueue(self, transition_id: int | None, channel: str, draft: Draft) -> Letter:
-        """Put a letter into the outbox, due at once. ``transition_id`` comes from ``put_alarm``; None for a notice."""
+        """Put a letter into the outbox, to be tried when its hold ends.
+
+        ``transition_id`` comes from ``put_alarm``; None for a notice or a letter that takes the place of several.
+        """
         self._mine()
         if transition_id is not None and not self._alarms.knows(transition_id):
             raise ValueError(f"there is no transition {transition_id} to write a letter about")
@@ -316,10 +321,13 @@ class Store:
         due = [letter for letter in self.undelivered() if letter.next_try <= now]
         return sorted(due, key=lambda letter: (_RANK[letter.priority], letter.next_try, letter.id))
 
-    def told(self, letter_id: int, now: Ms) -> None:
-        """The letter was delivered. Raises KeyError when it does not wait (any more); so do the next three."""
+    def told(self, letter_id: int, now: Ms, went: Ms | None = None) -> None:
+        """The letter was delivered; ``went``: when it was handed out, in the engine's time.
+
+        Raises KeyError when it does not wait (any more); so do the next ones.
+        """
         self._mine()
-        self._letters.told(letter_id, now)
+        self._letters.told(letter_id, now, now if went is None else went)
 
     def postpone(self, letter_id: int, next_try: Ms, error: str) -> None:
         """A try failed; the next is at ``next_try``."""
@@ -335,6 +343,37 @@ class Store:
         """No further try; the letter stays on record for 30 days."""
         self._mine()
         self._letters.give_up(letter_id, error)
+
+    def hold(self, letter: Letter) -> None:
+        """The letter waits from now on as it is given here: its ``hold``, ``cause`` and ``why`` may differ."""
+        self._mine()
+        self._letters.hold(letter)
+
+    def withdraw(self, letter_id: int, reason: str) -> None:
+        """There is no need to tell it any more; the letter stays on record with the reason."""
+        self._mine()
+        self._letters.withdraw(letter_id, reason)
+
+    def merge(self, letter_ids: Sequence[int], into: int, reason: str) -> None:
+        """Another letter tells these too: all is in the same commit. They stay on record, with a pointer to it."""
+        self._mine()
+        self._letters.merge(letter_ids, into, reason)
+
+    def last_told(self, channel: str, alarm: str) -> Ms | None:
+        """When the newest transition was that a channel was told of this alarm's trouble, as far as it is on record."""
+        self._mine()
+        return self._letters.last_told(channel, alarm)
+
+    def pushes(self, channel: str) -> list[Ms]:
+        """When letters went to a channel lately, in the engine's time."""
+        self._mine()
+        return self._letters.pushes(channel)
+
+    def letters_since(self, since: Ms) -> list[Posted]:
+        """All letters written at ``since`` (real time) or later and what became of them; they are kept 30 days."""
+        self._mine()
+        with in_our_words(self.path):
+            return self._letters.since(since)
 
     def _mine(self) -> None:
         if threading.get_ident() != self._owner:

@@ -5,19 +5,26 @@ import subprocess
 import sys
 import threading
 from contextlib import closing
+from dataclasses import replace
 from stat import S_IMODE
 from typing import TYPE_CHECKING
 
 import pytest
 
+from monitor.core.dispatch import Cause
 from monitor.core.model import Reading
 from monitor.store import SchemaTooNew, Store, StoreCorrupt, StoreError, StoreInUse, integrity
+from monitor.store.records import transition_to_record
 from monitor.store.schema import MIGRATIONS, Migration, migrate
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
+    from monitor.core.model import Transition
+
 T0 = 1_770_000_000_000
+NEXT = MIGRATIONS[-1].number + 1
 
 
 def ask(path: Path, question: str) -> object:
@@ -64,18 +71,43 @@ def test_opening_again_changes_nothing(path: Path) -> None:
 def test_a_migration_that_fails_leaves_nothing_behind(path: Path) -> None:
     """Half a migration never stays; the next try begins where the first did."""
     Store.open(path, now=T0).close()
-    broken = Migration(2, "broken", ("CREATE TABLE tide (id INTEGER PRIMARY KEY)", "CREATE TABLE tide (id INTEGER)"))
-    mended = Migration(2, "mended", ("CREATE TABLE tide (id INTEGER PRIMARY KEY)",))
+    broken = Migration(NEXT, "broken", ("CREATE TABLE tide (id INTEGER PRIMARY KEY)", "CREATE TABLE tide (id INTEGER)"))
+    mended = Migration(NEXT, "mended", ("CREATE TABLE tide (id INTEGER PRIMARY KEY)",))
     with closing(sqlite3.connect(path, isolation_level=None)) as connection:
         with pytest.raises(sqlite3.OperationalError, match="already exists"):
             migrate(connection, path, T0 + 1, (*MIGRATIONS, broken))
-        assert connection.execute("PRAGMA user_version").fetchone() == (1,)
+        assert connection.execute("PRAGMA user_version").fetchone() == (NEXT - 1,)
         assert connection.execute("SELECT count(*) FROM sqlite_schema WHERE name = 'tide'").fetchone() == (0,)
         assert migrate(connection, path, T0 + 2, (*MIGRATIONS, mended)) == 1
-        assert connection.execute("SELECT name, applied FROM migration WHERE number = 2").fetchone() == (
+        assert connection.execute("SELECT name, applied FROM migration ORDER BY number").fetchall()[-1] == (
             "mended",
             T0 + 2,
         )
+
+
+def test_a_letter_of_the_first_schema_still_goes(path: Path, transition: Callable[..., Transition]) -> None:
+    """What waited when the program was renewed has all it had: its words, its token, what to do and by when."""
+    path.parent.mkdir()
+    rung = transition(at=T0)
+    rung = replace(rung, alarm=replace(rung.alarm, deadline=T0 + 600_000))
+    time, *rest = transition_to_record(rung)
+    with closing(sqlite3.connect(path, isolation_level=None)) as connection:
+        migrate(connection, path, T0, MIGRATIONS[:1])
+        connection.execute("INSERT INTO transition VALUES (1, ?, ?, ?, ?, ?, ?, ?)", (time, *rest))
+        row = (1, rung.alarm.id, "phone", "Air stopped", "Since.\nLook.", "high", T0, "c0ffee00", "waiting", 2, T0 + 5)
+        connection.execute("INSERT INTO outbox VALUES (7, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, NULL, '')", row)
+        told = (1, rung.alarm.id, "mail", "Air stopped", "", "high", T0, "c0ffee01", "told", 0, T0, T0 + 9)
+        connection.execute("INSERT INTO outbox VALUES (8, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, '')", told)
+    with Store.open(path) as store:
+        (letter,) = store.due(T0 + 5)
+        assert (letter.id, letter.token, letter.tries, letter.body) == (7, "c0ffee00", 2, "Since.\nLook.")
+        assert (letter.todo, letter.deadline) == (rung.alarm.todo, T0 + 600_000)
+        assert (letter.hold, letter.cause, letter.alarms) == (0, Cause.NOW, (rung.alarm.id,))
+        assert store.last_told("mail", rung.alarm.id) == T0
+        assert [(one.id, one.state, one.rules) for one in store.letters_since(T0)] == [
+            (7, "waiting", ("air-stopped",)),
+            (8, "told", ("air-stopped",)),
+        ]
 
 
 def test_a_newer_schema_is_refused_and_left_alone(path: Path) -> None:

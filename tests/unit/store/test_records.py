@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.core.log import Discard, Harvest, LogEntry, Seen, Settle, Sight, Start
+from monitor.core.log import Discard, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start
 from monitor.core.model import Alarm, AlarmState, Priority, Quality, Reading, Transition
+from monitor.store.letters import Draft
 from monitor.store.records import (
     ENTRY_KINDS,
     LARGEST,
-    Draft,
     check_storable,
     entry_from_record,
     entry_to_record,
