@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from monitor.core import alarms, rules, rules_cysts, tins
+from monitor.core import alarms, causes, rules, rules_cysts, rules_push, tins
 from monitor.core.alarms import HELD_BY_A_PERSON, Condition, Memory, over
 from monitor.core.holds import HoldCommand, hold
-from monitor.core.model import Acknowledge, Alarm, AlarmState, Ms, Refused, Transition
+from monitor.core.model import Acknowledge, Alarm, AlarmState, Learned, Ms, Refused, Transition
+from monitor.core.phones import PHONES_KEY, phones_document
 from monitor.core.recall import Recalling
 from monitor.core.why import Decision, Decisions, silent_because
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from monitor.core.model import Effect
+    from monitor.core.phones import PhoneEvent
 
 
 OF_TINS = (tins.RULE, rules_cysts.RULE)
@@ -34,6 +36,7 @@ class Alarming(Recalling):
         for condition in found:
             if condition is None:
                 continue
+            condition = causes.hold_back(self.state, condition, now)  # noqa: PLW2901  (what the rule found, as it may ring)
             memory = self.state.memories.get(condition.id, Memory())
             self.state.conditions[condition.id] = condition
             result = alarms.step(memory, condition, now)
@@ -113,6 +116,16 @@ class Alarming(Recalling):
             if other is not None:
                 seen = alarms.acknowledge(self.state.memories[found.id], now, f"the log: tin {other} took its place")
                 self._apply(found.id, seen, effects)
+
+    # -- the phones that are told
+
+    def _phones(self, event: PhoneEvent, effects: list[Effect]) -> None:
+        after = rules_push.changed(self.state.phones, event)
+        if after is None:
+            return
+        self.state.phones = after
+        effects.append(Learned(event.time, PHONES_KEY, phones_document(after)))
+        self._look([rules_push.push_gone(self.state, event.time)], event.time, effects)
 
     # -- telling
 

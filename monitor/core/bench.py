@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from monitor.core.engine import Engine
     from monitor.core.model import Alarm, Estimate
+    from monitor.core.phones import Phone
     from monitor.core.quality import ProbeState
     from monitor.core.state import VesselState
 
@@ -76,6 +77,7 @@ def bench(
             if probe.spec.measures is Measures.ROOM and (value := measurement(probe, now)) is not None
         ],
         "alarms": [alarm_document(alarm) for alarm in engine.alarms()],
+        "phones": [_phone(phone) for phone in state.phones.values()],
         "decisions": {
             alarm: [{"time": rfc3339(one.time), "notify": one.notify, "reason": one.reason} for one in newest]
             for alarm, newest in engine.decisions().items()
@@ -84,6 +86,12 @@ def bench(
             rfc3339(meal) for meal in meals(site.timezone, site.feeding_times, now - MEALS_BACK, now + MEALS_AHEAD)
         ],
     }
+
+
+def _phone(phone: Phone) -> dict[str, Any]:
+    """Never its address or keys: whoever has those can push to it."""
+    gone = None if phone.gone is None else rfc3339(phone.gone)
+    return {"id": phone.id, "name": phone.name, "since": rfc3339(phone.since), "gone": gone}
 
 
 def _vessel(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate], now: Ms) -> dict[str, Any]:

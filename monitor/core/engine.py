@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from monitor.core import alarms, promise, rules, rules_air, rules_forgotten, rules_probes, rules_site, tins
+from monitor.core import alarms, causes, promise, rules, rules_forgotten, rules_probes, rules_site, tins
 from monitor.core.alarming import Alarming
 from monitor.core.entries import check, comes_too_late
 from monitor.core.eta import Belief
 from monitor.core.house import Began, Host
-from monitor.core.log import BatchEntry, Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Start
+from monitor.core.log import BatchEntry, Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Start, Work
 from monitor.core.lots import Lot
 from monitor.core.model import (
     MINUTE,
@@ -42,6 +42,7 @@ from monitor.core.model import (
     Tick,
     Unshelve,
 )
+from monitor.core.phones import PhoneGone, Subscribe, Unsubscribe
 from monitor.core.quality import accept, judge
 from monitor.core.rules_cysts import sow
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
@@ -60,7 +61,7 @@ class Engine(Alarming):
         self._learns = learns
         self._decisions = Decisions()
         self.state = State.of(site)
-        self.state.listening_since = now
+        self.state.listening_since = self.state.counting_since = now
         self.state.broker_since = now
         self._slots = {name: OpenSlots(name) for name in site.probes}
         self._slot_seen = 0  # the slot in which the slow rules last looked
@@ -77,6 +78,7 @@ class Engine(Alarming):
         """A message of this probe could not be read; it talks, but tells nothing usable."""
         state = self.state.probes[probe]
         state.heard, state.last_reason = arrived, reason
+        state.doubts.add(arrived, state.spec.every, bad=True)
 
     def step(self, event: Event) -> list[Effect]:
         """Move the state by one event; raises ``Refused`` for a log entry or command that cannot be taken (state unchanged)."""
@@ -102,9 +104,14 @@ class Engine(Alarming):
             case Start() | Seen() | Harvest() | Discard() | Settle() | Lapse():
                 self.check(event)
                 self._entry(event, effects)
+            case Work():
+                self.check(event)
+                self._work(event, effects)
             case Chill() | Emptied():
                 self.check(event)
                 self._chilled(event, effects)
+            case Subscribe() | Unsubscribe() | PhoneGone():
+                self._phones(event, effects)
         return effects
 
     # -- readings
@@ -147,9 +154,10 @@ class Engine(Alarming):
     # -- time
 
     def _tick(self, now: Ms, effects: list[Effect]) -> None:
+        done = False
         for vessel in self.state.vessels.values():
-            if vessel.settle_until is not None and now >= vessel.settle_until:
-                vessel.settle_until = None
+            done |= vessel.work_until is not None and now >= vessel.work_until
+            vessel.time_passes(now)
         slot = now // SLOT
         slow = slot != self._slot_seen
         if slow:
@@ -163,7 +171,7 @@ class Engine(Alarming):
         if slow and self._rules:
             self._close_forgotten(now, effects)
         effects.extend(rules_site.plan_test(self.state, now))
-        self._look(rules.on_tick(self.state, now, slow=slow), now, effects)
+        self._look(rules.on_tick(self.state, now, slow=slow or done), now, effects)
         self._end_shelves(now, effects)
 
     def _close_forgotten(self, now: Ms, effects: list[Effect]) -> None:
@@ -197,6 +205,7 @@ class Engine(Alarming):
         due = [(now // SLOT + 1) * SLOT]
         due += [batch.rule_due for batch in self.state.open_batches()]
         due += [v.settle_until for v in state.vessels.values() if v.settle_until is not None]
+        due += causes.due(state)
         for name, memory in state.memories.items():
             found = state.conditions.get(name)
             when = None if found is None else alarms.next_due(memory, found)
@@ -221,6 +230,11 @@ class Engine(Alarming):
             self._hands_on(entry.store, "the log: the store is empty", now, effects)
         self._look(rules.on_tick(self.state, now, slow=True), now, effects)
 
+    def _work(self, entry: Work, effects: list[Effect]) -> None:
+        now = max(entry.time, entry.logged)
+        self.state.vessels[entry.vessel].take(entry)
+        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
+
     def _entry(self, entry: BatchEntry, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)
         if not isinstance(entry, Start | Settle) and comes_too_late(self.state, entry):
@@ -234,7 +248,7 @@ class Engine(Alarming):
             effects.append(Learned(now, f"prior/{entry.batch}", self.lot(entry.lot).document()))
             self._replaced(now, effects)
         if isinstance(entry, Settle):
-            self._look(rules_air.air(self.state, vessel, now), now, effects)
+            self._look(rules.on_vessel(self.state, vessel, now), now, effects)
             return
         if isinstance(entry, Harvest | Discard):
             self._hands_on(vessel.spec.id, "the log: the batch has ended", now, effects)
@@ -331,7 +345,7 @@ class Engine(Alarming):
         """The clock jumped: silence is counted anew, all other that has lasted goes on, and no age shrinks."""
         state = self.state
         by = event.time - event.was
-        state.listening_since = event.time
+        state.listening_since = state.counting_since = event.time
         state.broker_since += by
         state.house.clock_set(event.time, event.was, rules_site.CLOCK_JUMP)
         for probe in state.probes.values():
@@ -339,6 +353,8 @@ class Engine(Alarming):
         for vessel in state.vessels.values():
             if vessel.settle_until is not None:
                 vessel.settle_until += by
+            if vessel.work_until is not None:
+                vessel.work_until += by
         for name, memory in state.memories.items():
             state.memories[name] = alarms.clock_set(memory, by)
         if by < 0:

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.core import promise
 from monitor.core.alarms import HELD_BY_A_PERSON, Memory, clock_set
-from monitor.core.log import Chill, Emptied, LogEntry, Settle, Start
+from monitor.core.log import Chill, Emptied, LogEntry, Settle, Start, Work
 from monitor.core.lots import Lot
 from monitor.core.model import DAY, SLOT, Air, Alarm, AlarmState, Measures, Ms, Reading, SlotClosed
+from monitor.core.phones import PHONES_KEY, phones_from
 from monitor.core.quality import CLOCK_UNSET, accept
 from monitor.core.rules_cysts import sow
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
@@ -83,6 +84,9 @@ class Recalling(ABC):
         if kind == "house":
             self.state.house.recall(name, document)
             return
+        if key == PHONES_KEY:
+            self.state.phones = phones_from(document)
+            return
         batch = self.state.batches.get(name)
         if batch is None or batch.belief is None:
             return
@@ -97,6 +101,10 @@ class Recalling(ABC):
         if isinstance(entry, Chill | Emptied):
             if entry.store in self.state.cold_stores:
                 self.state.cold_stores[entry.store].take(entry)
+            return
+        if isinstance(entry, Work):
+            if entry.vessel in self.state.vessels:
+                self.state.vessels[entry.vessel].take(entry)
             return
         if isinstance(entry, Start):
             sow(self.state, entry)  # whatever became of the vessel, it is no longer in the tin

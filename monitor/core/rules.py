@@ -15,6 +15,7 @@ from monitor.core import (
     rules_heat,
     rules_late,
     rules_probes,
+    rules_push,
     rules_site,
     rules_store,
     rules_water,
@@ -42,6 +43,7 @@ def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
         yield from rules_forgotten.on_tick(state, vessel, now, slow=slow)
     yield from rules_store.on_tick(state, now, slow=slow)
     yield from rules_probes.on_tick(state, now, slow=slow)
+    yield rules_push.push_gone(state, now)
     if slow:
         yield from tins.standing(state, now)
         yield from rules_cysts.on_tick(state, now)
@@ -99,4 +101,6 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
     found |= {rules_cysts.alarm_id(lot): (rules_cysts.RULE, lot) for lot in told}
     found |= rules_site.can_ring(state)
     found[rules_probes.BROKER_LOST] = ("broker-lost", "site")
+    if state.phones:
+        found[rules_push.PUSH_GONE] = (rules_push.RULE, "site")
     return found

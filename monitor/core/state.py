@@ -16,9 +16,10 @@ if TYPE_CHECKING:
     from monitor.core.alarms import Condition, Memory
     from monitor.core.causes import Lost
     from monitor.core.eta import Belief
-    from monitor.core.log import Discard, Harvest, Lapse, Start
+    from monitor.core.log import Discard, Harvest, Lapse, Start, Work
     from monitor.core.lots import Lot
     from monitor.core.model import AirWord, Estimate, Ms, Reading, SiteSpec, VesselSpec
+    from monitor.core.phones import Phone
     from monitor.core.promise import Foreseen
     from monitor.core.water import Forecast
 
@@ -52,6 +53,17 @@ class VesselState:
     work_until: Ms | None = None  # somebody works on it: its alarms are held back
     weak_looked: Ms = 0  # when the rule about weak air last made a forecast
     habit: Habit = NO_HABIT  # heated or not, in its last batches
+
+    def take(self, work: Work) -> None:
+        """Somebody begins to work on it, or says that it is done."""
+        self.work_until = work.until if work.until > max(work.time, work.logged) else None
+
+    def time_passes(self, now: Ms) -> None:
+        """What a keeper said for a time ends by itself."""
+        if self.settle_until is not None and now >= self.settle_until:
+            self.settle_until = None
+        if self.work_until is not None and now >= self.work_until:
+            self.work_until = None
 
     def newest_water(self) -> Reading | None:
         """The newest usable water temperature of all its probes."""
