@@ -15,13 +15,16 @@ if TYPE_CHECKING:
 def document(letter: Letter, site: str) -> dict[str, Any]:
     """``id`` is the same for every try with a letter, by which a duplicate is recognised. Times are RFC 3339.
 
-    ``time`` is when the letter was written. Only where there are: ``todo``; ``deadline``, when harm may begin, and
-    ``minutes_left``, whole minutes from ``time`` until then.
+    ``time`` is when the letter was written; ``kind`` is trouble, repeat, over, digest or test. ``alarm`` is the most pressing of
+    those it tells of. Only where there are: ``todo``; ``deadline``, when harm may begin, and ``minutes_left``, whole minutes from
+    ``time`` until then; ``reason``, why it rang and why the letter goes now; ``alarms``, all their ids where there are several;
+    ``contains``, the ids of letters that this one tells instead, by which one that came all the same is recognised.
     """
     said: dict[str, Any] = {
         "id": letter.token,
         "time": rfc3339(letter.created),
         "site": site,
+        "kind": letter.kind.value,
         "alarm": letter.alarm,
         "priority": letter.priority.value,
         "title": letter.title,
@@ -32,6 +35,13 @@ def document(letter: Letter, site: str) -> dict[str, Any]:
     if letter.deadline is not None:
         said["deadline"] = rfc3339(letter.deadline)
         said["minutes_left"] = max(letter.deadline - letter.created, 0) // MINUTE
+    if letter.reason:
+        said["reason"] = letter.reason
+    if len(letter.alarms) > 1:
+        said["alarms"] = list(letter.alarms)
+    contains = [token for part in letter.parts for token in part.tokens]
+    if contains:
+        said["contains"] = list(dict.fromkeys(contains))
     return said
 
 

@@ -1,25 +1,32 @@
 """The outbox as the decision thread works it: every alarm transition worth telling is told at least once.
 
 A letter is in the store before it is handed out and is struck off only when its channel has taken it. A crash in
-between tells it twice, with the same token; never not at all.
+between tells it twice, with the same token; never not at all. When it may go is decided in ``monitor.core.dispatch``.
+
+Two clocks: what a person is spared (quiet hours, digests, floods) follows the engine's time, which may be simulated; what a
+channel is spared (back-off, Retry-After) follows real time.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Literal, Protocol
 
 import structlog
 
-from monitor.core.model import DAY, MINUTE, SECOND, Priority
-from monitor.core.wording import duration
-from monitor.store import Draft
+from monitor.core.dispatch import AT_ONCE, FOR_A_DIGEST, Cause, Hold, Kind, Reach, kind_of, when
+from monitor.core.model import DAY, MINUTE, SECOND, AlarmState, Priority
+from monitor.notify.arranging import Arranging
+from monitor.notify.wording import draft
+from monitor.store import LETTERS_KEPT
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
+    from monitor.core.dispatch import Manners
     from monitor.core.model import Ms, Transition
+    from monitor.notify.arranging import LetterBox
     from monitor.store import Letter
 
 log = structlog.get_logger()
@@ -74,19 +81,6 @@ class Deliverer(Protocol):
     def deliver(self, letter: Letter) -> None: ...
 
 
-class LetterBox(Protocol):
-    """What the outbox needs of the store."""
-
-    def put_alarm(self, transition: Transition) -> int: ...
-    def enqueue(self, transition_id: int | None, channel: str, draft: Draft) -> Letter: ...
-    def undelivered(self) -> list[Letter]: ...
-    def due(self, now: Ms) -> list[Letter]: ...
-    def told(self, letter_id: int, now: Ms) -> None: ...
-    def postpone(self, letter_id: int, next_try: Ms, error: str) -> None: ...
-    def hasten(self, letter_id: int, next_try: Ms) -> None: ...
-    def give_up(self, letter_id: int, error: str) -> None: ...
-
-
 def back_off(tries: int, letter_id: int = 0) -> Ms:
     """How long to wait after ``tries`` failed tries: 5 s, doubling up to 15 min, shortened by up to a quarter.
 
@@ -99,33 +93,19 @@ def back_off(tries: int, letter_id: int = 0) -> Ms:
     return round(longest * (1 - dice / 4))
 
 
-def draft(transition: Transition, now: Ms | None = None) -> Draft:
-    """What to tell about a transition: the trouble and what to do, or that it is over.
-
-    ``now`` is when the letter is written, where that is not the transition's time because time is simulated.
-    """
-    alarm = transition.alarm
-    written = transition.time if now is None else now
-    if alarm.over:
-        lasted = duration(transition.time - alarm.since)
-        body = f"It lasted {lasted}; nothing needs doing about it now."
-        return Draft(alarm.id, f"Over: {alarm.title}", body, Priority.LOW, written)
-    body = "\n".join(part for part in (alarm.text, alarm.todo) if part)
-    return Draft(alarm.id, alarm.title, body, alarm.priority, written, alarm.todo, alarm.deadline)
-
-
-_RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
-
 Settled = Literal["told", "postponed", "given-up", "unknown"]
 
 
-class Outbox:
-    """Used by the thread that owns the store."""
+class Outbox(Arranging):
+    """Used by the thread that owns the store. Without ``manners`` every letter goes at once and by itself.
 
-    def __init__(self, store: LetterBox) -> None:
-        self._store = store
-        self._flying: dict[int, Letter] = {}
-        self._not_before: dict[str, Ms] = {}
+    ``reaches``: what each channel is for, where that is not everything at once.
+    """
+
+    def __init__(
+        self, store: LetterBox, manners: Manners = AT_ONCE, reaches: Mapping[str, Reach] | None = None
+    ) -> None:
+        super().__init__(store, manners, reaches or {})
         self._failing: set[str] = set()
 
     @property
@@ -137,44 +117,105 @@ class Outbox:
         """Channels whose last try failed."""
         return frozenset(self._failing)
 
-    def post(self, transition: Transition, channels: Iterable[str], now: Ms | None = None) -> int:
-        """Record a transition and, if it is to be told, a letter to each channel; give back how many letters.
+    # -- coming in
 
-        Both wait for the same commit.
+    def post(self, transition: Transition, channels: Iterable[str], now: Ms | None = None) -> int:
+        """Record a transition and, if it is to be told, a letter to each channel it is for; give back how many letters.
+
+        All wait for the same commit. ``now`` is real time, where the transition's is simulated.
         """
         number = self._store.put_alarm(transition)
-        if not transition.notify:
-            return 0
+        self._withdraw(transition)
         said = draft(transition, now)
-        reached = tuple(channels)
-        if transition.before is transition.alarm.state:
-            self._take_back(transition.alarm.id, reached)
-        return len([self._store.enqueue(number, channel, said) for channel in reached])
+        posted = 0
+        for channel in channels:
+            hold = self._hold_for(transition, channel)
+            if hold is None:
+                continue
+            before = self._told_anew(transition, channel)
+            kind = said.kind
+            if any(letter.kind is Kind.TROUBLE for letter in before):
+                kind = Kind.TROUBLE  # nobody was told of it there yet
+            letter = self._store.enqueue(number, channel, replace(said, kind=kind, hold=_soonest(hold, before, kind)))
+            self._store.merge([one.id for one in before], letter.id, "a fresher letter of this alarm takes its place")
+            posted += 1
+        return posted
 
-    def _take_back(self, alarm: str, channels: tuple[str, ...]) -> None:
-        """A repeat is about to say the same with fresh minutes: a channel that is down must not pile them up."""
+    def _hold_for(self, transition: Transition, channel: str) -> Hold | None:
+        """When a letter about this may go to a channel; ``None`` when there is nothing to tell there."""
+        alarm, time, kind = transition.alarm, transition.time, kind_of(transition)
+        reach = self._reaches.get(channel, Reach())
+        told = self._was_told(channel, alarm.id, alarm.since, time)
+        if kind is Kind.OVER:
+            waiting = self._waiting_about(channel, alarm.id, alarm.since)
+            held = next((one for one in waiting if one.cause in FOR_A_DIGEST and one.hold > time), None)
+            if held is not None and not told:
+                return Hold(held.hold, held.cause, f"its trouble has not been told yet: {held.why}")
+            told = told or bool(waiting)
+        if not transition.notify:
+            return None
+        return when(kind, alarm, time, self._manners, reach, told=told)
+
+    def _was_told(self, channel: str, alarm: str, since: Ms, time: Ms) -> bool:
+        """Whether a channel was told of the trouble that began at ``since``, or is just being told."""
+        if time - since > LETTERS_KEPT - DAY:
+            return True  # longer ago than letters are kept: rather a return too many
+        flying = [letter for letter, _ in self._flying.values() if letter.channel == channel]
+        times = [part.time for letter in flying for part in letter.parts if part.alarm == alarm and part.ended is None]
+        last = self._store.last_told(channel, alarm)
+        return max(times, default=since - 1) >= since or (last is not None and last >= since)
+
+    def _waiting_about(self, channel: str | None, alarm: str, since: Ms) -> list[Letter]:
+        """Letters not handed out that tell of the trouble that began at ``since``."""
+        return [
+            letter
+            for letter in self._store.undelivered()
+            if letter.id not in self._flying
+            and channel in (None, letter.channel)
+            and any(part.alarm == alarm and part.ended is None and part.time >= since for part in letter.parts)
+        ]
+
+    def _told_anew(self, transition: Transition, channel: str) -> list[Letter]:
+        """What waits of the same trouble, which this letter tells with fresh minutes: they must not pile up."""
+        alarm = transition.alarm
+        if alarm.over or not (alarm.priority is Priority.HIGH or kind_of(transition) is Kind.REPEAT):
+            return []
+        waiting = self._waiting_about(channel, alarm.id, alarm.since)
+        return [letter for letter in waiting if letter.kind in (Kind.TROUBLE, Kind.REPEAT) and len(letter.parts) == 1]
+
+    def _withdraw(self, transition: Transition) -> None:
+        """Whoever has taken note needs no letter that waits for the morning or for the second channel."""
+        alarm = transition.alarm
+        if alarm.state is AlarmState.UNACKNOWLEDGED:
+            return
+        seen = not alarm.over or transition.before is AlarmState.RETURNED
         for letter in self._store.undelivered():
-            same = letter.alarm == alarm and letter.channel in channels and letter.priority is Priority.HIGH
-            if same and letter.id not in self._flying:
-                self._store.give_up(letter.id, "a fresher letter of this alarm takes its place")
+            if letter.id in self._flying or letter.alarms != (alarm.id,):
+                continue
+            needless = letter.cause is Cause.SECOND or letter.kind is Kind.REPEAT
+            if needless or (seen and letter.cause in FOR_A_DIGEST):
+                self._store.withdraw(letter.id, f"{transition.reason}, before it was told here")
 
-    def pump(self, now: Ms, notifier: Deliverer) -> int:
+    # -- going out
+
+    def pump(self, now: Ms, notifier: Deliverer, time: Ms | None = None) -> int:
         """Hand out every letter whose time has come; give back how many. Commit first, so that none is told unsaved."""
-        handed = 0
-        for letter in self._ready(now):
-            self._flying[letter.id] = letter
+        at = now if time is None else time
+        ready = self._ready(now, at)
+        for letter in ready:
+            self._flying[letter.id] = (letter, at)
             notifier.deliver(letter)
-            handed += 1
-        return handed
+        return len(ready)
 
     def settle(self, delivery: Delivery, now: Ms) -> Settled:
         """Take the end of a try to the store."""
-        letter = self._flying.pop(delivery.letter_id, None)
-        if letter is None:
+        flown = self._flying.pop(delivery.letter_id, None)
+        if flown is None:
             return "unknown"
+        letter, went = flown
         self._watch(letter.channel, delivery)
         if delivery.ok:
-            self._store.told(letter.id, now)
+            self._store.told(letter.id, now, went)
             self._wake(letter.channel, now)
             return "told"
         if not delivery.transient or now - letter.created > GIVE_UP_AFTER:
@@ -191,38 +232,6 @@ class Outbox:
         """The notifier was replaced: whatever it had in hand is handed out anew."""
         self._flying.clear()
 
-    def _ready(self, now: Ms) -> list[Letter]:
-        """Due letters, the most pressing alarm first, and within an alarm the oldest letter first.
-
-        Older ones of the same alarm and channel go along even if they were postponed: otherwise "over" could arrive
-        before the trouble it ends.
-        """
-        due = [letter for letter in self._store.due(now) if self._may_go(letter, now)]
-        if not due:
-            return []
-        newest: dict[tuple[str, str], int] = {}
-        for letter in due:
-            key = (letter.channel, letter.alarm)
-            newest[key] = max(letter.id, newest.get(key, 0))
-        chosen = {letter.id for letter in due}
-        older = [
-            letter
-            for letter in self._store.undelivered()
-            if letter.id not in chosen
-            and letter.id < newest.get((letter.channel, letter.alarm), 0)
-            and self._may_go(letter, now)
-        ]
-        ready = older + due
-        pressing: dict[tuple[str, str], tuple[int, int]] = {}
-        for letter in ready:
-            key = (letter.channel, letter.alarm)
-            rank, first = pressing.get(key, (_RANK[letter.priority], letter.id))
-            pressing[key] = (min(rank, _RANK[letter.priority]), min(first, letter.id))
-        return sorted(ready, key=lambda letter: (*pressing[letter.channel, letter.alarm], letter.id))
-
-    def _may_go(self, letter: Letter, now: Ms) -> bool:
-        return letter.id not in self._flying and now >= self._not_before.get(letter.channel, now)
-
     def _wake(self, channel: str, now: Ms) -> None:
         """The channel works again: what it refused before need not wait any longer."""
         self._not_before.pop(channel, None)
@@ -237,3 +246,16 @@ class Outbox:
         elif not delivery.ok and channel not in self._failing:
             self._failing.add(channel)
             log.warning("channel.failing", channel=channel, error=delivery.error, todo=delivery.todo)
+
+
+def _soonest(hold: Hold, before: Iterable[Letter], kind: Kind) -> Hold:
+    """A letter that tells anew what waits for the second channel goes no later than that would have.
+
+    A repeat that tells anew what waits behind a flood goes when that would have; a first telling waits behind none.
+    """
+    causes = (Cause.SECOND, Cause.FLOOD) if kind is Kind.REPEAT else (Cause.SECOND,)
+    waits = [Hold(letter.hold, letter.cause, letter.why) for letter in before if letter.cause in causes]
+    if not waits:
+        return hold
+    first = min(waits, key=lambda wait: wait.until)
+    return first if first.cause is Cause.FLOOD or first.until < hold.until else hold

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import structlog
 
+from monitor.core.dispatch import Kind
 from monitor.core.model import Priority
 from monitor.notify.notifier import Notifier
 from monitor.notify.outbox import Delivery
@@ -37,6 +38,7 @@ def letter_for(number: int, channel: str, site: str, now: Ms) -> Letter:
         priority=Priority.LOW,
         created=now,
         token=secrets.token_hex(4),
+        kind=Kind.TEST,
     )
 
 

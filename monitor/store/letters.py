@@ -60,7 +60,8 @@ class Letter:
 
     ``todo`` is the part of the body that says what to do, ``deadline`` when harm may begin. Both are no columns, since the
     parts have them. ``next_try`` is real time, for what happens outside; ``hold`` is the engine's, which may be simulated:
-    the letter waits for both. ``why``: why it goes when and where it does.
+    the letter waits for both. ``why``: why it goes when and where it does. ``link``: where a person can act on it; put on as
+    it goes, and not kept.
     """
 
     id: int
@@ -76,6 +77,7 @@ class Letter:
     next_try: Ms = 0
     todo: str = ""
     deadline: Ms | None = None
+    link: str = ""
     kind: Kind = Kind.TROUBLE
     hold: Ms = 0
     cause: Cause = Cause.NOW
@@ -144,7 +146,7 @@ class Draft:
         )
 
 
-LETTER_COLUMNS: Final = tuple(field.name for field in fields(Letter) if field.name not in ("todo", "deadline"))
+LETTER_COLUMNS: Final = tuple(field.name for field in fields(Letter) if field.name not in ("todo", "deadline", "link"))
 _PARTS: Final = LETTER_COLUMNS.index("parts")
 
 

@@ -54,8 +54,9 @@ def rung(at: int = T0, vessel: str = "birch", priority: Priority = Priority.HIGH
     return Transition(at, alarm, AlarmState.NORMAL, notify, "held for 60 s")
 
 
-def over(at: int, vessel: str = "birch") -> Transition:
-    before = rung(at, vessel)
+def over(at: int, vessel: str = "birch", since: int = T0) -> Transition:
+    before = rung(since, vessel)
+    before = replace(before, time=at)
     return replace(before, alarm=replace(before.alarm, state=AlarmState.RETURNED), before=AlarmState.UNACKNOWLEDGED)
 
 
@@ -101,22 +102,26 @@ def test_a_failed_letter_comes_back_later_and_later(store: Store) -> None:
 
 
 def again(at: int) -> Transition:
-    return replace(rung(at), before=AlarmState.UNACKNOWLEDGED, reason="not acknowledged for 2 min")
+    return replace(rung(), time=at, before=AlarmState.UNACKNOWLEDGED, reason="not acknowledged for 2 min")
 
 
 def test_repeats_do_not_pile_up_behind_a_channel_that_is_down(store: Store) -> None:
     """A repeat takes the place of what still waits of its alarm; what is on its way, other alarms and "over" stay."""
     outbox, hands = Outbox(store), Hands()
-    outbox.post(over(T0 - HOUR), ["phone"])
+    outbox.post(rung(T0 - HOUR), ["phone"])
+    outbox.pump(T0 - HOUR, hands)
+    outbox.settle(Delivery(1, ok=True), T0 - HOUR)
+    outbox.post(over(T0 - MINUTE, since=T0 - HOUR), ["phone"])
     outbox.post(rung(), ["phone"])
     outbox.post(rung(vessel="ash"), ["phone"])
+    hands.letters.clear()
     outbox.pump(T0, hands)
     for letter in hands.letters:
         outbox.settle(Delivery(letter.id, ok=False, error="refused"), T0)
     for minutes in (2, 4, 6):
         outbox.post(again(T0 + minutes * MINUTE), ["phone"])
     assert [(letter.title, letter.created) for letter in store.undelivered()] == [
-        ("Over: Air stopped in birch", T0 - HOUR),
+        ("Over: Air stopped in birch", T0 - MINUTE),
         ("Air stopped in ash", T0),
         ("Air stopped in birch", T0 + 6 * MINUTE),
     ]

@@ -58,6 +58,7 @@ def test_the_other_side_can_verify_a_letter(webhook: Webhook, letter: Callable[.
         "id": "00000007",
         "time": "1970-01-01T00:00:00Z",
         "site": "shed",
+        "kind": "trouble",
         "alarm": "air-stopped:birch",
         "priority": "high",
         "title": "Air stopped in birch",

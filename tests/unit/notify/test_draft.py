@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from monitor.core.model import Alarm, AlarmState, Priority, Transition
 from monitor.core.wording import duration
-from monitor.notify.outbox import draft
+from monitor.notify import draft
 
 T0 = 1_770_000_000_000
 ALARM = Alarm(
