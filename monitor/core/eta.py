@@ -16,7 +16,7 @@ from monitor.core.evidence import Evidence, log_likelihood, started_in_good_fait
 from monitor.core.hatch import Array, Prior, cloud, draw, hatched, rate
 from monitor.core.model import HOUR, MINUTE, SLOT, AirWord, Estimate, Ms, Span, Stage
 from monitor.core.progress import DEADLY_SLOTS, Progress
-from monitor.core.water import NO_HABIT, UNKNOWN_C, Habit, forecast
+from monitor.core.water import NO_HABIT, UNKNOWN_C, Forecast, Habit, forecast
 from monitor.core.window import Window, window
 from monitor.core.wording import duration
 
@@ -81,6 +81,7 @@ class Belief:
     weights: Array = field(default_factory=lambda: np.full(len(cloud()), 1 / len(cloud())))
     progress: Progress | None = None
     ready_cloud: tuple[Array, Array] | None = None  # of the newest estimate: instants of T90 in ms, and weights
+    future: Forecast | None = None  # the water, as it was foreseen in the newest estimate
     evidence_slot: int = 0  # evidence weighed with slots that may still change, to be weighed again behind this one
 
     def vessel(self) -> oxygen.Vessel:
@@ -178,6 +179,7 @@ class Belief:
         """What is believed at ``now``; the last three go into the estimate as they are."""
         run = self.advance(now)
         future = forecast(self.water, run.slot, self.room, self.start.time // SLOT, self.habit)
+        self.future = future
         x_now = run.run_on(future, self.weights, now)
         p = run.parameters
         of_all = hatched(x_now, p) * p.share

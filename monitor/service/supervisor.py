@@ -21,6 +21,7 @@ from monitor.core.model import (
     ClockSet,
     Effect,
     Learned,
+    Logged,
     Ms,
     Refused,
     SlotClosed,
@@ -31,6 +32,7 @@ from monitor.core.wording import local_date
 from monitor.intake.incoming import Incoming
 from monitor.intake.session import Session
 from monitor.notify import Delivery, Notifier, Outbox
+from monitor.service.burden import Reporter
 from monitor.service.desk import Asked, ServiceDesk
 from monitor.service.ingest import Ingest
 from monitor.service.telling import Teller
@@ -80,7 +82,10 @@ class Supervisor:
         self._clock = wiring.clock
         self._inputs: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self._stopping = False
-        self.desk = ServiceDesk(self._inputs.put, wiring.channels, wiring.site.id, wiring.clock.wall)
+        reporter = Reporter(wiring.store_path, wiring.site.timezone, wiring.clock)
+        self.desk = ServiceDesk(
+            self._inputs.put, wiring.channels, wiring.site.id, wiring.clock.wall, reporter.report
+        )
         self._commit_due = 0.0
         self._disk_failing = False
         self.last_tick = 0.0
@@ -139,7 +144,7 @@ class Supervisor:
             self._recall_learned(f"vessel/{vessel}")
         for entry in entries:
             engine.recall_entry(entry)
-        for batch in engine.open_batches():
+        for batch in engine.batches_believed():
             self._recall_learned(f"prior/{batch}")
             self._recall_learned(f"expected/{batch}")
         for alarm in store.alarms():
@@ -266,6 +271,9 @@ class Supervisor:
                     self._store.put_slot(effect)
                 case Learned():
                     self._store.keep(effect.key, json.dumps(effect.document))
+                case Logged():
+                    self._store.log(effect.entry)
+                    log.info("log.entry", kind=type(effect.entry).__name__.lower(), subject=_subject(effect.entry))
                 case BatchChanged():
                     self._teller.touch_batch(effect.batch)
 
