@@ -72,6 +72,8 @@ class Daemon:
                 store_path=str(settings.store.path),
                 commit_every=settings.store.commit_every,
                 clock=clock,
+                manners=settings.manners(),
+                reaches=settings.reaches(),
             )
         )
         app = make_app(self._supervisor.desk, self._options)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 import queue
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import structlog
 
+from monitor.core.dispatch import AT_ONCE
 from monitor.core.engine import Engine
 from monitor.core.log import Start
 from monitor.core.model import (
@@ -39,8 +40,9 @@ from monitor.service.telling import Teller
 from monitor.store import Store, StoreError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
+    from monitor.core.dispatch import Manners, Reach
     from monitor.core.model import SiteSpec
     from monitor.intake.binding import Binding
     from monitor.intake.link import Link
@@ -72,6 +74,8 @@ class Wiring:
     store_path: str
     commit_every: Ms
     clock: Clock
+    manners: Manners = AT_ONCE
+    reaches: Mapping[str, Reach] = field(default_factory=dict)
 
 
 class Supervisor:
@@ -105,7 +109,7 @@ class Supervisor:
             self._engine.step(BrokerLink(self._clock.now(), up=False))  # nobody has answered yet
             self._ingest = Ingest(self._engine, store, self._w.bindings)
             self._recall()
-            self._outbox = Outbox(store)
+            self._outbox = Outbox(store, self._w.manners, self._w.reaches)
             self._notifier = Notifier(self._w.channels, self._inputs.put)
             self._session = self._make_session()
             self._teller = Teller(self._engine, self.desk, self._clock, self._session.publish)
@@ -253,12 +257,17 @@ class Supervisor:
                 log.error("broker.session-died")
                 self._session = self._make_session()
                 self._session.start()
-            if self._store.urgent:
-                self._commit()
-            self._outbox.pump(self._clock.wall(), self._notifier)
+            self._hand_out()
             self.last_tick = self._clock.steady()
         except Exception:
             log.exception("tick.failed")
+
+    def _hand_out(self) -> None:
+        """Letters whose time has come go; what was made one letter of several is on the disk before."""
+        self._outbox.arrange(self._clock.wall(), self._clock.now())
+        if self._store.urgent:
+            self._commit()
+        self._outbox.pump(self._clock.wall(), self._notifier, self._clock.now())
 
     # -- carrying effects out
 
@@ -307,7 +316,7 @@ class Supervisor:
             self._teller.touch_vessel(getattr(command, "vessel", None))
         self._carry(effects)
         self._commit()  # what a keeper was told is done must be on the disk
-        self._outbox.pump(self._clock.wall(), self._notifier)
+        self._hand_out()
         self._teller.run(at_once=True)
         asked.answer.set_result({"done": type(command).__name__.lower(), "subject": _subject(command)})
 

@@ -39,6 +39,21 @@ def check_channels(draft: Draft) -> None:
             _webhook(draft, part)
 
 
+def check_telling(draft: Draft) -> None:
+    """Quiet hours that are some hours, and a first channel beside a second one."""
+    alarms = draft.alarms
+    if alarms.sound("quiet", "quiet_from", "quiet_until") and alarms.value.quiet:
+        begin, end = alarms.value.quiet_from, alarms.value.quiet_until
+        if begin == end:
+            key = "quiet_from" if "quiet_from" in alarms.given else "quiet_until"
+            hint = "quiet = false switches them off."
+            draft.wrong_in(alarms, key, f"quiet hours from {begin} until {end}", "two different times", hint)
+    second = [part for part in draft.channel if part.sound("after") and part.value.after]
+    if second and len(second) == len(draft.channel):
+        hint = "Whatever is not urgent would reach nobody."
+        draft.wrong_in(second[0], "after", "after in every [[channel]]", "at least one channel without it", hint)
+
+
 def judge_webhook(url: str) -> None:
     """Raises Unfit when letters cannot be posted there."""
     try:

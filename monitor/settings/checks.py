@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from monitor.core.model import Measures
-from monitor.settings.channels import check_channels
+from monitor.settings.channels import check_channels, check_telling
 from monitor.settings.errors import nearest, quoted
 from monitor.settings.models import Alarms, Vessel
 from monitor.settings.probes import NUMERIC_AIR, RANGES, WORDS
+from monitor.settings.stores import check_cold_stores, check_store_of
 from monitor.settings.units import Kind, plain, told
 
 if TYPE_CHECKING:
@@ -23,19 +24,23 @@ if TYPE_CHECKING:
 
 def cross_check(draft: Draft) -> None:
     """Run all checks."""
-    for parts in (draft.vessel, draft.probe, draft.lot, draft.channel):
+    for parts in (draft.vessel, draft.probe, draft.lot, draft.cold_store, draft.channel):
         _no_id_twice(draft, parts)
     _broker(draft)
     _web(draft)
     _vessels(draft)
+    _lots(draft)
+    check_cold_stores(draft, _deadband(draft))
     for probe in draft.probe:
         _its_vessel(draft, probe)
+        check_store_of(draft, probe)
         _its_decoder(draft, probe)
         _its_limits(draft, probe)
         _its_air(draft, probe)
         _not_our_own_topic(draft, probe)
     _one_probe_a_value(draft)
     check_channels(draft)
+    check_telling(draft)
 
 
 def loopback(host: str) -> bool:
@@ -103,8 +108,7 @@ def _web(draft: Draft) -> None:
 def _vessels(draft: Draft) -> None:
     if not draft.vessel and not any(problem.pointer == "/vessel" for problem in draft.problems):
         draft.wrong("/vessel", "nothing", "at least one [[vessel]] with id and litres")
-    alarms = draft.alarms
-    deadband = alarms.value.deadband if alarms.sound("deadband") else Alarms.model_fields["deadband"].default
+    deadband = _deadband(draft)
     for part in draft.vessel:
         if not part.sound("cold_below", "hot_above"):
             continue
@@ -117,6 +121,20 @@ def _vessels(draft: Draft) -> None:
             found = f"limits {told(hot - cold, Kind.TEMPERATURE)} apart"
             draft.wrong_in(
                 part, key, found, f"further apart than the deadband of {plain(deadband)} C, or no alarm could end"
+            )
+
+
+def _deadband(draft: Draft) -> float:
+    alarms = draft.alarms
+    default: float = Alarms.model_fields["deadband"].default
+    return alarms.value.deadband if alarms.sound("deadband") else default
+
+
+def _lots(draft: Draft) -> None:
+    for part in draft.lot:
+        if "low_below" in part.given and "grams" not in part.given:
+            draft.wrong_in(
+                part, "low_below", "low_below without grams", "grams, what was in the tin when it was new, with it"
             )
 
 
@@ -136,7 +154,7 @@ def _its_vessel(draft: Draft, part: Part[Probe]) -> None:
     known = sorted({vessel.value.id for vessel in draft.vessel if vessel.sound("id")})
     belongs = measures in (Measures.WATER, Measures.AIR)
     if vessel is None:
-        if belongs:
+        if belongs and not (measures is Measures.AIR and "store" in part.given):
             draft.wrong_in(
                 part, "vessel", "nothing", f"the vessel whose {measures} it measures: {', '.join(known) or 'none yet'}"
             )

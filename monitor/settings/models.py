@@ -11,8 +11,9 @@ from typing import Annotated, Literal
 from pydantic import SecretStr  # noqa: TC002
 
 from monitor.core import model as core
+from monitor.core.dispatch import Manners, Reach
 from monitor.settings.base import Section, option
-from monitor.settings.forms import Choice, Duration, ListOf, Number, Quantity, Text
+from monitor.settings.forms import Choice, Duration, Flag, ListOf, Number, Quantity, Text
 from monitor.settings.names import BrokerUrl, ChannelUrl, ClockTime, FileName, Host, Identifier, TimeZone, Topic
 from monitor.settings.units import Kind
 
@@ -22,6 +23,7 @@ CLIENT_ID = Text("letters, digits, hyphens and underscores", r"[A-Za-z0-9_-]+", 
 HOST_NAME = Text('host names such as "shed.home.arpa"', r"[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*", longest=253)
 LINE = Text("one line of text")
 
+Weight = Literal["low", "medium", "high"]
 ChannelKind = Literal["apprise", "webhook", "mqtt"]
 
 SECOND, MINUTE, HOUR, DAY = core.SECOND, core.MINUTE, core.HOUR, core.DAY
@@ -157,9 +159,21 @@ class Lot(Section):
         told="not known",
         example=85,
     )
+    grams: Annotated[float | None, Quantity(Kind.MASS, 0.1, 100_000.0)] = option(
+        "Cysts that were in it when it was new. Bought more into it: add that. What was started is taken off.",
+        default=None,
+        told="not known: nobody is told when it is nearly empty",
+        example="50 g",
+    )
+    low_below: Annotated[float | None, Quantity(Kind.MASS, 0.0, 100_000.0)] = option(
+        "With less than this left it is nearly empty.",
+        default=None,
+        told="two usual batches of it (common practice, no source)",
+        example="6 g",
+    )
 
     def spec(self) -> core.LotSpec:
-        return core.LotSpec(self.id, self.strain, self.label_hatch_percent)
+        return core.LotSpec(self.id, self.strain, self.label_hatch_percent, self.grams, self.low_below)
 
 
 class Channel(Section):
@@ -207,6 +221,18 @@ class Channel(Section):
         told="swimup/<site id>/push",
         example="swimup/shed/push",
     )
+    after: Annotated[int, Duration(0, 1 * DAY)] = option(
+        "A second channel: only urgent alarms go there, and only when nobody has acknowledged them for so long, or for a third "
+        'of the minutes left, if that is less. "0 s": at once, the first channel.',
+        default=0,
+        example="5 min",
+    )
+    least: Annotated[Weight, Choice(("low", "medium", "high"))] = option(
+        "Alarms of a lower priority do not go to this channel.", default="low"
+    )
+
+    def reach(self) -> Reach:
+        return Reach(self.after, core.Priority(self.least))
 
 
 class Alarms(Section):
@@ -228,6 +254,34 @@ class Alarms(Section):
     settling: Annotated[int, Duration(1 * MINUTE, 2 * HOUR)] = option(
         "How long air may be off on purpose after you say so; then the alarm comes back by itself.", default=15 * MINUTE
     )
+    quiet: Annotated[bool, Flag()] = option(
+        "In the quiet hours only urgent alarms are told; all else is told in one digest when they end.", default=True
+    )
+    quiet_from: Annotated[str, ClockTime()] = option("When the quiet hours begin, local time.", default="22:00")
+    quiet_until: Annotated[str, ClockTime()] = option(
+        "When they end, local time. Alarms of low priority are told then, once a day, also without quiet hours.",
+        default="07:00",
+    )
+    night: Annotated[Literal["high", "medium"], Choice(("high", "medium"))] = option(
+        'The least priority that is told in the quiet hours. "medium" also wakes you for what can only be mended at night, such '
+        "as a cold snap that lets the hatch miss the morning's feed.",
+        default="high",
+    )
 
     def spec(self) -> core.AlarmSettings:
         return core.AlarmSettings(self.deadband, self.on_delay, self.off_delay, self.air_on_delay, self.settling)
+
+    def manners(self, timezone: str) -> Manners:
+        return Manners(
+            timezone,
+            self.quiet,
+            minutes_of(self.quiet_from),
+            minutes_of(self.quiet_until),
+            core.Priority(self.night),
+        )
+
+
+def minutes_of(clock: str) -> int:
+    """Minutes after midnight of an ``HH:MM``."""
+    hours, _, minutes = clock.partition(":")
+    return int(hours) * 60 + int(minutes)

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pydantic import BaseModel, ConfigDict
 
 from monitor.core import model as core
-from monitor.settings.models import Alarms, Broker, Channel, Lot, Site, Store, Vessel, Web
+from monitor.settings.models import Alarms, Broker, Channel, Lot, Site, Store, Vessel, Web, minutes_of
 from monitor.settings.probes import Probe
+from monitor.settings.stores import ColdStore, store_of
 
 if TYPE_CHECKING:
+    from monitor.core.dispatch import Manners, Reach
     from monitor.intake.binding import Binding
     from monitor.settings.base import Section
 
 TABLES: dict[str, type[Section]] = {"site": Site, "broker": Broker, "store": Store, "web": Web, "alarms": Alarms}
 """Tables written once, [like] so."""
-LISTS: dict[str, type[Section]] = {"vessel": Vessel, "probe": Probe, "lot": Lot, "channel": Channel}
+LISTS: dict[str, type[Section]] = {
+    "vessel": Vessel,
+    "probe": Probe,
+    "lot": Lot,
+    "cold_store": ColdStore,
+    "channel": Channel,
+}
 """Tables written any number of times, [[like]] so; the attribute of Settings is the plural."""
 
 
@@ -34,6 +43,7 @@ class Settings(BaseModel):
     vessels: tuple[Vessel, ...]
     probes: tuple[Probe, ...] = ()
     lots: tuple[Lot, ...] = ()
+    cold_stores: tuple[ColdStore, ...] = ()
     channels: tuple[Channel, ...] = ()
 
     def site_spec(self) -> core.SiteSpec:
@@ -41,18 +51,22 @@ class Settings(BaseModel):
         return core.SiteSpec(
             id=self.site.id,
             timezone=self.site.timezone,
-            feeding_times=tuple(sorted(_minutes(clock) for clock in self.site.feeding_times)),
-            probes={probe.id: probe.spec() for probe in self.probes},
+            feeding_times=tuple(sorted(minutes_of(clock) for clock in self.site.feeding_times)),
+            probes={probe.id: replace(probe.spec(), store=store_of(probe, self.cold_stores)) for probe in self.probes},
             vessels={vessel.id: vessel.spec() for vessel in self.vessels},
             lots={lot.id: lot.spec() for lot in self.lots},
+            cold_stores={store.id: store.spec() for store in self.cold_stores},
             alarms=self.alarms.spec(),
         )
+
+    def manners(self) -> Manners:
+        """How the outbox is told to behave."""
+        return self.alarms.manners(self.site.timezone)
+
+    def reaches(self) -> dict[str, Reach]:
+        """What each channel is for."""
+        return {channel.id: channel.reach() for channel in self.channels}
 
     def bindings(self) -> tuple[Binding, ...]:
         """What the intake is told: one binding a probe, in the order of the file."""
         return tuple(probe.binding() for probe in self.probes)
-
-
-def _minutes(clock: str) -> int:
-    hours, _, minutes = clock.partition(":")
-    return int(hours) * 60 + int(minutes)
