@@ -35,6 +35,8 @@ HIGH_FEW: Final = 2
 WEEK: Final = 7
 WORST: Final = 10
 READY: Final = "ready"
+APART: Final = frozenset({READY, "weekly-test"})
+"""What the keeper asked to be told is no burden."""
 
 Kind = Literal["alarm", "repeat", "return", "ready", "digest", "test"]
 
@@ -136,7 +138,7 @@ def burden(
     is made quieter.
     """
     life = lives(moves, standing)
-    rang = [one for one in life.occurrences if begin <= one.rang <= now and one.rule != READY]
+    rang = [one for one in life.occurrences if begin <= one.rang <= now and one.rule not in APART]
     channel, letters = _busiest([letter for letter in told if begin <= letter.time <= now])
     pushes = [letter for letter in letters if letter.kind in ("alarm", "return", "digest")]
     single = [letter for letter in pushes if letter.kind != "digest"]

@@ -34,16 +34,23 @@ class Asked:
 class ServiceDesk:
     """Implements ``monitor.web.desk.Desk``; ``publish`` is for the thread of decisions, the rest for any.
 
-    ``wall`` tells the time that is written on test letters.
+    ``wall`` tells the time that is written on test letters; ``report`` makes the burden report, in any thread.
     """
 
     def __init__(
-        self, ask: Callable[[Asked], None], channels: Sequence[Channel], site: str, wall: Callable[[], Ms]
+        self,
+        ask: Callable[[Asked], None],
+        channels: Sequence[Channel],
+        site: str,
+        wall: Callable[[], Ms],
+        report: Callable[[int], dict[str, Any]],
     ) -> None:
         self._ask = ask
         self._channels = channels
         self._site = site
         self._wall = wall
+        self._report = report
+        self._reporting = asyncio.Semaphore(1)  # a look back takes memory: one at a time
         self._trying = threading.Lock()
         self._lock = threading.Lock()
         self._view: dict[str, Any] = {}
@@ -92,6 +99,10 @@ class ServiceDesk:
             return try_channels(self._channels, self._site, self._wall(), TRIAL_S)
         finally:
             self._trying.release()
+
+    async def report(self, days: int) -> dict[str, Any]:
+        async with self._reporting:
+            return await asyncio.to_thread(self._report, days)
 
     async def do(self, command: Command) -> dict[str, Any]:
         asked = Asked(command)

@@ -26,5 +26,8 @@ class Desk(Protocol):
     async def try_channels(self) -> list[dict[str, Any]]:
         """One test letter through each channel; for each ``id``, ``ok``, ``error``, ``todo``. Raises Refused while one runs."""
 
+    async def report(self, days: int) -> dict[str, Any]:
+        """How much the alarms asked of a person in the last ``days`` days, 1 to 30. Raises Refused while it can't be read."""
+
     async def do(self, command: Command) -> dict[str, Any]:
         """Carry out a keeper's command and return what became of it. Raises ``monitor.core.model.Refused``."""
