@@ -10,6 +10,8 @@ import click
 
 from monitor.cli import REFUSED
 from monitor.cli.client import Client, json_option, segment
+from monitor.cli.explain import explain
+from monitor.cli.report import report
 from monitor.cli.told import plain, tell
 from monitor.settings.discover import config_option
 from monitor.settings.errors import Unfit
@@ -29,6 +31,10 @@ NO_CHANNEL: Final = (
 @click.group()
 def alarm() -> None:
     """List alarms, acknowledge them, put them off, and test how they reach a person."""
+
+
+alarm.add_command(explain)
+alarm.add_command(report)
 
 
 @alarm.command(name="list")
@@ -135,10 +141,10 @@ def back(name: str, config: Path | None, as_program: bool) -> None:
 def why_alarm(name: str, config: Path | None, as_program: bool) -> None:
     """Say why ALARM rang and why it did not, the newest last."""
     with Client(config) as client:
-        bench = client.get("/bench")
-    decided = bench.get("decisions", {}).get(name, [])
-    lines = [f"{one['time']}  {'told' if one['notify'] else 'not told'}: {one['reason']}" for one in decided]
-    tell({"alarm": name, "decisions": decided}, "\n".join(lines) or "Nothing was decided.", as_program=as_program)
+        story = client.get(f"/alarms/{segment(name)}")
+    lines = [f"{one['time']}  {'told' if one['notify'] else 'not told'}: {one['reason']}" for one in story["decisions"]]
+    told = {"alarm": name, "decisions": story["decisions"]}
+    tell(told, "\n".join(lines) or "Nothing was decided.", as_program=as_program)
 
 
 def _ask(name: str, what: str, said: str, config: Path | None, *, as_program: bool, **more: object) -> None:

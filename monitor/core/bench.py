@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.model import HOUR, Air, Measures, Ms
+from monitor.core.model import HOUR, Air, Measures, Ms, Refused
 from monitor.core.replay import ranges
+from monitor.core.rules import can_ring
 from monitor.core.wording import meals, rfc3339
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from monitor.core.phones import Phone
     from monitor.core.quality import ProbeState
     from monitor.core.state import VesselState
+    from monitor.core.why import Decision
 
 MEALS_BACK: Final = 12 * HOUR
 MEALS_AHEAD: Final = 72 * HOUR
@@ -57,6 +59,27 @@ def alarm_document(alarm: Alarm) -> dict[str, Any]:
     }
 
 
+def decision_document(one: Decision) -> dict[str, Any]:
+    return {"time": rfc3339(one.time), "notify": one.notify, "reason": one.reason}
+
+
+def story(engine: Engine, alarm: str) -> dict[str, Any]:
+    """One alarm as it stands, and all decisions about it that are kept. Raises Refused for one that cannot be."""
+    standing = next((one for one in engine.alarms() if one.id == alarm), None)
+    decided = engine.why(alarm)
+    known = (standing.rule, standing.subject) if standing is not None else can_ring(engine.state).get(alarm)
+    if known is None and not decided:
+        raise Refused(f"there is no alarm {alarm}, and there can be none of that name here")
+    rule, subject = known or (alarm.partition(":")[0], alarm.partition(":")[2])
+    return {
+        "id": alarm,
+        "rule": rule,
+        "subject": subject,
+        "alarm": None if standing is None else alarm_document(standing),
+        "decisions": [decision_document(one) for one in decided],
+    }
+
+
 def bench(
     engine: Engine, estimates: Mapping[str, Estimate], now: Ms, *, sim_speed: float | None = None
 ) -> dict[str, Any]:
@@ -79,8 +102,7 @@ def bench(
         "alarms": [alarm_document(alarm) for alarm in engine.alarms()],
         "phones": [_phone(phone) for phone in state.phones.values()],
         "decisions": {
-            alarm: [{"time": rfc3339(one.time), "notify": one.notify, "reason": one.reason} for one in newest]
-            for alarm, newest in engine.decisions().items()
+            alarm: [decision_document(one) for one in newest] for alarm, newest in engine.decisions().items()
         },
         "meals": [
             rfc3339(meal) for meal in meals(site.timezone, site.feeding_times, now - MEALS_BACK, now + MEALS_AHEAD)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import Refused
 from monitor.notify import try_channels
+from monitor.web.desk import Why
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -25,9 +26,9 @@ TRIAL_S: Final = 12.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Asked:
-    """A keeper's command on its way to the thread of decisions."""
+    """A keeper's command or question on its way to the thread of decisions."""
 
-    command: Command
+    command: Command | Why
     answer: Future[dict[str, Any]] = field(default_factory=Future)
 
 
@@ -104,7 +105,13 @@ class ServiceDesk:
         async with self._reporting:
             return await asyncio.to_thread(self._report, days)
 
+    async def why(self, alarm: str) -> dict[str, Any]:
+        return await self._answer(Why(alarm))
+
     async def do(self, command: Command) -> dict[str, Any]:
+        return await self._answer(command)
+
+    async def _answer(self, command: Command | Why) -> dict[str, Any]:
         asked = Asked(command)
         self._ask(asked)
         return await asyncio.wrap_future(asked.answer)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import structlog
 
+from monitor.core.bench import story
 from monitor.core.dispatch import AT_ONCE
 from monitor.core.engine import Engine
 from monitor.core.log import Start
@@ -38,6 +39,7 @@ from monitor.service.desk import Asked, ServiceDesk
 from monitor.service.ingest import Ingest
 from monitor.service.telling import Teller
 from monitor.store import Store, StoreError
+from monitor.web.desk import Why
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -87,9 +89,7 @@ class Supervisor:
         self._inputs: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self._stopping = False
         reporter = Reporter(wiring.store_path, wiring.site.timezone, wiring.clock)
-        self.desk = ServiceDesk(
-            self._inputs.put, wiring.channels, wiring.site.id, wiring.clock.wall, reporter.report
-        )
+        self.desk = ServiceDesk(self._inputs.put, wiring.channels, wiring.site.id, wiring.clock.wall, reporter.report)
         self._commit_due = 0.0
         self._disk_failing = False
         self.last_tick = 0.0
@@ -304,6 +304,9 @@ class Supervisor:
     def _command(self, asked: Asked) -> None:
         command = asked.command
         try:
+            if isinstance(command, Why):
+                asked.answer.set_result(story(self._engine, command.alarm))
+                return
             if isinstance(command, Start) and not command.batch:
                 command = replace(command, batch=self._batch_name(command))
             effects = self._engine.step(command)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
+from monitor.guide import ENTRIES
 from monitor.web.bodies import (
     AlarmBody,
     AnyBody,
@@ -20,6 +22,7 @@ from monitor.web.bodies import (
     find_vessel,
     read_body,
 )
+from monitor.web.given import read_days
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -51,6 +54,8 @@ class Api:
                     ("back-in-service", self._alarm(AlarmBody, AlarmBody.back)),
                 )
             ),
+            Route("/alarms/{alarm:path}", guard(self.alarm)),
+            Route("/report", guard(self.report)),
             Route("/channels/test", guard(self.try_channels), methods=["POST"]),
             Route("/batches", guard(self.start), methods=["POST"]),
             Route("/batches/{batch:path}/seen", guard(self.seen), methods=["POST"]),
@@ -64,6 +69,15 @@ class Api:
 
     async def alarms(self, _request: Request) -> Response:
         return JSONResponse({"alarms": self._site.desk.bench()["alarms"]})
+
+    async def alarm(self, request: Request) -> Response:
+        """One alarm: as it stands, what was decided about it, and the guide's entry."""
+        story = await self._site.why(request.path_params["alarm"])
+        entry = ENTRIES.get(story["rule"])
+        return JSONResponse({**story, "guide": None if entry is None else asdict(entry)})
+
+    async def report(self, request: Request) -> Response:
+        return JSONResponse(await self._site.report(read_days(request.query_params.get("days", ""))))
 
     async def health(self, _request: Request) -> Response:
         """Open to all, so it tells little: whether the page answers and the broker is linked."""

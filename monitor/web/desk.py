@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any, Protocol, runtime_checkable
 
 from monitor.core.log import Discard, Harvest, Seen, Settle, Start
 from monitor.core.model import AlarmCommand
 
 Command = Start | Seen | Harvest | Discard | Settle | AlarmCommand
+
+
+@dataclass(frozen=True, slots=True)
+class Why:
+    """A question: how an alarm stands, and what was decided about it."""
+
+    alarm: str
 
 
 @runtime_checkable
@@ -28,6 +36,12 @@ class Desk(Protocol):
 
     async def report(self, days: int) -> dict[str, Any]:
         """How much the alarms asked of a person in the last ``days`` days, 1 to 30. Raises Refused while it can't be read."""
+
+    async def why(self, alarm: str) -> dict[str, Any]:
+        """``alarm`` as it stands or None, its ``rule`` and ``subject``, and its ``decisions``, the oldest first.
+
+        Raises Refused for an alarm that cannot be.
+        """
 
     async def do(self, command: Command) -> dict[str, Any]:
         """Carry out a keeper's command and return what became of it. Raises ``monitor.core.model.Refused``."""

@@ -11,6 +11,10 @@ from monitor.web.problems import INVALID, Trouble
 LARGEST: Final = 1000.0
 """Grams, litres or g/L beyond which a slip of the finger is more likely than a bench that big."""
 
+LONGEST_REPORT: Final = 30
+"""Days: letters are not kept for longer."""
+LONGEST_SHELF: Final = 7 * 24 * 60
+
 
 def amount(text: str, kind: Kind) -> float:
     """``2 g``, ``0.5 gal``, ``25 ppt`` in grams, litres or g/L. Raises Unfit."""
@@ -35,6 +39,23 @@ def count(text: str) -> float:
     if not (digits.isascii() and digits.isdigit() and len(digits) <= 9):
         raise Unfit("a whole number such as 180000")
     return float(digits)
+
+
+def read_days(text: str) -> int:
+    """How many days to look back, 30 when nothing is said. Raises Trouble."""
+    if not text:
+        return LONGEST_REPORT
+    if not (text.isascii() and text.isdigit() and len(text) <= 2 and 1 <= int(text) <= LONGEST_REPORT):
+        raise invalid(f'days: found "{text[:40]}"; allowed is a whole number from 1 to {LONGEST_REPORT}.')
+    return int(text)
+
+
+def field_minutes(given: dict[str, str]) -> int:
+    """For how long to put an alarm off. Raises Trouble; what is too long for this alarm is for the core to say."""
+    text = given.get("minutes", "").strip()
+    if not (text.isascii() and text.isdigit() and len(text) <= 5 and 1 <= int(text) <= LONGEST_SHELF):
+        raise invalid(f'Put off: found "{text[:40]}"; allowed is a whole number of minutes from 1 to {LONGEST_SHELF}.')
+    return int(text)
 
 
 def invalid(told: str) -> Trouble:

@@ -124,6 +124,22 @@ class Site:
                 headers={"Retry-After": "10"},
             ) from None
 
+    async def why(self, alarm: str) -> dict[str, Any]:
+        """Raises Trouble for an alarm that cannot be, or when nobody answers in time."""
+        try:
+            return await asyncio.wait_for(self.desk.why(alarm), DECISION_TIMEOUT)
+        except Refused as refused:
+            raise Trouble(404, f"{str(refused)[:300]}.") from refused
+        except TimeoutError:
+            raise Trouble(503, "The service did not answer in time. Try again.", NO_ANSWER) from None
+
+    async def report(self, days: int) -> dict[str, Any]:
+        """Raises Trouble when the record cannot be read."""
+        try:
+            return await self.desk.report(days)
+        except Refused as refused:
+            raise Trouble(503, str(refused), REFUSED, headers={"Retry-After": "60"}) from refused
+
     async def try_channels(self) -> list[dict[str, Any]]:
         """Raises Trouble while somebody else tries them. Ends by itself."""
         try:
