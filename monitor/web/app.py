@@ -13,6 +13,7 @@ from starlette.responses import PlainTextResponse
 from starlette.routing import Mount, Route
 
 from monitor.web.access import Gate
+from monitor.web.alarm_pages import AlarmPages
 from monitor.web.api import Api
 from monitor.web.guard import SECURITY_HEADERS, Guard
 from monitor.web.live import Live
@@ -38,6 +39,7 @@ def make_app(desk: Desk, options: WebOptions) -> Starlette:
     app = Starlette(
         routes=[
             *Pages(site).routes(),
+            *AlarmPages(site).routes(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),
             Mount("/api/v1", routes=Api(site).routes()),

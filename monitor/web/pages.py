@@ -12,7 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.core.log import Discard, Harvest, Seen, Settle, Sight, Start
-from monitor.core.model import MINUTE, Acknowledge, Ms
+from monitor.core.model import MINUTE, Ms
 from monitor.settings.units import Kind
 from monitor.web import words
 from monitor.web.bodies import USUAL_SALINITY, USUAL_SETTLING, find_vessel, usual_lot
@@ -48,7 +48,6 @@ class Pages:
             Route("/batches/{batch:path}/seen", form(self.seen), methods=["POST"]),
             Route("/batches/{batch:path}/harvest", form(self.harvest), methods=["POST"]),
             Route("/batches/{batch:path}/discard", form(self.discard), methods=["POST"]),
-            Route("/alarms/{alarm:path}/acknowledge", form(self.acknowledge), methods=["POST"]),
             Route("/login", self.login_form),
             Route("/login", form(self.login, before_login=True), methods=["POST"]),
             Route("/logout", form(self.logout), methods=["POST"]),
@@ -91,10 +90,6 @@ class Pages:
         return await self._tap(
             request, Settle(now, now, vessel["id"], until), f"Noted: {vessel['id']} settles until {told}."
         )
-
-    async def acknowledge(self, request: Request, _given: Fields) -> Response:
-        now: Ms = self._site.desk.bench()["now_ms"]
-        return await self._tap(request, Acknowledge(now, request.path_params["alarm"], "page"), "Acknowledged.")
 
     async def seen(self, request: Request, given: Fields) -> Response:
         batch, now = request.path_params["batch"], self._site.desk.bench()["now_ms"]

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from monitor.core.model import Refused
@@ -27,7 +28,6 @@ from monitor.web.when import NotAnInstant
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
 
-    from markupsafe import Markup
     from starlette.datastructures import FormData
     from starlette.requests import Request
 
@@ -51,8 +51,17 @@ def _environment(assets: Assets) -> Environment:
         auto_reload=False,
     )
     environment.filters["path"] = lambda text: quote(str(text), safe="")
+    environment.filters["codes"] = _codes
     environment.globals.update(asset=assets.path, sights=words.SIGHTS)
     return environment
+
+
+def _codes(text: str) -> Markup:
+    """What stands between backticks as code; all else as text."""
+    parts = (
+        Markup("<code>{}</code>").format(part) if n % 2 else escape(part) for n, part in enumerate(text.split("`"))
+    )
+    return Markup("").join(parts)
 
 
 @dataclass(frozen=True, slots=True)

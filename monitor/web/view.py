@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from monitor.core.model import MINUTE, SECOND, Ms
+from monitor.guide import ENTRIES
 from monitor.web import words
 from monitor.web.band import Band, make_band
 from monitor.web.when import rfc3339
@@ -20,7 +21,7 @@ AGE_SHOWN_FROM: Final[Ms] = 2 * MINUTE
 """A fresh number older than this says its age too (a probe may report every ten minutes)."""
 
 _TO_DO: Final = ("unacknowledged", "returned-unacknowledged")
-_STATES: Final = {
+STATES: Final = {
     "unacknowledged": "",
     "acknowledged": "acknowledged",
     "returned-unacknowledged": "over by itself",
@@ -28,7 +29,7 @@ _STATES: Final = {
     "suppressed-by-design": "held back on purpose",
     "out-of-service": "out of service",
 }
-_URGENCY: Final = {"high": "Act now", "medium": "Act soon", "low": "When you can"}
+URGENCY: Final = {"high": "Act now", "medium": "Act soon", "low": "When you can"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,7 @@ class AlarmView:
     since: str
     state: str
     to_acknowledge: bool
+    guide: str  # where the guide explains it; "" where it does not
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,14 +206,15 @@ def _alarms(alarms: Sequence[Mapping[str, Any]], now: Ms, zone: ZoneInfo) -> tup
         AlarmView(
             id=alarm["id"],
             anchor=f"alarm-{index}",
-            urgency=_URGENCY.get(alarm["priority"], "Act"),
+            urgency=URGENCY.get(alarm["priority"], "Act"),
             priority=alarm["priority"],
             title=alarm["title"],
             text=alarm["text"],
             todo=alarm["todo"],
             since=words.moment(rfc3339(alarm["since"]), now, zone),
-            state=_STATES.get(alarm["state"], alarm["state"]),
+            state=STATES.get(alarm["state"], alarm["state"]),
             to_acknowledge=alarm["state"] in _TO_DO,
+            guide=f"/guide#{alarm['rule']}" if alarm["rule"] in ENTRIES else "",
         )
         for index, alarm in enumerate(standing)
     )

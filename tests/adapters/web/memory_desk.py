@@ -5,26 +5,35 @@ from __future__ import annotations
 import asyncio
 import copy
 import threading
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.burden import Told, begin_of, burden
 from monitor.core.log import Discard, Harvest, Settle, Start
 from monitor.core.model import (
+    DAY,
     HOUR,
     MINUTE,
     SECOND,
     Acknowledge,
+    Alarm,
+    AlarmState,
     Ms,
+    Priority,
     PutBackInService,
     Refused,
     Shelve,
     TakeOutOfService,
+    Transition,
     Unshelve,
 )
+from monitor.guide import HINTS
 from monitor.notify import try_channels
+from monitor.service.burden import document
 from monitor.web.when import as_rfc3339, rfc3339
 
 if TYPE_CHECKING:
+    from monitor.core.burden import Kind
     from monitor.notify import Channel
     from monitor.web.desk import Command
 
@@ -171,6 +180,32 @@ def bad_night() -> dict[str, Any]:
     }
 
 
+def a_report(days: int) -> dict[str, Any]:
+    """A fortnight in which ash chattered and birch lost its air, as the service makes it of a record."""
+    moves, told = [], []
+
+    def rings(name: str, at: Ms, priority: Priority, kind: Kind = "alarm") -> None:
+        rule, _, subject = name.partition(":")
+        alarm = Alarm(name, rule, subject, priority, AlarmState.UNACKNOWLEDGED, at, at, name, "", "", "")
+        over = replace(alarm, state=AlarmState.NORMAL, changed=at + 10 * MINUTE)
+        moves.append(Transition(at, alarm, AlarmState.NORMAL, True, ""))
+        moves.append(Transition(at + 10 * MINUTE, over, AlarmState.ACKNOWLEDGED, False, ""))
+        told.append(Told(at, "phone", kind, priority, (name,)))
+
+    for n in range(4):
+        rings("cold-snap:ash", NOW - 2 * DAY + n * 15 * MINUTE, Priority.MEDIUM)
+        rings("ready:birch", NOW - (3 * n + 1) * DAY, Priority.MEDIUM, "ready")
+    for n, vessel in enumerate(("ash", "birch", "cedar", "ash")):
+        rings(f"probe-silent:{vessel}-{'air' if n == 3 else 'water'}", NOW - 5 * DAY + n * MINUTE, Priority.MEDIUM)
+    rings("air-stopped:birch", NOW - 9 * DAY, Priority.HIGH)
+    told += [
+        Told(NOW - 9 * DAY + n * 2 * MINUTE, "phone", "repeat", Priority.HIGH, ("air-stopped:birch",)) for n in (1, 2)
+    ]
+    begin = begin_of(days, NOW, "Europe/Berlin", NOW - 14 * DAY)
+    moves.sort(key=lambda move: move.time)
+    return document(burden(moves, told, [], begin, NOW, "Europe/Berlin", HINTS), days, "Europe/Berlin")
+
+
 def _feedings() -> list[Ms]:
     """07:00 and 19:00 in Berlin, for three days from 19:00 on the first of March."""
     return [day * 24 * HOUR + hours * HOUR for day in range(4) for hours in (0, 12)]
@@ -186,6 +221,9 @@ class MemoryDesk:
         self.done: list[Command] = []
         self.stuck = False
         self.channels: list[Channel] = []
+        self.quiet = ["too-hot:ash"]
+        self.decided: list[dict[str, Any]] = []
+        self.asked_days: list[int] = []
 
     def bench(self) -> dict[str, Any]:
         with self._lock:
@@ -209,6 +247,17 @@ class MemoryDesk:
 
     async def try_channels(self) -> list[dict[str, Any]]:
         return await asyncio.to_thread(try_channels, self.channels, "shed", NOW, 10.0)
+
+    async def why(self, alarm: str) -> dict[str, Any]:
+        standing = next((one for one in self.bench()["alarms"] if one["id"] == alarm), None)
+        if standing is None and alarm not in self.quiet:
+            raise Refused(f"there is no alarm {alarm}")
+        rule, _, subject = alarm.partition(":")
+        return {"id": alarm, "rule": rule, "subject": subject, "alarm": standing, "decisions": self.decided}
+
+    async def report(self, days: int) -> dict[str, Any]:
+        self.asked_days.append(days)
+        return a_report(days)
 
     async def do(self, command: Command) -> dict[str, Any]:
         if self.stuck:
