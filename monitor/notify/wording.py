@@ -81,11 +81,12 @@ def together(letters: Sequence[Letter], now: Ms, written: Ms, timezone: str) -> 
 def _folded(letters: Sequence[Letter]) -> tuple[Part, ...]:
     """One part an alarm, with all that was to be told of it; what presses most comes first."""
     found: dict[str, Part] = {}
-    for letter in sorted(letters, key=lambda one: one.id):
-        for part in letter.parts:
-            tokens = (*part.tokens, letter.token)
-            before = found.get(part.alarm)
-            found[part.alarm] = replace(part if before is None else _fold(before, part), tokens=tokens[-TOKENS_KEPT:])
+    # By time and not by letter: a digest is younger than what it tells.
+    told = [(part.time, letter.id, part, letter.token) for letter in letters for part in letter.parts]
+    for _, _, part, token in sorted(told, key=lambda one: one[:2]):
+        before = found.get(part.alarm)
+        tokens = (*(() if before is None else before.tokens), *part.tokens, token)
+        found[part.alarm] = replace(part if before is None else _fold(before, part), tokens=tokens[-TOKENS_KEPT:])
     return tuple(sorted(found.values(), key=lambda part: (part.ended is not None, RANK[part.priority], part.begun)))
 
 
