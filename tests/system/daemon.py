@@ -117,7 +117,12 @@ def configuration(
     port: int | None = None,
     alarms: str = "",
 ) -> str:
-    """A shed with its vessels and the tin-7; ``parts`` are further tables, such as probes."""
+    """A shed with its vessels and the tin-7; ``parts`` are further tables, such as probes.
+
+    It has no quiet hours unless ``alarms`` says so: a test goes the same at any hour.
+    """
+    if "quiet" not in alarms:
+        alarms += "\nquiet = false"
     tables = [
         '[site]\nid = "shed"\ntimezone = "Europe/Berlin"\nfeeding_times = ["07:00", "18:00"]\n',
         f'[broker]\nurl = "{broker}"\n',

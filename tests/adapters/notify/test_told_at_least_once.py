@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -15,8 +16,8 @@ HERE = Path(__file__).parent
 ROOT = HERE.parents[2]
 
 
-def child(path: Path, address: str, alarms: int) -> subprocess.Popen[str]:
-    command = [sys.executable, str(HERE / "telling_child.py"), str(path), address, str(alarms)]
+def child(path: Path, address: str, alarms: int, manner: str = "urgent") -> subprocess.Popen[str]:
+    command = [sys.executable, str(HERE / "telling_child.py"), str(path), address, str(alarms), manner]
     return subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(ROOT)})
 
 
@@ -56,3 +57,26 @@ def test_a_kill_while_telling_repeats_but_forgets_nothing(tmp_path: Path, catche
     caught += catcher.all_caught()
     assert {each["title"] for each in caught} == {f"Cold {number}" for number in range(8)}
     assert len({each["message"] for each in caught}) == 8
+
+
+@pytest.mark.parametrize("told", [0, 1, 2, 3])
+def test_a_kill_in_a_storm_forgets_nothing_of_its_digests(tmp_path: Path, catcher: Any, told: int) -> None:
+    """Merged letters survive too: every alarm is named, and what came twice is the same letter with the same token."""
+    path = tmp_path / "swimup.db"
+    with child(path, catcher.url("200"), 12, "storm") as process:
+        posted(process)
+        caught = [catcher.next() for _ in range(told)]
+        process.send_signal(signal.SIGKILL)
+    with child(path, catcher.url("200"), 0, "storm") as process:
+        posted(process)
+        assert process.wait(timeout=30) == 0
+    caught += catcher.all_caught()
+    named = [set(re.findall(r"Cold \d+", each["title"] + each["message"])) for each in caught]
+    assert set.union(*named) == {f"Cold {number}" for number in range(12)}
+    by_token = {each["message"].rpartition("ref ")[2]: names for each, names in zip(caught, named, strict=True)}
+    assert len({each["message"] for each in caught}) == len(by_token)
+    assert sum(len(names) for names in by_token.values()) == 12
+    with Store.open(path) as store:
+        letters = {one.id: one for one in store.letters_since(0)}
+    assert {one.state for one in letters.values()} == {"told", "merged"}
+    assert all(letters[one.merged_into].state == "told" for one in letters.values() if one.merged_into is not None)
