@@ -164,6 +164,12 @@ def _date(time: Ms, timezone: str) -> date:
     return datetime.fromtimestamp(time / 1000, zone(timezone)).date()
 
 
+def _said(iso: str) -> str:
+    """``Wed 25 Feb``."""
+    day = date.fromisoformat(iso)
+    return f"{day:%a} {day.day} {day:%b}"
+
+
 def _busiest(letters: Sequence[Told]) -> tuple[str, list[Told]]:
     counted = Counter(letter.channel for letter in letters)
     if not counted:
@@ -227,7 +233,7 @@ def _verdicts(days: Sequence[Day], priorities: Mapping[Priority, int], most: int
         Verdict(
             "A bad day",
             f"at most {BAD_DAY} pushes",
-            f"{worst.pushes} on {worst.date}" if worst.pushes else "none",
+            f"{worst.pushes} on {_said(worst.date)}" if worst.pushes else "none",
             worst.pushes <= BAD_DAY,
         ),
         Verdict(
@@ -246,7 +252,7 @@ def _calm(days: Sequence[Day]) -> Verdict:
         return Verdict(name, target, f"{len(days)} of {WEEK} days are known", None)
     sums = [sum(day.pushes for day in days[n : n + WEEK]) for n in range(len(days) - WEEK + 1)]
     calmest = min(range(len(sums)), key=sums.__getitem__)
-    found = f"{sums[calmest] / WEEK:.1f} a day in the calmest one, from {days[calmest].date}"
+    found = f"{sums[calmest] / WEEK:.1f} a day in the calmest one, from {_said(days[calmest].date)} on"
     return Verdict(name, target, found, sums[calmest] / WEEK <= CALM_DAY)
 
 

@@ -46,7 +46,7 @@ class Flood:
 @dataclass(frozen=True, slots=True)
 class Finding:
     kind: FindingKind
-    alarm: str
+    alarms: tuple[str, ...]  # all of one rule; the text names them
     rule: str
     text: str
     advice: str
@@ -83,13 +83,15 @@ def findings(
 ) -> tuple[Finding, ...]:
     """What wants work, the loudest first."""
     of: dict[str, list[Occurrence]] = defaultdict(list)
+    of_rule: dict[str, list[Occurrence]] = defaultdict(list)
     for one in rang:
         of[one.alarm].append(one)
-    loudest = sorted(of, key=lambda alarm: (-len(of[alarm]), alarm))
+        of_rule[one.rule].append(one)
     found: list[Finding] = []
-    for alarm in loudest:
+    for alarm in sorted(of, key=lambda alarm: (-len(of[alarm]), alarm)):
         found += _loud(of[alarm], len(rang), hints)
-        found += _unanswered(of[alarm], now, timezone)
+    for rule in sorted(of_rule, key=lambda rule: (-len(of_rule[rule]), rule)):
+        found += _unanswered(of_rule[rule], now, timezone)
     seen = [one for one in life.occurrences if one.over is None or one.over >= begin]
     found += _stale(seen, now)
     found += _held(life.holds, begin, now)
@@ -104,11 +106,11 @@ def _loud(ones: Sequence[Occurrence], of: int, hints: Mapping[str, str]) -> list
     most = max(bisect_left(times, time + CHATTER_WITHIN) - n for n, time in enumerate(times))
     if most >= CHATTER:
         text = f"{first.alarm} rang {_times(len(ones))}, {_times(most)} within {duration(CHATTER_WITHIN)}"
-        return [Finding("chattering", first.alarm, first.rule, f"{text}.", advice)]
+        return [Finding("chattering", (first.alarm,), first.rule, f"{text}.", advice)]
     if len(ones) >= FREQUENT and len(ones) > FREQUENT_SHARE * of:
         share = round(100 * len(ones) / of)
         text = f"{first.alarm} rang {_times(len(ones))}, {share} % of all alarms."
-        return [Finding("frequent", first.alarm, first.rule, text, advice)]
+        return [Finding("frequent", (first.alarm,), first.rule, text, advice)]
     return []
 
 
@@ -122,12 +124,16 @@ def _unanswered(ones: Sequence[Occurrence], now: Ms, timezone: str) -> list[Find
     if not missed:
         return []
     last = missed[-1]
-    text = f"Nobody acknowledged {last.alarm}: {len(missed)} of {_times(len(ones))}, last {clock(last.rang, timezone, now)}."
+    alarms = tuple(sorted({one.alarm for one in missed}))
+    text = (
+        f"Nobody acknowledged {', '.join(alarms)}: {len(missed)} of {_times(len(ones))} that it rang, "
+        f"last {clock(last.rang, timezone, now)}."
+    )
     advice = (
-        "If it needs a person, see that its letters arrive (swimup alarm test). "
+        "If it needs a person, see that its letters arrive (`swimup alarm test`). "
         "If it does not, change its limit or take it out of service with a reason."
     )
-    return [Finding("unanswered", last.alarm, last.rule, text, advice)]
+    return [Finding("unanswered", alarms, last.rule, text, advice)]
 
 
 def _stale(ones: Sequence[Occurrence], now: Ms) -> list[Finding]:
@@ -140,7 +146,7 @@ def _stale(ones: Sequence[Occurrence], now: Ms) -> list[Finding]:
         one = longest[alarm]
         verb = "has stood" if one.over is None else "stood"
         advice = "Mend the cause, or take it out of service with a reason until it is mended."
-        found.append(Finding("stale", alarm, one.rule, f"{alarm} {verb} for {duration(one.stood(now))}.", advice))
+        found.append(Finding("stale", (alarm,), one.rule, f"{alarm} {verb} for {duration(one.stood(now))}.", advice))
     return found
 
 
@@ -164,5 +170,5 @@ def _held(holds: Sequence[Hold], begin: Ms, now: Ms) -> list[Finding]:
         verb = "has been" if key in standing else "was"
         text = f"{alarm} {verb} {state.value.replace('-', ' ')} for {duration(length)} in all."
         advice = "Nothing watches this. Put it back, or change its limits until it can stay."
-        found.append(Finding("held", alarm, rules[alarm], text, advice))
+        found.append(Finding("held", (alarm,), rules[alarm], text, advice))
     return found

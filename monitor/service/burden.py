@@ -115,7 +115,7 @@ def document(found: Burden, days: int, timezone: str) -> dict[str, Any]:
             for one in found.floods
         ],
         "findings": [
-            {"kind": one.kind, "alarm": one.alarm, "rule": one.rule, "text": one.text, "advice": one.advice}
+            {"kind": one.kind, "alarms": list(one.alarms), "rule": one.rule, "text": one.text, "advice": one.advice}
             for one in found.findings
         ],
     }

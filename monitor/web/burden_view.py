@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final
@@ -20,6 +21,13 @@ HEIGHT: Final = 110
 FLOOR: Final = 88.0
 TOP: Final = 16.0
 CHOICES: Final = (7, 14, 30)
+KINDS: Final = {
+    "chattering": "Chattering",
+    "frequent": "Often",
+    "stale": "Stale",
+    "unanswered": "Unanswered",
+    "held": "Put away for long",
+}
 VERDICTS: Final = {True: "kept", False: "not kept", None: "too early to say"}
 
 
@@ -69,6 +77,15 @@ class RuleRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Found:
+    """A finding; ``pieces`` are its text, with True where a piece is the id of an alarm."""
+
+    kind: str
+    pieces: tuple[tuple[str, bool], ...]
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
 class BurdenView:
     span: str
     headline: str
@@ -85,7 +102,7 @@ class BurdenView:
     priorities: str
     worst: tuple[Mapping[str, Any], ...]
     floods: tuple[tuple[str, int, tuple[str, ...]], ...]
-    findings: tuple[Mapping[str, Any], ...]
+    findings: tuple[Found, ...]
 
 
 def make_burden_view(found: Mapping[str, Any]) -> BurdenView:
@@ -122,8 +139,15 @@ def make_burden_view(found: Mapping[str, Any]) -> BurdenView:
             )
             for one in found["floods"]
         ),
-        findings=tuple({**one, "known": one["rule"] in ENTRIES} for one in found["findings"]),
+        findings=tuple(Found(KINDS[one["kind"]], _pieces(one), one["advice"]) for one in found["findings"]),
     )
+
+
+def _pieces(one: Mapping[str, Any]) -> tuple[tuple[str, bool], ...]:
+    """The text cut where it names an alarm; the longest id first, since one may begin like another."""
+    ids = sorted(one["alarms"], key=len, reverse=True)
+    cut = re.split("(" + "|".join(map(re.escape, ids)) + ")", one["text"])
+    return tuple((piece, n % 2 == 1) for n, piece in enumerate(cut) if piece)
 
 
 def _count(count: int, one: str, many: str = "") -> str:
@@ -182,12 +206,12 @@ def _rule(one: Mapping[str, Any]) -> RuleRow:
         one["rule"] if entry is None else entry.title,
         entry is not None,
         one["alarms"],
-        words.percent(one["share"]),
+        words.percent(one["share"]) if one["alarms"] else "",
         one["told"],
-        _length(one["acknowledged_after_s"]),
-        _length(one["length_s"]),
+        _length(one["acknowledged_after_s"], "nobody did" if one["alarms"] else ""),
+        _length(one["length_s"], ""),
     )
 
 
-def _length(seconds: int | None) -> str:
-    return "not known" if seconds is None else words.duration(seconds * 1000)
+def _length(seconds: int | None, nothing: str) -> str:
+    return nothing if seconds is None else words.duration(seconds * 1000)
