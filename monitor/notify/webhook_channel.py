@@ -187,10 +187,10 @@ class WebhookChannel:
         )
 
     def _unreached(self, error: Exception) -> DeliveryFailed:
-        distrust = _tls_reason(error)
+        distrust = tls_reason(error)
         if distrust is None:
             return self._failed(
-                f"is not reached: {_system_reason(error)}", "See whether it runs, and the address in [[channel]]."
+                f"is not reached: {system_reason(error)}", "See whether it runs, and the address in [[channel]]."
             )
         return self._failed(
             f"cannot be trusted: {distrust}",
@@ -204,7 +204,7 @@ class WebhookChannel:
         return DeliveryFailed(told, transient=transient, retry_after=retry_after, todo=todo)
 
 
-def _tls_reason(error: BaseException) -> str | None:
+def tls_reason(error: BaseException) -> str | None:
     """Why TLS did not come about, out of the chain of causes; None where it was something else."""
     for cause in _causes(error):
         if isinstance(cause, ssl.SSLCertVerificationError):
@@ -214,7 +214,7 @@ def _tls_reason(error: BaseException) -> str | None:
     return None
 
 
-def _system_reason(error: BaseException) -> str:
+def system_reason(error: BaseException) -> str:
     """What the system said of the connection, beneath what the client makes of it."""
     said = [cause for cause in _causes(error) if isinstance(cause, OSError) and cause.errno is not None]
     if not said:
