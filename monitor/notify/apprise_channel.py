@@ -83,7 +83,7 @@ class AppriseChannel:
         return bool(
             service.notify(
                 title=letter.title,
-                body=f"{letter.body}\n\nref {letter.token}",
+                body=f"{letter.body}\n\nref {letter.token}" + (f"\n{letter.link}" if letter.link else ""),
                 body_format=apprise.NotifyFormat.TEXT,
                 notify_type=apprise.NotifyType(_KIND[letter.priority]),
             )

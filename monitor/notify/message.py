@@ -17,7 +17,7 @@ def document(letter: Letter, site: str) -> dict[str, Any]:
 
     ``time`` is when the letter was written; ``kind`` is trouble, repeat, over, digest or test. ``alarm`` is the most pressing of
     those it tells of. Only where there are: ``todo``; ``deadline``, when harm may begin, and ``minutes_left``, whole minutes from
-    ``time`` until then; ``reason``, why it rang and why the letter goes now; ``alarms``, all their ids where there are several;
+    ``time`` until then; ``link``, where a person can act on it without logging in; ``reason``, why it rang and why the letter goes now; ``alarms``, all their ids where there are several;
     ``contains``, the ids of letters that this one tells instead, by which one that came all the same is recognised.
     """
     said: dict[str, Any] = {
@@ -35,6 +35,8 @@ def document(letter: Letter, site: str) -> dict[str, Any]:
     if letter.deadline is not None:
         said["deadline"] = rfc3339(letter.deadline)
         said["minutes_left"] = max(letter.deadline - letter.created, 0) // MINUTE
+    if letter.link:
+        said["link"] = letter.link
     if letter.reason:
         said["reason"] = letter.reason
     if len(letter.alarms) > 1:

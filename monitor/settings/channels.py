@@ -17,7 +17,11 @@ WEBHOOK_URL: Final = 'an address such as "https://shed.home.arpa/swimup"'
 SECRET_LENGTH: Final = 16
 """Letters; common practice, no source."""
 
-_OF_KIND: Final = dict.fromkeys((*sorted(SECRETS), "ca_file"), "webhook") | {"topic": "mqtt"}
+_OF_KIND: Final = {
+    **dict.fromkeys(sorted(SECRETS), ("webhook",)),
+    "ca_file": ("webhook", "webpush"),
+    "topic": ("mqtt",),
+}
 
 
 def check_channels(draft: Draft) -> None:
@@ -26,13 +30,15 @@ def check_channels(draft: Draft) -> None:
         if not part.sound("kind"):
             continue
         kind = part.value.kind
-        for key, owner in _OF_KIND.items():
-            if key in part.given and kind != owner:
-                draft.wrong_in(
-                    part, key, f"{key} with kind = {quoted(kind)}", f"{key} with kind = {quoted(owner)} only"
-                )
+        for key, owners in _OF_KIND.items():
+            if key in part.given and kind not in owners:
+                allowed = f"{key} with kind = {' or '.join(map(quoted, owners))} only"
+                draft.wrong_in(part, key, f"{key} with kind = {quoted(kind)}", allowed)
         if kind == "mqtt":
             _mqtt(draft, part)
+            continue
+        if kind == "webpush":
+            _webpush(draft, part)
             continue
         _one_way(draft, part)
         if kind == "webhook":
@@ -95,6 +101,19 @@ def _mqtt(draft: Draft, part: Part[Channel]) -> None:
         _free_topic(draft, part, str(part.value.topic))
 
 
+def _webpush(draft: Draft, part: Part[Channel]) -> None:
+    for key in sorted(WAYS & part.given):
+        hint = "Phones are subscribed on the page; each brings its own."
+        draft.wrong_in(part, key, f'{key} with kind = "webpush"', "no address", hint)
+    first = next(other for other in draft.channel if other.sound("kind") and other.value.kind == "webpush")
+    if first is not part:
+        allowed = f"one channel of this kind; {first.about or first.pointer} is one, and every phone would ring twice"
+        draft.wrong_in(part, "kind", 'a second kind = "webpush"', allowed)
+    if "address" not in draft.web.given:
+        hint = "A browser takes pushes only from a page that it reached at an address it trusts."
+        draft.wrong_in(part, "kind", '"webpush" without an address of the page', "it with address in [web]", hint)
+
+
 def _free_topic(draft: Draft, part: Part[Channel], topic: str) -> None:
     """A letter on a probe's topic would be taken for a reading, and one among what is kept would confuse who reads that."""
     probes: list[Part[Any]] = [probe for probe in draft.probe if probe.sound("topic") and probe.value.topic == topic]
@@ -104,5 +123,5 @@ def _free_topic(draft: Draft, part: Part[Channel], topic: str) -> None:
     if not draft.site.sound("id"):
         return
     own = f"swimup/{draft.site.value.id}/"
-    if topic in (f"{own}status", f"{own}marker") or topic.startswith((f"{own}vessel/", f"{own}alarm/")):
+    if topic in (f"{own}status", f"{own}marker") or topic.startswith((f"{own}vessel/", f"{own}alarm/", f"{own}do/", f"{own}done/")):
         draft.wrong_in(part, "topic", quoted(topic), "a topic that this service does not use otherwise")

@@ -87,6 +87,7 @@ def _pair(draft: Draft, part: Part[Any]) -> None:
 def _web(draft: Draft) -> None:
     part = draft.web
     _pair(draft, part)
+    _address(draft, part)
     if not part.sound("host") or loopback(part.value.host):
         return
     lacks = []
@@ -103,6 +104,28 @@ def _web(draft: Draft) -> None:
             '"127.0.0.1", or any address with a password and TLS',
             "Add " + "; ".join(how for _, how in lacks) + ".",
         )
+
+
+def _address(draft: Draft, part: Part[Any]) -> None:
+    """A link that the page itself would refuse, for its name, is worse than none."""
+    if not part.sound("address", "host", "hostnames") or part.value.address is None:
+        return
+    name = (urlsplit(part.value.address).hostname or "").casefold()
+    host = part.value.host.strip("[]").casefold()
+    known = {name.casefold() for name in part.value.hostnames}
+    # Listening on all addresses, it answers to each in figures.
+    figures = host in ("0.0.0.0", "::") and _in_figures(name)  # noqa: S104  (compared, not bound)
+    if not (loopback(name) or name == host or name in known or figures):
+        allowed = f"an address with one of the hostnames: {', '.join(sorted(known)) or 'there are none'}"
+        draft.wrong_in(part, "address", quoted(part.value.address), allowed, f"Add {quoted(name)} to hostnames.")
+
+
+def _in_figures(name: str) -> bool:
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return False
+    return True
 
 
 def _vessels(draft: Draft) -> None:
@@ -255,7 +278,7 @@ def _not_our_own_topic(draft: Draft, part: Part[Probe]) -> None:
         return
     own = f"swimup/{draft.site.value.id}/"
     topic = part.value.topic
-    if topic == f"{own}status" or topic.startswith((f"{own}vessel/", f"{own}alarm/")):
+    if topic == f"{own}status" or topic.startswith((f"{own}vessel/", f"{own}alarm/", f"{own}do/", f"{own}done/")):
         draft.wrong_in(part, "topic", quoted(topic), "a topic that this service does not publish to itself")
 
 

@@ -16,6 +16,7 @@ from monitor.settings.errors import ConfigError, Problem, join, nearest, quoted,
 from monitor.settings.models import Alarms, Broker, Channel, Lot, Site, Store, Vessel, Web
 from monitor.settings.probes import Probe
 from monitor.settings.settings import LISTS, TABLES, Settings
+from monitor.settings.stores import ColdStore
 
 COMMAND_LINE = "the command line"
 
@@ -108,6 +109,7 @@ def from_document(
         vessels=tuple(part.value for part in draft.vessel),
         probes=tuple(part.value for part in draft.probe),
         lots=tuple(part.value for part in draft.lot),
+        cold_stores=tuple(part.value for part in draft.cold_store),
         channels=tuple(part.value for part in draft.channel),
     )
     return Loaded(settings, frozenset(_keys(document)), origins | worked_out)
@@ -116,12 +118,18 @@ def from_document(
 def _take_all(draft: Draft, raw: Mapping[str, Any]) -> None:
     draft.site = draft.take(Site, raw.get("site", {}), "/site")
     draft.broker = draft.take(Broker, raw.get("broker", {}), "/broker")
-    draft.store = draft.take(Store, raw.get("store", {}), "/store")
+    if isinstance(raw.get("store"), list):
+        hint = "Where nauplii are kept cold is a [[cold_store]]."
+        draft.wrong("/store", "a list of tables", "one table, [store]: the file in which readings are kept", hint)
+        draft.store = draft.take(Store, {"path": "store.sqlite3"}, "/store")
+    else:
+        draft.store = draft.take(Store, raw.get("store", {}), "/store")
     draft.web = draft.take(Web, raw.get("web", {}), "/web")
     draft.alarms = draft.take(Alarms, raw.get("alarms", {}), "/alarms")
     draft.vessel = [draft.take(Vessel, item, place) for place, item in _items(draft, raw, "vessel")]
     draft.probe = [draft.take(Probe, item, place) for place, item in _items(draft, raw, "probe")]
     draft.lot = [draft.take(Lot, item, place) for place, item in _items(draft, raw, "lot")]
+    draft.cold_store = [draft.take(ColdStore, item, place) for place, item in _items(draft, raw, "cold_store")]
     draft.channel = [draft.take(Channel, item, place) for place, item in _items(draft, raw, "channel")]
 
 
@@ -202,7 +210,7 @@ def _fill_in(raw: dict[str, Any]) -> dict[str, str]:
 def _named(channel: object, number: int) -> object:
     if not isinstance(channel, Mapping) or "id" in channel:
         return channel
-    if (kind := channel.get("kind")) in ("webhook", "mqtt"):
+    if (kind := channel.get("kind")) in ("webhook", "mqtt", "webpush"):
         return {**channel, "id": f"{kind}-{number}"}
     url = channel.get("url")
     scheme = url.partition("://")[0].casefold() if isinstance(url, str) and "://" in url else "channel"

@@ -14,7 +14,7 @@ from monitor.core import model as core
 from monitor.core.dispatch import Manners, Reach
 from monitor.settings.base import Section, option
 from monitor.settings.forms import Choice, Duration, Flag, ListOf, Number, Quantity, Text
-from monitor.settings.names import BrokerUrl, ChannelUrl, ClockTime, FileName, Host, Identifier, TimeZone, Topic
+from monitor.settings.names import BrokerUrl, ChannelUrl, ClockTime, FileName, Host, Identifier, PageAddress, TimeZone, Topic
 from monitor.settings.units import Kind
 
 VARIABLE = Text("the name of an environment variable", r"[A-Za-z_][A-Za-z0-9_]*", secret=True)
@@ -24,7 +24,7 @@ HOST_NAME = Text('host names such as "shed.home.arpa"', r"[A-Za-z0-9-]+(\.[A-Za-
 LINE = Text("one line of text")
 
 Weight = Literal["low", "medium", "high"]
-ChannelKind = Literal["apprise", "webhook", "mqtt"]
+ChannelKind = Literal["apprise", "webhook", "mqtt", "webpush"]
 
 SECOND, MINUTE, HOUR, DAY = core.SECOND, core.MINUTE, core.HOUR, core.DAY
 
@@ -118,6 +118,13 @@ class Web(Section):
         default=(),
         example=["shed.home.arpa"],
     )
+    address: Annotated[str | None, PageAddress()] = option(
+        "Where a phone finds the page. With it, every letter carries a link by which its alarm can be acknowledged or shelved "
+        "without logging in. Its name is one of hostnames, or this machine.",
+        default=None,
+        told="none; letters carry no link",
+        example="https://shed.home.arpa:8417",
+    )
 
 
 class Vessel(Section):
@@ -177,14 +184,14 @@ class Lot(Section):
 
 
 class Channel(Section):
-    """A way for alerts to reach a person. Exactly one of url, url_file and url_env, but none for kind = "mqtt"."""
+    """A way for alerts to reach a person. Exactly one of url, url_file and url_env, but none for kind = "mqtt" and "webpush"."""
 
     id: Annotated[str, Identifier()] = option(
         "Short name, used in logs.", told="scheme or kind, and number, such as mailto-1", example="phone"
     )
-    kind: Annotated[ChannelKind, Choice(("apprise", "webhook", "mqtt"))] = option(
+    kind: Annotated[ChannelKind, Choice(("apprise", "webhook", "mqtt", "webpush"))] = option(
         'How letters go: "apprise" to one of many messengers, "webhook" as signed JSON to a server of your own, "mqtt" as '
-        "JSON to a topic at the broker.",
+        'JSON to a topic at the broker, "webpush" to every phone that is subscribed on the page (needs [web] address).',
         default="apprise",
     )
     url: Annotated[SecretStr | None, ChannelUrl()] = option(
@@ -210,7 +217,8 @@ class Channel(Section):
         example="SWIMUP_WEBHOOK_SECRET",
     )
     ca_file: Annotated[Path | None, FileName()] = option(
-        'For kind = "webhook": certificate of the authority that signed the server\'s, where that is your own.',
+        'For kind = "webhook": certificate of the authority that signed the server\'s, where that is your own. For kind = '
+        '"webpush": that of a push service of your own, which may then be in your own network.',
         default=None,
         told="the system's authorities",
         example="webhook-ca.pem",

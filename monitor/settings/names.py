@@ -155,6 +155,23 @@ class BrokerUrl(Form):
         return text.rstrip("/")
 
 
+class PageAddress(Form):
+    """The page as a phone reaches it; without TLS only on this machine, since links in letters are keys."""
+
+    allowed = 'an address such as "https://shed.home.arpa:8417", with nothing behind the port'
+
+    def read(self, value: object, info: ValidationInfo) -> str:  # noqa: ARG002
+        text = text_of(value, self.allowed)
+        parts = split_url(text, self.allowed)
+        host = parts.hostname or ""
+        bare = not (parts.path.strip("/") or parts.query or parts.fragment or "@" in text)
+        if parts.scheme not in ("http", "https") or not bare or re.fullmatch(r"[\w.:-]+", host, re.ASCII) is None:
+            raise Unfit(self.allowed)
+        if parts.scheme == "http" and host not in ("localhost", "127.0.0.1", "::1"):
+            raise Unfit('an address with https://; http:// only for "localhost"', "The link in a letter acts like a key.")
+        return text.rstrip("/")
+
+
 class ChannelUrl(Form):
     """Where alerts go; it holds a token or password more often than not, so all of it is secret."""
 
