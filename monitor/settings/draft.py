@@ -6,6 +6,7 @@ even when others are not.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
     from monitor.settings.models import Alarms, Broker, Channel, Lot, Site, Store, Vessel, Web
     from monitor.settings.probes import Probe
+    from monitor.settings.stores import ColdStore
 
 S = TypeVar("S", bound=Section)
 
@@ -55,6 +57,7 @@ class Draft:
     vessel: list[Part[Vessel]] = field(default_factory=list)
     probe: list[Part[Probe]] = field(default_factory=list)
     lot: list[Part[Lot]] = field(default_factory=list)
+    cold_store: list[Part[ColdStore]] = field(default_factory=list)
     channel: list[Part[Channel]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
@@ -125,7 +128,8 @@ class Draft:
 
 def _about(kind: type[Section], raw: Mapping[str, Any]) -> str:
     name = raw.get("id")
-    return f"{kind.__name__.casefold()} {quoted(name)}" if isinstance(name, str) else ""
+    word = re.sub(r"\B(?=[A-Z])", " ", kind.__name__).casefold()
+    return f"{word} {quoted(name)}" if isinstance(name, str) else ""
 
 
 def _sample(kind: type[Section], key: str) -> str:

@@ -67,6 +67,7 @@ IN_FORCE: dict[str, list[dict[str, Any]]] = {
         {"id": "shed-room", "topic": "shed/room", "measures": "room", "unit": "F", "every": "5 min"},
     ],
     "lot": [{"id": "tin-7", "strain": "san-francisco-bay", "label_hatch_percent": 85}],
+    "cold_store": [],
     "channel": [],
 }
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from monitor.core.model import Measures
+from monitor.settings.stores import store_of
 from monitor.settings.strains import find, nearest_strain
 
 if TYPE_CHECKING:
@@ -25,6 +26,12 @@ def _notices(settings: Settings) -> Iterator[str]:
             yield f'Vessel "{vessel.id}" has no water probe: nothing can be said of when its batches hatch.'
         if Measures.AIR not in has:
             yield f'Vessel "{vessel.id}" has no air probe: nobody is told when its air stops.'
+    for store in settings.cold_stores:
+        if not any(
+            probe.measures is Measures.STORE and store_of(probe, settings.cold_stores) == store.id
+            for probe in settings.probes
+        ):
+            yield f'Cold store "{store.id}" has no probe: nobody is told when it gets warm or freezes.'
     for lot in settings.lots:
         if lot.strain and find(lot.strain) is None:
             text = f'Lot "{lot.id}": the strain "{lot.strain}" is not in the table. {nearest_strain(lot.strain)}'

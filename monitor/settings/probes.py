@@ -64,7 +64,13 @@ class Probe(Section):
         'What it measures: "water" or "air" of a vessel, "room" or "store" temperature.', example="water"
     )
     vessel: Annotated[str | None, Identifier()] = option(
-        "The vessel it belongs to; needed for water and air.", default=None, example="ash"
+        "The vessel it belongs to; needed for water, and for air unless that is of a store.", default=None, example="ash"
+    )
+    store: Annotated[str | None, Identifier()] = option(
+        "The cold store whose temperature it measures, or whose aeration, instead of a vessel's.",
+        default=None,
+        told="for a store temperature the only [[cold_store]], if there is one",
+        example="fridge",
     )
     unit: Annotated[str | None, ProbeUnit()] = option(
         'Unit of its numbers: "C", "F" or "K"; for air such as "W", "L/min" or "kPa", or none.',
