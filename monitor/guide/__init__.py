@@ -7,16 +7,18 @@ from __future__ import annotations
 
 from typing import Final
 
-from monitor.guide import air, batch, house, probes, stores, water
+from monitor.guide import air, batch, hearing, house, probes, stores, water
 from monitor.guide.entry import Default, Entry
 
 __all__ = ["ENTRIES", "HINTS", "Default", "Entry"]
 
 _ALL: Final = (
     *air.ENTRIES,
+    *air.NEWS,
     *water.ENTRIES,
     *batch.ENTRIES,
     *probes.ENTRIES,
+    *hearing.ENTRIES,
     *stores.ENTRIES,
     *house.ENTRIES,
 )

@@ -121,4 +121,21 @@ ENTRIES: Final = (
         (Default("when", "off until you choose a day", "a test nobody asked for is a burden"),),
         "Choose another day or hour, or none.",
     ),
+    Entry(
+        "push-gone",
+        "site",
+        "A phone takes no more pushes",
+        "low",
+        "The push service of a phone says that its subscription is gone: the browser was reset, the app removed, "
+        "the permission "
+        "taken back. Nobody notices a phone that is silent.",
+        (
+            "Open the page on that phone and subscribe it again, under the same name.",
+            "Not in use any more? Remove it.",
+            "`swimup alarm test` shows whether the others still get through.",
+        ),
+        "It is told once through what still works, and is over when the phone is back or removed.",
+        (Default("waits", "not at all", "the push service has said so for good"),),
+        "Remove phones that are not in use.",
+    ),
 )

@@ -13,7 +13,7 @@ ENTRIES: Final = (
         "probe",
         "A probe is silent",
         "medium; low when its vessel is empty",
-        "Nothing usable has come from this probe for three of its periods and a minute. Its last value is shown "
+        "Nothing has come from this probe for three of its periods and a minute. Its last value is shown "
         "with its age and is "
         "not used as a fresh one. Where it watches the air over hatched nauplii, the urgent alarm is another: no news.",
         (

@@ -5,11 +5,10 @@ from __future__ import annotations
 from typing import Final
 
 from monitor.core import rules_cysts, rules_store, tins
-from monitor.core.model import MINUTE, ColdStoreSpec
+from monitor.core.model import MINUTE
 from monitor.guide.air import AGAIN, AIR_DELAY
-from monitor.guide.entry import MAINS, PRACTICE, Default, Entry, length
-
-_STORE: Final = ColdStoreSpec("")
+from monitor.guide.entry import MAINS, PRACTICE, Default, Entry, length, setting, table
+from monitor.settings.stores import ColdStore
 
 ENTRIES: Final = (
     Entry(
@@ -27,9 +26,9 @@ ENTRIES: Final = (
         (
             Default(
                 "level",
-                f"above {_STORE.warm_above:g} C",
+                f"above {setting(ColdStore, 'warm_above'):g} C",
                 "below 10 C nauplii keep for a day under slight air (Ghent course, restated)",
-                "`warm_above` of the store",
+                table("[[cold_store]]", "warm_above"),
             ),
             Default(
                 "waits",
@@ -59,9 +58,9 @@ ENTRIES: Final = (
         (
             Default(
                 "level",
-                f"below {_STORE.cold_below:g} C",
+                f"below {setting(ColdStore, 'cold_below'):g} C",
                 "near freezing kills; 2-4 C was survived (J. Biol. Res. 2005, restated)",
-                "`cold_below` of the store",
+                table("[[cold_store]]", "cold_below"),
             ),
             Default(
                 "waits",

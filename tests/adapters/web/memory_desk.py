@@ -221,7 +221,7 @@ class MemoryDesk:
         self.done: list[Command] = []
         self.stuck = False
         self.channels: list[Channel] = []
-        self.quiet = ["too-hot:ash"]
+        self.quiet = ["too-hot:ash", "too-hot:birch"]
         self.decided: list[dict[str, Any]] = []
         self.asked_days: list[int] = []
 
@@ -249,11 +249,13 @@ class MemoryDesk:
         return await asyncio.to_thread(try_channels, self.channels, "shed", NOW, 10.0)
 
     async def why(self, alarm: str) -> dict[str, Any]:
-        standing = next((one for one in self.bench()["alarms"] if one["id"] == alarm), None)
+        bench = self.bench()
+        standing = next((one for one in bench["alarms"] if one["id"] == alarm), None)
         if standing is None and alarm not in self.quiet:
             raise Refused(f"there is no alarm {alarm}")
         rule, _, subject = alarm.partition(":")
-        return {"id": alarm, "rule": rule, "subject": subject, "alarm": standing, "decisions": self.decided}
+        decided = bench.get("decisions", {}).get(alarm, self.decided)
+        return {"id": alarm, "rule": rule, "subject": subject, "alarm": standing, "decisions": decided}
 
     async def report(self, days: int) -> dict[str, Any]:
         self.asked_days.append(days)

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import re
 import ssl
 import stat
 from datetime import timedelta
@@ -139,6 +140,21 @@ def test_why_it_rang_can_be_asked(served: Served, run: Swimup) -> None:
         "2026-03-02T01:01:00Z  told: held for 60 s",
     ]
     assert run(served.server.port, "alarm", "why", "too-hot:birch").output == "Nothing was decided.\n"
+
+
+def test_the_burden_report_is_a_text_that_can_be_read_over_a_shoulder(served: Served, run: Swimup) -> None:
+    """Targets with their verdicts in words, days, rules, floods, and what to do; as many days as were asked for."""
+    told = run(served.server.port, "alarm", "report", "--days", "14").output
+    assert "9 alarms, 9 pushes, by phone, the busiest channel." in told
+    assert re.search(r"^Ten minutes +at most 3 pushes, then one digest +4 at most +NOT KEPT$", told, re.MULTILINE)
+    assert re.search(r"^A calm week .* kept$", told, re.MULTILINE)
+    assert re.search(r"^2026-02-25 +4 +4 +0 +0  ####$", told, re.MULTILINE)
+    assert re.search(r"^cold-snap +4 +44 % +4 ", told, re.MULTILINE)
+    assert "Flood: 4 pushes, Wed 02:10 to 02:13: probe-silent:ash-water" in told
+    assert "cold-snap:ash rang 4 times, 4 times within 60 min.\n  Raise its deadband or lower cold_below" in told
+    assert served.desk.asked_days == [14]
+    assert json.loads(run(served.server.port, "alarm", "report", "--json").output)["days_asked"] == 30
+    assert run(served.server.port, "alarm", "report", "--days", "31").exit_code == 2
 
 
 @pytest.mark.parametrize("length", ["30", "soon", "2 L"])
