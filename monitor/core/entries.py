@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core import stores
 from monitor.core.history import KEEP_SLOTS
-from monitor.core.log import BatchEntry, Chill, Emptied, Lapse, LogEntry, Seen, Settle, Start
-from monitor.core.model import DAY, SLOT, Ms, Refused
+from monitor.core.log import BatchEntry, Chill, Emptied, Lapse, LogEntry, Seen, Settle, Start, Work
+from monitor.core.model import DAY, HOUR, MINUTE, SLOT, Ms, Refused
 from monitor.core.wording import rfc3339
 
 if TYPE_CHECKING:
@@ -15,12 +15,20 @@ if TYPE_CHECKING:
 
 OLDEST: Final[Ms] = KEEP_SLOTS * SLOT
 """A batch that began earlier than the history reaches can't be reckoned."""
+LONGEST_WORK: Final[Ms] = 4 * HOUR
+"""So that nobody's vessel stays unwatched because work was not ended; common practice, no source."""
 
 
 def check(state: State, entry: LogEntry) -> None:
     """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper."""
     if isinstance(entry, Settle):
         _vessel(state, entry.vessel)
+        return
+    if isinstance(entry, Work):
+        _vessel(state, entry.vessel)
+        if entry.until - max(entry.time, entry.logged) > LONGEST_WORK:
+            asked = (entry.until - max(entry.time, entry.logged)) // MINUTE
+            raise Refused(f"work for {asked} min is too long; allowed is at most 4 h, then say it again")
         return
     if isinstance(entry, Chill | Emptied):
         stores.check(state, entry)

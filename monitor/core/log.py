@@ -117,7 +117,7 @@ class Lapse:
     batch: str
 
 
-BatchEntry = Start | Seen | Harvest | Discard | Settle | Work | Lapse
+BatchEntry = Start | Seen | Harvest | Discard | Settle | Lapse
 """What is written down about a vessel and what is in it."""
 
-LogEntry = BatchEntry | Chill | Emptied
+LogEntry = BatchEntry | Work | Chill | Emptied

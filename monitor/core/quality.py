@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+from monitor.core.doubts import Doubts
 from monitor.core.model import DAY, MINUTE, Air, Measures, Ms, ProbeSpec, Quality, Reading, Sample
+from monitor.core.trail import Trail
 
 POWER_ON_C: Final = 85.0  # what a common one-wire sensor tells when it was read before it had measured (its data sheet)
 MISSING_C: Final = -127.0  # what common driver code tells when the sensor does not answer
@@ -31,6 +33,8 @@ class ProbeState:
     accepted: int = 0
     suspect: int = 0
     last_reason: str = ""
+    trail: Trail = field(default_factory=Trail)  # of a temperature
+    doubts: Doubts = field(default_factory=Doubts)
 
     def age(self, now: Ms) -> Ms | None:
         return None if self.newest is None else max(now - self.newest.time, 0)
@@ -41,6 +45,8 @@ class ProbeState:
 
     def recall(self, begin: Ms, count: int, total: int) -> None:
         """Learn from a slot of the history, dated from its beginning: never younger than what was told in it."""
+        if self.spec.measures is not Measures.AIR:
+            self.trail.add(begin, total // count, -(-total // count))
         if self.newest is not None and begin < self.newest.time:
             return
         state = None
@@ -70,6 +76,8 @@ class ProbeState:
             self.air_since += by
         if self.air_seen is not None:
             self.air_seen += by
+        self.trail.forget()
+        self.doubts = Doubts()
         self.last_count = None  # a rate over the jump would be none
         self.odd.clear()
 
@@ -171,9 +179,14 @@ def accept(state: ProbeState, reading: Reading) -> bool:
     if not reading.quality.usable:
         state.suspect += 1
         state.last_reason = reading.reason
+        if reading.quality is Quality.SUSPECT:
+            state.doubts.add(reading.arrived or reading.time, state.spec.every, bad=True)
         return False
     state.accepted += 1
     state.last_reason = ""
+    state.doubts.add(reading.arrived or reading.time, state.spec.every, bad=False)
+    if state.spec.measures is not Measures.AIR:
+        state.trail.add(reading.time, reading.milli, reading.milli)
     if reading.state is None and state.spec.measures is Measures.AIR:
         return False
     if state.newest is not None and reading.time < state.newest.time:

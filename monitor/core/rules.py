@@ -8,12 +8,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from monitor.core import (
+    causes,
     rules_air,
     rules_batch,
     rules_cysts,
     rules_forgotten,
     rules_heat,
     rules_late,
+    rules_news,
     rules_probes,
     rules_push,
     rules_site,
@@ -34,7 +36,7 @@ if TYPE_CHECKING:
 def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
     """What is looked at as time passes; ``slow`` once a slot and after a log entry. Causes come before their effects."""
     yield from rules_site.on_tick(state, now)
-    yield rules_probes.broker_lost(state, now)
+    yield from rules_probes.causes(state, now)
     for vessel in state.vessels.values():
         yield from on_vessel(state, vessel, now)
         yield from rules_water.on_tick(state, vessel, now, slow=slow)
@@ -61,6 +63,7 @@ def on_reading(state: State, probe: ProbeState, now: Ms) -> Iterator[Condition |
 def on_vessel(state: State, vessel: VesselState, now: Ms) -> Iterator[Condition | None]:
     """What changes with every reading of a vessel."""
     yield from rules_air.air(state, vessel, now)
+    yield rules_news.no_news(state, vessel, now)
     yield rules_heat.too_hot(state, vessel, now)
 
 
@@ -87,6 +90,7 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
     """Rule and subject of every alarm there can be here, by its id."""
     of_vessels = (
         *rules_air.RULES,
+        *rules_news.RULES,
         *rules_water.RULES,
         *rules_heat.RULES,
         *rules_late.RULES,
@@ -101,6 +105,7 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
     found |= {rules_cysts.alarm_id(lot): (rules_cysts.RULE, lot) for lot in told}
     found |= rules_site.can_ring(state)
     found[rules_probes.BROKER_LOST] = ("broker-lost", "site")
+    found[causes.PROBES_LOST] = (causes.LOST, "site")
     if state.phones:
         found[rules_push.PUSH_GONE] = (rules_push.RULE, "site")
     return found

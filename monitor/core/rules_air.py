@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING, Condition, over
-from monitor.core.model import HOUR, MINUTE, SECOND, Air, AlarmState, Ms, Priority, Span
+from monitor.core.model import HOUR, MINUTE, SECOND, Air, AlarmState, Ms, Priority, Span, Stage
 from monitor.core.wording import clock, duration, minutes_range
 
 if TYPE_CHECKING:
@@ -17,7 +17,8 @@ STOPPED: Final = "air-stopped"
 WEAK: Final = "air-weak"
 RULES: Final = (STOPPED, WEAK)
 """Of vessels."""
-SETTLING_LEAVES_MIN: Final = 2.0
+LEAVES_MIN: Final = 2.0  # so little is never covered by settling or work; common practice, no source
+ASKS_FROM: Final = 4 * MINUTE  # with less at the beginning it is urgent at once: half of it is no time to ask in
 WEAK_URGENT: Final = 2 * HOUR  # with animals swimming, less than this is no matter for tomorrow
 WEAK_AHEAD: Final = (
     12 * HOUR
@@ -28,6 +29,7 @@ STOPPED_TODO: Final = (
     "Look at the pump, its plug and the tubing; blow air by hand or stir gently until it runs. "
     "Dry hands: unplug before touching anything wet."
 )
+ASK_TODO: Final = "If you harvest, tap Settling and it keeps quiet. If not: look at the pump, its plug and the tubing."
 WEAK_TODO: Final = (
     "Check the hose for a kink, the stone for clogging, the pump's membrane for a tear; else swap the pump. "
     "Stir gently meanwhile. Dry hands: unplug before touching anything wet."
@@ -77,12 +79,14 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     at_first = (left.lo or 0.0) * MINUTE + (now - since) if left.lo is not None else HOUR * 24
     name = vessel.spec.id
     deadline, too_late = ends(left, now) if hatched else (None, None)
-    title, follows = _stopped_words(name, clock(since, state.site.timezone, now), left, hatched=hatched)
+    when = clock(since, state.site.timezone, now)
+    asks = hatched and _asks(state, vessel, left, at_first)
+    title, follows = _asking_words(name, when, left) if asks else _stopped_words(name, when, left, hatched=hatched)
     return Condition(
         id=alarm,
         rule=STOPPED,
         subject=name,
-        priority=Priority.HIGH if hatched else Priority.MEDIUM,
+        priority=Priority.HIGH if hatched and not asks else Priority.MEDIUM,
         active=True,
         clear=False,
         since=since,
@@ -90,10 +94,37 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         off_delay=30 * SECOND,
         title=title,
         text=follows,
-        todo=STOPPED_TODO,
-        suppressed=_settling(state, vessel, left, now, hatched=hatched),
+        todo=ASK_TODO if asks else STOPPED_TODO,
+        suppressed=settling(state, vessel, left, now, hatched=hatched),
         deadline=deadline,
         too_late=too_late,
+    )
+
+
+def _asks(state: State, vessel: VesselState, left: Span, at_first: float) -> bool:
+    """Whether the air of a ready batch is rather off for harvesting, while over half of the least there was is still left."""
+    estimate = None if vessel.batch is None else vessel.batch.estimate
+    if estimate is None or estimate.stage not in (Stage.READY, Stage.PAST):
+        return False
+    memory = state.memories.get(f"{STOPPED}:{vessel.spec.id}")
+    told = None if memory is None else memory.alarm
+    if told is not None and told.state in STANDING and told.priority is Priority.HIGH:
+        return False  # it does not take back that it is urgent
+    return left.lo is None or (at_first >= ASKS_FROM and left.lo * MINUTE > at_first / 2)
+
+
+def half_gone(found: Condition) -> Ms | None:
+    """When stopped air that was asked about turns urgent."""
+    if found.rule != STOPPED or found.priority is Priority.HIGH or found.deadline is None:
+        return None
+    return found.since + (found.deadline - found.since) // 2 + SECOND
+
+
+def _asking_words(name: str, when: str, left: Span) -> tuple[str, str]:
+    most = f"within {int(left.lo)} min" if left.lo is not None else "within the day"
+    return (
+        f"Air off in {name}: harvesting?",
+        f"Air off since {when}, and the batch is ready. If you are not harvesting: air back on {most}.",
     )
 
 
@@ -122,11 +153,11 @@ def _stopped_words(name: str, when: str, left: Span, *, hatched: bool) -> tuple[
     )
 
 
-def _settling(state: State, vessel: VesselState, left: Span, now: Ms, *, hatched: bool) -> str:
+def settling(state: State, vessel: VesselState, left: Span, now: Ms, *, hatched: bool) -> str:
     """Why the alarm is held back while the keeper lets it settle; it must not outlast the oxygen of what has hatched."""
     if vessel.settle_until is None or now >= vessel.settle_until:
         return ""
-    if hatched and left.lo is not None and left.lo < SETTLING_LEAVES_MIN:
+    if hatched and left.lo is not None and left.lo < LEAVES_MIN:
         return ""
     return f"settling until {clock(vessel.settle_until, state.site.timezone, now)}"
 
@@ -170,7 +201,7 @@ def air_weak(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         title=_weak_title(name, left, urgent=urgent),
         text=_weak_words(clock(since, state.site.timezone, now), left, settles, hatched=hatched),
         todo=WEAK_TODO,
-        suppressed=_settling(state, vessel, left, now, hatched=hatched),
+        suppressed=settling(state, vessel, left, now, hatched=hatched),
         deadline=deadline,
         too_late=too_late,
     )

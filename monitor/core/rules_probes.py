@@ -4,96 +4,140 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core import rules_air
-from monitor.core.alarms import STANDING, Condition, over
-from monitor.core.eta import BEGUN
-from monitor.core.model import MINUTE, AlarmState, Estimate, Measures, Ms, Priority
-from monitor.core.wording import clock, minutes_range
+from monitor.core import doubts, rules_thermal
+from monitor.core.alarms import HELD_BY_A_PERSON, STANDING, Condition, over
+from monitor.core.causes import probes_lost
+from monitor.core.model import MINUTE, AlarmState, Ms, Priority
+from monitor.core.rules_news import last_told, silent_after
+from monitor.core.wording import clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from monitor.core.quality import ProbeState
-    from monitor.core.state import Batch, State
+    from monitor.core.state import State
 
-RULES: Final = ("probe-silent",)
-"""Of probes; ``broker-lost`` is the site's."""
+SILENT: Final = "probe-silent"
+SUSPECT: Final = "probe-suspect"
+RULES: Final = (SILENT, SUSPECT, *rules_thermal.RULES)
+"""Of probes; ``broker-lost`` and ``probes-lost`` are the site's."""
 BROKER_LOST: Final = "broker-lost:site"
 BROKER_ON_DELAY: Final = 2 * MINUTE
+DOUBT_ON_DELAY: Final = 15 * MINUTE  # a plug that is just being moved tells nonsense, too; common practice, no source
+DOUBT_OFF_DELAY: Final = 15 * MINUTE
+NOT_NORMAL: Final = (*STANDING, *HELD_BY_A_PERSON, AlarmState.SUPPRESSED)
 
 
-def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:  # noqa: ARG001
+def causes(state: State, now: Ms) -> Iterator[Condition | None]:
+    """What holds back other alarms, before them."""
+    yield broker_lost(state, now)
+    yield probes_lost(state, now)
+
+
+def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
     """What is looked at as time passes; ``slow`` once a slot."""
     for probe in state.probes.values():
         yield probe_silent(state, probe, now)
+        yield probe_suspect(state, probe, now)
+        if slow:
+            yield from rules_thermal.on_probe(state, probe, now)
 
 
 def on_reading(state: State, probe: ProbeState, now: Ms) -> Iterator[Condition | None]:
     """What must be looked at as soon as this probe has told its newest value."""
-    if f"probe-silent:{probe.spec.id}" in state.memories:
+    if f"{SILENT}:{probe.spec.id}" in state.memories:
         yield probe_silent(state, probe, now)
-
-
-def has_hatched(estimate: Estimate | None) -> bool:
-    """Whether animals that need air may be swimming: the high end counts, a late alert is worse than an early one."""
-    return estimate is not None and (estimate.hatched.hi or 0.0) > BEGUN
+    if f"{SUSPECT}:{probe.spec.id}" in state.memories:
+        yield probe_suspect(state, probe, now)
 
 
 def probe_silent(state: State, probe: ProbeState, now: Ms) -> Condition | None:
-    """A probe has told nothing usable for three periods and a minute."""
-    alarm = f"probe-silent:{probe.spec.id}"
-    last = probe.newest.time if probe.newest is not None else 0
-    limit = 3 * probe.spec.every + MINUTE
+    """A probe has told nothing at all for three periods and a minute; one that talks nonsense is ``probe_suspect``'s."""
+    alarm = f"{SILENT}:{probe.spec.id}"
+    last, limit = last_told(probe), silent_after(probe)
     since = max(last, state.listening_since)
-    due = now - since >= limit
+    known = state.alarm_state(alarm) in NOT_NORMAL
+    due = now - since >= limit and (known or not _talks(probe, now))
     if not due and state.idle(alarm):
         return None
-    vessel = state.vessels.get(probe.spec.vessel or "")
-    batch = vessel.batch if vessel is not None else None
-    standing = state.alarm_state(alarm) in STANDING
-    waiting = state.alarm_state(alarm) is AlarmState.SUPPRESSED
     # A link that is back, a restart or a clock that was set begin the count anew; only the probe's own word is an end.
-    if now - last < limit or not (due or standing or waiting):
-        return over(alarm, "probe-silent", probe.spec.id, _weight(batch), 0)
+    if now - last < limit or not (due or known):
+        return over(alarm, SILENT, probe.spec.id, _weight(state, probe), 0)
     zone = state.site.timezone
     from_when = f"since {clock(last, zone, now)}" if last else "since it was set up"
-    estimate = None if batch is None else batch.estimate
-    life = probe.spec.measures is Measures.AIR and has_hatched(estimate)
     text = f"Nothing usable from {probe.spec.id} {from_when}; the last values are old and are not used as present ones."
-    if probe.last_reason and not probe.fresh(now):
-        text += f" It last said something that can't be used: {probe.last_reason}."
-    title = f"Probe {probe.spec.id} is silent"
-    deadline, too_late = None, None
-    if life and vessel is not None:
-        left, _ = rules_air.minutes_left(vessel, now, last or since, None)
-        deadline, too_late = rules_air.ends(left, now)
-        title = f"No news of the air in {vessel.spec.id}"
-        text = f"No news from {vessel.spec.id} {from_when}. If its air has stopped it has {minutes_range(left)} left."
-    held = ""
-    if not (standing or life or (due and state.broker_up)):
-        held = "the broker is only just back" if state.broker_up else "the broker is not reached"
     return Condition(
         id=alarm,
-        rule="probe-silent",
+        rule=SILENT,
         subject=probe.spec.id,
-        priority=Priority.HIGH if life else _weight(batch),
+        priority=_weight(state, probe),
         active=True,
         clear=False,
         since=since,
         on_delay=limit,
         off_delay=0,
-        title=title,
-        text=text,
-        todo=("Go and look at the air first. " if life else "")
-        + "Check the probe's power, its cable and the Wi-Fi; then the topic with the broker's own client.",
-        suppressed=held,
-        deadline=deadline,
-        too_late=too_late,
+        title=f"Probe {probe.spec.id} is silent",
+        text=text + _said_last(probe, now),
+        todo="Check the probe's power, its cable and the Wi-Fi; then the topic with the broker's own client.",
+        suppressed=_silent_already(state, probe, SUSPECT) or ("" if due or known else "the broker is only just back"),
     )
 
 
-def _weight(batch: Batch | None) -> Priority:
-    return Priority.LOW if batch is None else Priority.MEDIUM
+def probe_suspect(state: State, probe: ProbeState, now: Ms) -> Condition | None:
+    """A probe talks, but nothing of it can be used, or every second message of the last while can't."""
+    alarm = f"{SUSPECT}:{probe.spec.id}"
+    last, limit = last_told(probe), silent_after(probe)
+    since = max(last, state.listening_since)
+    known = state.alarm_state(alarm) in NOT_NORMAL
+    unusable = now - since >= limit or (known and now - last >= limit)
+    share = probe.doubts.share
+    often = share is not None and share >= doubts.MOST
+    active = (unusable and (known or _talks(probe, now))) or (often and not unusable)
+    if not active and state.idle(alarm):
+        return None
+    clear = not unusable and share is not None and share < doubts.FINE
+    if unusable and not active:
+        return over(alarm, SUSPECT, probe.spec.id, _weight(state, probe), 0, tell=False)
+    when = clock(last, state.site.timezone, now) if last else ""
+    reason = f" It last said: {probe.last_reason}." if probe.last_reason else ""
+    nothing = f"It talks, but nothing it says can be used{f' since {when}' if last else ''}.{reason}"
+    part = f"Of its newest messages {round(100 * (share or 0.0))} % can't be used.{reason}"
+    return Condition(
+        id=alarm,
+        rule=SUSPECT,
+        subject=probe.spec.id,
+        priority=_weight(state, probe) if unusable else Priority.LOW,
+        active=active,
+        clear=clear,
+        since=since if unusable else now,
+        on_delay=limit if unusable else DOUBT_ON_DELAY,
+        off_delay=DOUBT_OFF_DELAY,
+        title=f"Probe {probe.spec.id} tells nonsense",
+        text=nothing if unusable else part,
+        todo="Check its plug and cable for water and a loose contact; then its unit and decoder in the configuration.",
+        suppressed=_silent_already(state, probe, SILENT),
+    )
+
+
+def _talks(probe: ProbeState, now: Ms) -> bool:
+    return probe.doubts.lately(now - silent_after(probe))
+
+
+def _said_last(probe: ProbeState, now: Ms) -> str:
+    if not probe.last_reason or probe.fresh(now):
+        return ""
+    return f" It last said something that can't be used: {probe.last_reason}."
+
+
+def _silent_already(state: State, probe: ProbeState, other: str) -> str:
+    """One probe that tells nothing usable is one alarm, whichever came first."""
+    alarm = f"{other}:{probe.spec.id}"
+    return f"told as {alarm}" if state.alarm_state(alarm) in STANDING else ""
+
+
+def _weight(state: State, probe: ProbeState) -> Priority:
+    vessel = state.vessels.get(probe.spec.vessel or "")
+    return Priority.LOW if vessel is None or vessel.batch is None else Priority.MEDIUM
 
 
 def broker_lost(state: State, now: Ms) -> Condition | None:

@@ -1,0 +1,62 @@
+"""What a temperature probe has told over the last days, hour by hour: the lowest and highest of each."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from monitor.core.model import HOUR
+
+if TYPE_CHECKING:
+    from monitor.core.model import Ms
+
+KEEP_HOURS: Final = 72
+
+
+class Trail:
+    """Order and repetition of readings do not matter."""
+
+    __slots__ = ("_hours",)
+
+    def __init__(self) -> None:
+        self._hours: dict[int, tuple[int, int]] = {}
+
+    def add(self, time: Ms, low: int, high: int) -> None:
+        """Count in a reading, or a slot of several: thousandths of C."""
+        hour = time // HOUR
+        newest = max(self._hours, default=hour)
+        if hour <= newest - KEEP_HOURS:
+            return
+        known = self._hours.get(hour)
+        self._hours[hour] = (low, high) if known is None else (min(low, known[0]), max(high, known[1]))
+        if hour > newest:
+            for old in [h for h in self._hours if h <= hour - KEEP_HOURS]:
+                del self._hours[old]
+
+    def forget(self) -> None:
+        """The clock was set: which hour is which is not known any more."""
+        self._hours.clear()
+
+    def same_since(self) -> Ms | None:
+        """Since when every reading was the very same as the newest, in whole hours; ``None`` where nothing was told.
+
+        An hour without a reading breaks nothing: nothing else was told in it.
+        """
+        hours = sorted(self._hours, reverse=True)
+        if not hours or self._hours[hours[0]][0] != self._hours[hours[0]][1]:
+            return None
+        value = self._hours[hours[0]]
+        begin = hours[0]
+        for hour in hours:
+            if self._hours[hour] != value:
+                break
+            begin = hour
+        return begin * HOUR
+
+    def hours_told(self, begin: Ms) -> int:
+        """In how many hours from ``begin`` on it told anything."""
+        return sum(1 for hour in self._hours if hour >= begin // HOUR)
+
+    def spread(self, begin: Ms) -> float:
+        """How far the readings since ``begin`` lie apart, C; 0 where there are none."""
+        told = [self._hours[hour] for hour in self._hours if hour >= begin // HOUR]
+        return (max(high for _, high in told) - min(low for low, _ in told)) / 1000 if told else 0.0
