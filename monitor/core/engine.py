@@ -191,9 +191,7 @@ class Engine(Alarming):
         batch.future = None if batch.belief is None else batch.belief.future
         batch.rule_due = (now // RULES_EVERY + 1) * RULES_EVERY
         mid = estimate.ready.mid
-        if mid is None:
-            return
-        if now < mid < batch.rule_due:
+        if mid is not None and now < mid < batch.rule_due:
             batch.rule_due = int(mid) + 1
         document = promise.count_on(self.state, batch, estimate, now)
         if document is not None:
@@ -322,7 +320,7 @@ class Engine(Alarming):
         if isinstance(entry, Seen):
             if batch.belief is not None:
                 batch.belief.see(entry)
-            batch.expected = None  # new evidence: what can be counted on is reckoned anew
+            batch.expected, batch.outlooks = None, []  # new evidence: what can be counted on is reckoned anew
             return vessel
         batch.ended = entry
         if not isinstance(entry, Lapse):

@@ -1,12 +1,13 @@
 """What a keeper could count on: when a batch was to be ready, and how warm the water was foreseen then.
 
-Rules about cold and about lateness measure against this, not against the newest estimate.
+Rules about cold and about lateness measure against this, not against the newest estimate. And since a forecast goes a little up
+and down by itself, they look at all those of the last hour: what one of them says can neither be counted on nor make an alarm.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
@@ -22,6 +23,9 @@ SETTLED: Final = 2 * HOUR  # the water poured in has found its way by then; comm
 TOLD_STEP: Final = 30 * MINUTE  # what was told moves on in steps of this
 LONGEST_H: Final = 96  # water is foreseen no further
 AHEAD_H: Final = 12.0  # how cold it is going to be is judged over so many hours
+STEADY: Final = HOUR
+STEADY_FROM: Final = 50 * MINUTE  # as long as the forecasts of less than this are all there is, they tell nothing
+NEVER: Final = 30 * 24 * HOUR  # a hatch that is not in sight counts as so far away
 TELLS_LATER: Final = ("cold-snap", "air-stopped", "air-weak")
 """Alarms of a vessel that say themselves that its hatch comes later."""
 
@@ -48,20 +52,47 @@ class Foreseen:
         return float((before - future.at(times)[0]).mean())
 
 
+class Outlook(NamedTuple):
+    """What one forecast said: ``time``, ready in ms, and how much colder than foreseen the water is going to be, C."""
+
+    time: Ms
+    ready: float
+    colder: float
+
+
+def look_ahead(batch: Batch, ready: float | None, now: Ms) -> None:
+    """Keep what the newest forecast said."""
+    batch.outlooks = [one for one in batch.outlooks if now - STEADY <= one.time < now]
+    colder = 0.0
+    if batch.foreseen is not None and batch.future is not None and batch.expected is not None:
+        colder = batch.foreseen.colder(batch.future, now, batch.expected)
+    batch.outlooks.append(Outlook(now, now + NEVER if ready is None else ready, colder))
+
+
+def steady(batch: Batch) -> tuple[Outlook, Outlook] | None:
+    """The least and the most, each for itself, of what the forecasts of the last hour said; ``None`` before there was one."""
+    seen = batch.outlooks
+    if not seen or seen[-1].time - seen[0].time < STEADY_FROM:
+        return None
+    columns = list(zip(*seen, strict=True))
+    return Outlook(*map(min, columns)), Outlook(*map(max, columns))
+
+
 def count_on(state: State, batch: Batch, estimate: Estimate, now: Ms) -> dict[str, Any] | None:
     """Keep what the keeper could count on after a new estimate; the document to keep when that has changed."""
-    mid = estimate.ready.mid
-    if mid is None:
-        return None
+    look_ahead(batch, estimate.ready.mid, now)
     changed = False
-    if batch.expected is None or mid < batch.expected:
-        batch.expected, batch.expected_water = mid, estimate.water_c
-        batch.foreseen = None if batch.future is None else Foreseen.of(batch.future, now, mid)
+    surely = max(one.ready for one in batch.outlooks)
+    if estimate.ready.mid is not None and (batch.expected is None or surely < batch.expected):
+        batch.expected, batch.expected_water = min(surely, now + NEVER), estimate.water_c
+        batch.foreseen = None if batch.future is None else Foreseen.of(batch.future, now, batch.expected)
         changed = True
-    if now - batch.start.time >= SETTLED:
-        told = batch.promised is None or (mid > batch.promised + TOLD_STEP and _told_later(state, batch.start.vessel))
+    if now - batch.start.time >= SETTLED and surely < now + NEVER:
+        told = batch.promised is None or (
+            surely > batch.promised + TOLD_STEP and _told_later(state, batch.start.vessel)
+        )
         if told:
-            batch.promised = mid
+            batch.promised = surely
             changed = True
     return document(batch) if changed else None
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING, Condition, over
 from monitor.core.model import HOUR, MINUTE, AlarmState, Ms, Priority, Stage
-from monitor.core.rules_forgotten import due, last_word
+from monitor.core.rules_forgotten import due, last_look
 from monitor.core.wording import clock, clock_range, duration
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ ENDS_SOON: Final = 2 * HOUR  # enough to settle, harvest, rinse and feed; common
 APART: Final = 2 * HOUR  # nobody is told of one vessel's harvest twice within this; common practice, no source
 TOO_LATE: Final = 15 * MINUTE  # a reminder with less than this left comes too late for a harvest
 ON_ITS_WAY: Final = HOUR  # who harvests a little late need not be told so; common practice, no source
+LOOKED: Final = HOUR  # who looked in so shortly before the end, or since, knows; common practice, no source
 OFF_DELAY: Final = 10 * MINUTE
 HARVEST: Final = (
     "Air off, let it settle, harvest with a light at the bottom, rinse, feed; chill the surplus under slight air."
@@ -171,7 +172,8 @@ def past_best(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     if batch is None or estimate is None or estimate.best_until is None or not _waits(batch):
         return _quiet(state, vessel, PAST)
     best = int(estimate.best_until)
-    active = now >= best and last_word(batch) < best
+    looked = last_look(batch) or 0
+    active = now >= best and looked < best - LOOKED
     if not active and state.idle(alarm):
         return None
     rung = state.alarm_state(alarm) not in (AlarmState.NORMAL, AlarmState.SUPPRESSED)
@@ -188,7 +190,7 @@ def past_best(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         subject=name,
         priority=Priority.LOW,
         active=active,
-        clear=not active and last_word(batch) >= best,
+        clear=not active and looked >= best - LOOKED,
         since=best if active else now,
         on_delay=ON_ITS_WAY,
         off_delay=0,

@@ -42,10 +42,15 @@ def silent_since(batch: Batch) -> Ms | None:
     return max(batch.start.time + GIVEN_UP if best is None else int(best), last_word(batch))
 
 
+def last_look(batch: Batch) -> Ms | None:
+    """When the keeper last wrote what was seen in a batch."""
+    seen = [] if batch.belief is None else batch.belief.evidence
+    return max((max(entry.time, entry.logged) for entry in seen), default=None)
+
+
 def last_word(batch: Batch) -> Ms:
     """When the keeper last wrote of a batch."""
-    seen = [] if batch.belief is None else batch.belief.evidence
-    return max([max(entry.time, entry.logged) for entry in seen], default=max(batch.start.time, batch.start.logged))
+    return last_look(batch) or max(batch.start.time, batch.start.logged)
 
 
 def due(batch: Batch, now: Ms) -> bool:

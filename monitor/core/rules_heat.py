@@ -6,7 +6,10 @@ sources disagree whether hours between the two do harm for good. That nauplii di
 
 from __future__ import annotations
 
+from itertools import combinations
 from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
 
 from monitor.core.alarms import Condition, over
 from monitor.core.climate import slope
@@ -30,6 +33,7 @@ SWIMMERS_MIND_C: Final = (
 RISE_SLOTS: Final = (
     6  # the rise is taken from the newest half hour: of a jug with a heater stuck on, long enough to see it
 )
+GOES_ON: Final = 3  # and these newest slots must show it still
 RISING_C_H: Final = 0.5  # slower than this is no rise that ends today; common practice, no source
 FORESEEN: Final = 12 * HOUR  # a straight line says nothing of later
 NEAR: Final = 2 * HOUR
@@ -113,8 +117,14 @@ def _rise(vessel: VesselState, water: Reading) -> float:
     slots, means = vessel.water.told(newest - RISE_SLOTS, newest + 1)
     if len(slots) < 3:
         return 0.0
-    rise = slope(slots, means)
-    return rise if rise >= RISING_C_H else 0.0
+    pairs = [
+        (means[k] - means[i]) / ((slots[k] - slots[i]) * SLOT / HOUR) for i, k in combinations(range(len(slots)), 2)
+    ]
+    rise = float(
+        np.median(pairs)
+    )  # water poured in, or a jug moved, is a step and no rise: it leaves most pairs as they were
+    goes_on = slope(slots[-GOES_ON:], means[-GOES_ON:]) >= rise / 3
+    return rise if rise >= RISING_C_H and goes_on else 0.0
 
 
 def _urgent(heat: Heat, now: Ms) -> bool:
@@ -134,7 +144,8 @@ def _fate(heat: Heat) -> str:
         return f"Nauplii bear it for now; above about {NAUPLII_C:g} C they die."
     if heat.water_c >= DEADLY_C:
         left = max(DEADLY - heat.above, 0) // MINUTE
-        return f"Cysts die above {DEADLY_C:g} C: in about {left} min the batch is lost."
+        when = f"in about {left} min the batch is lost" if left else "the batch may be lost already"
+        return f"Cysts die above {DEADLY_C:g} C: {when}."
     if heat.water_c >= STOPS_C:
         return (
             f"Development has about stopped. Cooled soon it most likely goes on, after hours in doubt; "

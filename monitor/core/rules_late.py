@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING, Condition, over
 from monitor.core.model import DAY, HOUR, MINUTE, AlarmState, Ms, Priority
-from monitor.core.rules_water import NEVER, developing
+from monitor.core.promise import steady
+from monitor.core.rules_water import developing
 from monitor.core.wording import clock, clock_range, duration, meals
 
 if TYPE_CHECKING:
@@ -40,18 +41,16 @@ def hatch_late(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     batch = vessel.batch
     if batch is None or not developing(vessel):
         return None if state.idle(alarm) else over(alarm, LATE, name, Priority.MEDIUM, 0, tell=False)
-    if batch.estimate is None or batch.promised is None:
+    outlook = steady(batch)
+    if batch.promised is None or outlook is None:
         return None
-    promised = int(batch.promised)
-    mid = batch.estimate.ready.mid
-    ready = now + NEVER if mid is None else int(mid)
+    promised, least, most = int(batch.promised), int(outlook[0].ready), int(outlook[1].ready)
     meal = next(iter(meals(state.site.timezone, state.site.feeding_times, promised, promised + 2 * DAY)), None)
-    slip = ready - promised
     if meal is None:
-        active, clear = slip >= SLIP_ANYHOW, slip < SLIP_ANYHOW_CLEAR
+        active, clear = least - promised >= SLIP_ANYHOW, most - promised < SLIP_ANYHOW_CLEAR
     else:
-        active = slip >= SLIP and ready > meal
-        clear = slip < SLIP_CLEAR or ready < meal - MEAL_CLEAR
+        active = least - promised >= SLIP and least > meal
+        clear = most - promised < SLIP_CLEAR or most < meal - MEAL_CLEAR
     if not active and state.idle(alarm):
         return None
     return Condition(

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from monitor.core.alarms import Condition, over
-from monitor.core.model import HOUR, MINUTE, SLOT, Ms, Priority, Stage
+from monitor.core.model import MINUTE, SLOT, Ms, Priority, Stage
+from monitor.core.promise import steady
 from monitor.core.wording import clock, clock_range, duration, meals
 
 if TYPE_CHECKING:
@@ -16,33 +17,21 @@ if TYPE_CHECKING:
 COLD: Final = "cold-snap"
 RULES: Final = (COLD,)
 """Of vessels."""
-SLIP: Final = 45 * MINUTE  # a hatch this much later than could be counted on is worth a word
+SLIP: Final = 45 * MINUTE  # a hatch this much later than could be counted on is worth a word ...
+SLIP_SHARE: Final = 1 / 12  # ... or this share of what is still to go, where that is more; common practice, no source
 SLIP_CLEAR: Final = 30 * MINUTE
 COLDER_C: Final = 0.5  # and the water must be, or be about to get, this much colder than was foreseen then
 COLDER_CLEAR_C: Final = 0.25
 MEAL_CLEAR: Final = 20 * MINUTE  # a meal is safe again when ready is as likely as not so long before it
-NEVER: Final = 30 * 24 * HOUR  # a hatch that is not in sight counts as so far away
 TODO: Final = "Move it to a warmer place or heat it; or take the meal from the reserve."
 
 
 class Slip(NamedTuple):
-    """What cold does to a batch, against what could be counted on. The second of a pair is the gentler one, for clearing."""
+    """What cold, now or in the night to come, does to a batch, by every forecast of the last hour."""
 
-    later: float  # ms
-    colder: float  # C, than was foreseen, over the hours to come
-    passes: tuple[Ms, ...]  # meals between
-    nearly: bool  # whether a meal lies between, or just behind
-
-    @property
-    def matters(self) -> bool:
-        return self.later >= SLIP and self.colder >= COLDER_C and bool(self.passes)
-
-    @property
-    def past(self) -> bool:
-        return self.later < SLIP_CLEAR or self.colder < COLDER_CLEAR_C or not self.nearly
-
-
-NO_SLIP: Final = Slip(0.0, 0.0, (), False)
+    matters: bool
+    past: bool
+    passes: tuple[Ms, ...] = ()  # meals that it misses
 
 
 def on_tick(state: State, vessel: VesselState, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
@@ -71,7 +60,7 @@ def cold_snap(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     level = water.value < spec.cold_below
     fallen = _fall(vessel, now)
     fall = fallen >= spec.fall_c
-    slip = _slip(state, batch, water.value, now)
+    slip = _slip(state, batch, now)
     active = level or fall or slip.matters
     if not active and state.idle(alarm):
         return None
@@ -121,22 +110,21 @@ def _fall(vessel: VesselState, now: Ms) -> float:
     return float(means.max() - means[-1]) if len(means) > 1 else 0.0
 
 
-def _slip(state: State, batch: Batch, water_c: float, now: Ms) -> Slip:
-    """What the cold of now, and of the night to come, does to the batch. A cold that was foreseen makes nothing later."""
-    estimate = batch.estimate
-    if estimate is None or batch.expected is None:
-        return NO_SLIP
-    if batch.foreseen is not None and batch.future is not None:
-        colder = batch.foreseen.colder(batch.future, now, batch.expected)
-    elif batch.expected_water is not None:  # kept by a version that did not foresee
-        colder = batch.expected_water - water_c
-    else:
-        return NO_SLIP
-    ready = float(now + NEVER) if estimate.ready.mid is None else estimate.ready.mid
-    zone, feeds = state.site.timezone, state.site.feeding_times
-    passes = meals(zone, feeds, int(batch.expected), int(ready))
-    nearly = bool(meals(zone, feeds, int(batch.expected), int(ready) + MEAL_CLEAR))
-    return Slip(ready - batch.expected, colder, tuple(passes), nearly)
+def _slip(state: State, batch: Batch, now: Ms) -> Slip:
+    """A cold that was foreseen makes nothing later."""
+    found = steady(batch)
+    if found is None:
+        return Slip(matters=False, past=False)  # not known: what stands goes on
+    if batch.expected is None:
+        return Slip(matters=False, past=True)
+    least, most = found
+    expected, zone, feeds = int(batch.expected), state.site.timezone, state.site.feeding_times
+    passes = tuple(meals(zone, feeds, expected, int(least.ready)))
+    nearly = bool(meals(zone, feeds, expected, int(most.ready) + MEAL_CLEAR))
+    worth = max(SLIP, SLIP_SHARE * (expected - now))
+    matters = least.ready - expected >= worth and least.colder >= COLDER_C and bool(passes)
+    past = most.ready - expected < SLIP_CLEAR or most.colder < COLDER_CLEAR_C or not nearly
+    return Slip(matters, past, passes)
 
 
 def _colder_already(batch: Batch, now: Ms) -> bool:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from monitor.core.lots import Lot
     from monitor.core.model import AirWord, Estimate, Ms, Reading, SiteSpec, VesselSpec
     from monitor.core.phones import Phone
-    from monitor.core.promise import Foreseen
+    from monitor.core.promise import Foreseen, Outlook
     from monitor.core.water import Forecast
 
 
@@ -38,6 +38,7 @@ class Batch:
     expected_water: float | None = None  # C, when that was
     foreseen: Foreseen | None = None  # the water, as it was foreseen then
     future: Forecast | None = None  # the water, as it is foreseen in ``estimate``
+    outlooks: list[Outlook] = field(default_factory=list)  # what the forecasts of the last hour said
     promised: float | None = None  # ready, ms, as it was told first, or with an alarm about cold or air since
 
 

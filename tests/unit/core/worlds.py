@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.engine import Engine
-from monitor.core.log import Discard, Harvest, LogEntry, Seen, Settle, Start
+from monitor.core.log import LogEntry, Start
 from monitor.core.model import (
     HOUR,
     MINUTE,
@@ -20,6 +20,7 @@ from monitor.core.model import (
     Estimate,
     Event,
     Learned,
+    Logged,
     LotSpec,
     Measures,
     Ms,
@@ -154,7 +155,7 @@ class Shed:
 
     def do(self, event: Event) -> list[Effect]:
         effects = self.engine.step(event)
-        if isinstance(event, Start | Seen | Harvest | Discard | Settle):
+        if isinstance(event, LogEntry):
             self.entries.append(event)
         for effect in effects:
             if isinstance(effect, SlotClosed):
@@ -165,6 +166,8 @@ class Shed:
                 self.standing[effect.alarm.id] = effect.alarm
             elif isinstance(effect, Learned):
                 self.learned[effect.key] = effect.document
+            elif isinstance(effect, Logged):
+                self.entries.append(effect.entry)
         return effects
 
     def wait(self, length: Ms) -> None:
