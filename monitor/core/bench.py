@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import HOUR, Air, Measures, Ms, Refused
-from monitor.core.replay import ranges
+from monitor.core.replay import instants, ranges
 from monitor.core.rules import can_ring
+from monitor.core.stores import ENDS
 from monitor.core.wording import meals, rfc3339
 
 if TYPE_CHECKING:
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from monitor.core.phones import Phone
     from monitor.core.quality import ProbeState
     from monitor.core.state import VesselState
+    from monitor.core.stores import ColdStore
     from monitor.core.why import Decision
 
 MEALS_BACK: Final = 12 * HOUR
@@ -99,6 +101,7 @@ def bench(
             for probe in state.probes.values()
             if probe.spec.measures is Measures.ROOM and (value := measurement(probe, now)) is not None
         ],
+        "stores": [_store(store, now) for store in state.cold_stores.values()],
         "alarms": [alarm_document(alarm) for alarm in engine.alarms()],
         "phones": [_phone(phone) for phone in state.phones.values()],
         "decisions": {
@@ -127,6 +130,39 @@ def _vessel(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimat
         "air": None if newest_air is None else measurement(newest_air, now),
         "batch": _batch(vessel, engine, estimates),
         "settling_until": None if vessel.settle_until is None else rfc3339(vessel.settle_until),
+    }
+
+
+def _store(store: ColdStore, now: Ms) -> dict[str, Any]:
+    temperature, air = store.newest_probe(), store.newest_air()
+    return {
+        "id": store.spec.id,
+        "warm_above": store.spec.warm_above,
+        "cold_below": store.spec.cold_below,
+        "temperature": None if temperature is None else measurement(temperature, now),
+        "air": None if air is None else measurement(air, now),
+        "air_probe": bool(store.air_probes),
+        "content": _content(store, now),
+    }
+
+
+def _content(store: ColdStore, now: Ms) -> dict[str, Any] | None:
+    content, life = store.content, store.life(now)
+    if content is None or life is None:
+        return None
+    return {
+        "nauplii": content.nauplii,
+        "litres": content.litres,
+        "gas": content.gas,
+        "gas_l": content.gas_l,
+        "aerated": content.aerated,
+        "since": rfc3339(content.since),
+        "age_s": max(now - content.since, 0) // 1000,
+        "batches": list(content.batches),
+        "good_until": instants(life.until),
+        "ends_by": life.cause,
+        "why": ENDS[life.cause],
+        "oxygen_until": instants(life.oxygen),
     }
 
 

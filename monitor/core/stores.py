@@ -274,7 +274,7 @@ def _end(cause: Cause, content: Content, told: Array, edges: Array) -> Span:
             found.append(float(np.interp(1.0, used[k - 1 : k + 1], edges[k - 1 : k + 1])))
             continue
         ahead = (1 - used[-1]) / rates[-1] if rates[-1] > 0 else inf
-        found.append(None if ahead == inf else float(edges[-1]) + ahead * HOUR)
+        found.append(None if ahead == inf else float(edges[-1] + ahead * HOUR))
     return Span(*found)
 
 
