@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from monitor.core.model import Alarm, Ms, Transition
 
+TEST: Final = "weekly-test"
 RANK: Final = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 """The most pressing first."""
 
@@ -147,6 +148,8 @@ def when(kind: Kind, alarm: Alarm, now: Ms, manners: Manners, reach: Reach, *, t
     ``told``: somebody was told of this trouble there. That it is over is told only then.
     """
     urgent = alarm.priority is Priority.HIGH
+    if alarm.rule == TEST and kind is not Kind.OVER:
+        return _test(alarm, now, manners, reach)
     if RANK[alarm.priority] > RANK[reach.least] or (reach.after and not urgent) or (kind is Kind.OVER and not told):
         return None
     if reach.after and not told:
@@ -163,6 +166,13 @@ def when(kind: Kind, alarm: Alarm, now: Ms, manners: Manners, reach: Reach, *, t
     if end is not None and RANK[alarm.priority] > RANK[manners.night]:
         return Hold(end, Cause.QUIET, f"quiet hours: told at {clock(end, manners.timezone, end)}")
     return Hold(soon, Cause.GATHERING, "told at once")
+
+
+def _test(alarm: Alarm, now: Ms, manners: Manners, reach: Reach) -> Hold | None:
+    """What tests the channels spares none, but whoever is called second only when the first did not answer."""
+    if reach.after and alarm.priority is Priority.LOW:
+        return None
+    return Hold(now + manners.gather, Cause.GATHERING, "the weekly test: told through every channel, at its own hour")
 
 
 def _second(alarm: Alarm, now: Ms, reach: Reach) -> Hold:

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
 
 RESTARTS: Final = "restarts"
 WEEKLY_TEST: Final = "weekly-test"
+HOUSE_KEYS: Final = (f"house/{RESTARTS}", f"house/{WEEKLY_TEST}")
 """What of the house is kept: see ``Learned``."""
 
 QUIET_AGAIN: Final[Ms] = 12 * 3_600_000

@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING
 import structlog
 
 from monitor.intake.link import Link
-from monitor.service.channels import make_channels
+from monitor.notify.phonebook import PhoneBook
+from monitor.service.channels import Linked, make_channels, push_key
+from monitor.service.heartbeat import Heartbeat
 from monitor.service.supervisor import Supervisor, Wiring
-from monitor.settings.credentials import broker_password, web_password_hash
+from monitor.settings.credentials import broker_password, heartbeat_url, web_password_hash
 from monitor.web import WebOptions, WebServer, make_app
+from monitor.web.links import Links
 
 if TYPE_CHECKING:
     from monitor.notify import Channel
@@ -53,6 +56,12 @@ def broker_link(settings: Settings) -> Link:
     return replace(link, keepalive_s=max(broker.keepalive // 1000, 5))
 
 
+def make_heartbeat(settings: Settings, clock: Clock) -> Heartbeat:
+    """Raises ConfigError when its address can't be read."""
+    url = heartbeat_url(settings)
+    return Heartbeat(None if url is None else url.get_secret_value(), settings.heartbeat.every, clock)
+
+
 class Daemon:
     """Raises ConfigError or WebProblem for what can't be served."""
 
@@ -60,7 +69,11 @@ class Daemon:
         web_password_hash(settings)
         self._options = WebOptions.from_settings(settings)
         link = broker_link(settings)
-        channels = make_channels(settings, link)
+        book, key = PhoneBook(), push_key(settings)
+        channels = make_channels(settings, link, book, key)
+        if self._options.address:
+            links = Links.kept(self._options.link_key_file, self._options.address)
+            channels = [Linked(channel, links) for channel in channels]
         if clock.speed is not None:
             channels = [Simulated(channel) for channel in channels]
         self._supervisor = Supervisor(
@@ -72,11 +85,15 @@ class Daemon:
                 store_path=str(settings.store.path),
                 commit_every=settings.store.commit_every,
                 clock=clock,
+                heartbeat=make_heartbeat(settings, clock),
+                web_alive=lambda: self._web.alive,
                 manners=settings.manners(),
                 reaches=settings.reaches(),
+                book=book,
             )
         )
-        app = make_app(self._supervisor.desk, self._options)
+        pushes = any(channel.kind == "webpush" for channel in settings.channels)
+        app = make_app(self._supervisor.desk, self._options, key if pushes else None)
         self._web = WebServer(
             app, self._options.host, self._options.port, self._options.cert_file, self._options.key_file
         )

@@ -32,6 +32,13 @@ class Asked:
     answer: Future[dict[str, Any]] = field(default_factory=Future)
 
 
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """Test letters were sent; through these channels they got."""
+
+    working: tuple[str, ...]
+
+
 class ServiceDesk:
     """Implements ``monitor.web.desk.Desk``; ``publish`` is for the thread of decisions, the rest for any.
 
@@ -40,7 +47,7 @@ class ServiceDesk:
 
     def __init__(
         self,
-        ask: Callable[[Asked], None],
+        ask: Callable[[Asked | Tried], None],
         channels: Sequence[Channel],
         site: str,
         wall: Callable[[], Ms],
@@ -97,7 +104,9 @@ class ServiceDesk:
         if not self._trying.acquire(blocking=False):
             raise Refused("a test of the channels is running; wait for its result")
         try:
-            return try_channels(self._channels, self._site, self._wall(), TRIAL_S)
+            results = try_channels(self._channels, self._site, self._wall(), TRIAL_S)
+            self._ask(Tried(tuple(result["id"] for result in results if result["ok"])))
+            return results
         finally:
             self._trying.release()
 

@@ -13,7 +13,7 @@ from monitor.core.house import Began, ChannelHealth, Host
 from monitor.service.host import clock_synced, folder_of, room
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from monitor.core.engine import Engine
     from monitor.core.model import Ms
@@ -53,8 +53,8 @@ class Parts:
 
     notifier: Notifier
     channels: Sequence[str]
-    link_tick: Callable[[], float | None]  # steady seconds when the link's thread last showed life
-    web_alive: Callable[[], bool]
+    link_tick: float | None  # steady seconds when the link's thread last showed life
+    web_alive: bool
 
 
 class House:
@@ -194,13 +194,13 @@ class House:
 
     def _stuck(self, parts: Parts) -> str:
         """The first long task that shows no life; the thread of decisions shows it by asking."""
-        tick = parts.link_tick()
+        tick = parts.link_tick
         if tick is not None and self._clock.steady() - tick > TASK_STUCK_S:
             return "the link to the broker shows no life"
         hung = [name for name, seconds in parts.notifier.busy().items() if seconds > LANE_STUCK_S]
         if hung:
             return f"channel {min(hung)} hangs"
-        if not parts.web_alive():
+        if not parts.web_alive:
             return "the page has ended"
         return "" if self._heartbeat.alive else "the heartbeat has ended"
 

@@ -13,7 +13,8 @@ import structlog
 from monitor.core.bench import story
 from monitor.core.dispatch import AT_ONCE
 from monitor.core.engine import Engine
-from monitor.core.log import Start
+from monitor.core.house import HOUSE_KEYS
+from monitor.core.log import LogEntry, Start
 from monitor.core.model import (
     DAY,
     AlarmCommand,
@@ -30,14 +31,22 @@ from monitor.core.model import (
     Tick,
     Transition,
 )
+from monitor.core.phones import PHONES_KEY, PhoneEvent, PhoneGone
+from monitor.core.rules_site import DELIVERY
 from monitor.core.wording import local_date
+from monitor.intake.commands import family
 from monitor.intake.incoming import Incoming
 from monitor.intake.session import Session
 from monitor.notify import Delivery, Notifier, Outbox
+from monitor.notify.phonebook import PhoneBook
 from monitor.service.burden import Reporter
-from monitor.service.desk import Asked, ServiceDesk
+from monitor.service.desk import Asked, ServiceDesk, Tried
+from monitor.service.doing import Doing
+from monitor.service.heartbeat import Heartbeat
+from monitor.service.house import House, Parts
 from monitor.service.ingest import Ingest
 from monitor.service.telling import Teller
+from monitor.service.watchdog import Watchdog
 from monitor.store import Store, StoreError
 from monitor.web.desk import Why
 
@@ -76,8 +85,11 @@ class Wiring:
     store_path: str
     commit_every: Ms
     clock: Clock
+    heartbeat: Heartbeat | None = None
+    web_alive: Callable[[], bool] = lambda: True
     manners: Manners = AT_ONCE
     reaches: Mapping[str, Reach] = field(default_factory=dict)
+    book: PhoneBook = field(default_factory=PhoneBook)
 
 
 class Supervisor:
@@ -90,6 +102,7 @@ class Supervisor:
         self._stopping = False
         reporter = Reporter(wiring.store_path, wiring.site.timezone, wiring.clock)
         self.desk = ServiceDesk(self._inputs.put, wiring.channels, wiring.site.id, wiring.clock.wall, reporter.report)
+        wiring.book.report = lambda phone: self._inputs.put(PhoneGone(self._clock.now(), phone))
         self._commit_due = 0.0
         self._disk_failing = False
         self.last_tick = 0.0
@@ -112,16 +125,29 @@ class Supervisor:
             self._outbox = Outbox(store, self._w.manners, self._w.reaches)
             self._notifier = Notifier(self._w.channels, self._inputs.put)
             self._session = self._make_session()
-            self._teller = Teller(self._engine, self.desk, self._clock, self._session.publish)
+            self._doing = Doing(self._engine, self._ingest, self._clock, self._carry_out, self._publish)
+            self._house = self._make_house()
+            self._teller = Teller(self._engine, self.desk, self._clock, self._session.publish, self._house.document)
+            self._carry(self._engine.step(self._house.began()))
             self._tell_all()
             try:
                 self._notifier.start()
                 self._session.start()
                 if on_ready is not None:
                     on_ready()
+                self._house.ready()
+                self._commit()  # should this run end without warning, the next one must know
                 self._work()
             finally:
                 self._end()
+
+    def _make_house(self) -> House:
+        heartbeat = self._w.heartbeat or Heartbeat(None, 0, self._clock)
+        return House(self._engine, self._store, self._w.store_path, self._clock, heartbeat, Watchdog())
+
+    def _parts(self) -> Parts:
+        channels = [channel.id for channel in self._w.channels]
+        return Parts(self._notifier, channels, self._session.state.tick, self._w.web_alive())
 
     def _make_session(self) -> Session:
         return Session(
@@ -132,6 +158,7 @@ class Supervisor:
             lambda up, _text: self._inputs.put(_Link(up)),  # the session has logged why
             clock=self._clock.now,
             session=self._ingest.session,
+            families=[family(self._w.site.id)],
         )
 
     def _recall(self) -> None:
@@ -151,6 +178,10 @@ class Supervisor:
         for batch in engine.batches_believed():
             self._recall_learned(f"prior/{batch}")
             self._recall_learned(f"expected/{batch}")
+        for key in HOUSE_KEYS:
+            self._recall_learned(key)
+        self._recall_learned(PHONES_KEY)
+        self._w.book.renew(engine.state.phones)
         for alarm in store.alarms():
             engine.recall_alarm(alarm, told=alarm.state is not AlarmState.SUPPRESSED)
         for transition in store.transitions(now - HISTORY):
@@ -172,6 +203,7 @@ class Supervisor:
         self._teller.run(at_once=True)
 
     def _end(self) -> None:
+        self._house.stopping(asked=self._stopping)
         self._commit()
         self._session.stop()
         self._notifier.stop(3.0)
@@ -188,6 +220,7 @@ class Supervisor:
             except queue.Empty:
                 return
             if isinstance(item, Delivery):
+                self._house.outcome(item)
                 self._outbox.settle(item, self._clock.wall())
             elif isinstance(item, Asked):
                 item.answer.set_exception(Refused("the service is stopping; try again when it runs"))
@@ -227,14 +260,22 @@ class Supervisor:
         """One input. Whatever breaks is logged and set aside: the next input may be the one that matters."""
         try:
             match item:
+                case Incoming() if self._doing.takes(item.topic):
+                    self._doing.take(item)
                 case Incoming():
                     self._carry(self._ingest.take(item))
                     for binding in self._ingest.of(item.topic):
                         self._teller.touch_vessel(self._w.site.probes[binding.probe].vessel)
                 case Asked():
                     self._command(item)
+                case PhoneGone():
+                    self._carry(self._engine.step(item))
                 case Delivery():
+                    self._house.outcome(item)
                     self._outbox.settle(item, self._clock.wall())
+                case Tried():
+                    for channel in item.working:
+                        self._house.worked(channel)
                 case _Link():
                     self._link_changed(item)
             if self._store.urgent:
@@ -252,6 +293,9 @@ class Supervisor:
             if was is not None:
                 log.warning("clock.set", was=was, now=self._clock.now())
                 self._carry(self._engine.step(ClockSet(self._clock.now(), was)))
+            host = self._house.look(self._parts())
+            if host is not None:
+                self._engine.step(host)
             self._carry(self._engine.step(Tick(self._clock.now())))
             if not self._session.alive:
                 log.error("broker.session-died")
@@ -280,6 +324,9 @@ class Supervisor:
                     self._store.put_slot(effect)
                 case Learned():
                     self._store.keep(effect.key, json.dumps(effect.document))
+                    if effect.key == PHONES_KEY:
+                        self._w.book.renew(self._engine.state.phones)
+                        self._teller.touch_vessel(None)
                 case Logged():
                     self._store.log(effect.entry)
                     log.info("log.entry", kind=type(effect.entry).__name__.lower(), subject=_subject(effect.entry))
@@ -288,7 +335,8 @@ class Supervisor:
 
     def _transition(self, transition: Transition) -> None:
         alarm = transition.alarm
-        channels = [channel.id for channel in self._w.channels]
+        # A channel that does not work is no way to say so.
+        channels = [channel.id for channel in self._w.channels if alarm.id != f"{DELIVERY}:{channel.id}"]
         self._outbox.post(transition, channels, self._clock.wall())
         self._teller.alarm(alarm)
         log.info(
@@ -309,11 +357,16 @@ class Supervisor:
                 return
             if isinstance(command, Start) and not command.batch:
                 command = replace(command, batch=self._batch_name(command))
-            effects = self._engine.step(command)
+            self._carry_out(command)
         except Refused as refused:
             asked.answer.set_exception(refused)
             return
-        if not isinstance(command, AlarmCommand):
+        asked.answer.set_result({"done": type(command).__name__.lower(), "subject": _subject(command)})
+
+    def _carry_out(self, command: LogEntry | AlarmCommand | PhoneEvent) -> None:
+        """Take it, wherever it came from, and have it on the disk. Raises Refused, and nothing is changed then."""
+        effects = self._engine.step(command)
+        if not isinstance(command, AlarmCommand | PhoneEvent):
             self._store.log(command)
             log.info("log.entry", kind=type(command).__name__.lower(), subject=_subject(command))
             self._teller.touch_vessel(getattr(command, "vessel", None))
@@ -321,7 +374,9 @@ class Supervisor:
         self._commit()  # what a keeper was told is done must be on the disk
         self._hand_out()
         self._teller.run(at_once=True)
-        asked.answer.set_result({"done": type(command).__name__.lower(), "subject": _subject(command)})
+
+    def _publish(self, topic: str, payload: bytes, retain: bool) -> None:
+        self._session.publish(topic, payload, retain)  # whichever session there is by then
 
     def _batch_name(self, start: Start) -> str:
         """``<vessel>-<local date>``, with a number when that one is taken."""
@@ -360,6 +415,7 @@ class Supervisor:
             if not getattr(error, "urgent_saved", False) and self._store.urgent:
                 log.exception("disk.urgent-unsaved", text="alarms go out from memory; a crash now would forget them")
             return
+        self._house.saved()
         if self._disk_failing:
             self._disk_failing = False
             log.info("disk.recovered", lost=self._store.lost)
@@ -368,6 +424,7 @@ class Supervisor:
 
     def _commit_failed(self, error: StoreError) -> None:
         self._commit_due = self._clock.steady() + RETRY_COMMIT_S
+        self._house.unsaved(str(error))
         if not self._disk_failing:
             self._disk_failing = True
             log.error("disk.failing", text=str(error))

@@ -27,7 +27,15 @@ KEPT_EVERY_S: Final = 5.0  # an estimate at the broker is renewed at most this o
 class Teller:
     """Used by the thread of decisions. Seconds are of the steady clock."""
 
-    def __init__(self, engine: Engine, desk: ServiceDesk, clock: Clock, publish: Callable[[str, str], None]) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        desk: ServiceDesk,
+        clock: Clock,
+        publish: Callable[[str, str], None],
+        house: Callable[[], dict[str, Any]] = dict,
+    ) -> None:
+        self._house = house
         self._engine = engine
         self._desk = desk
         self._clock = clock
@@ -127,5 +135,5 @@ class Teller:
         view["lots"] = [
             {"id": lot, "strain": known[lot].strain if lot in known else ""} for lot in dict.fromkeys([*lots, *known])
         ]
-        self._desk.publish(view)
+        self._desk.publish(view | self._house())
         self._view_at, self._view_due = now, False

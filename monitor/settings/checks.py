@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from monitor.core.model import Measures
-from monitor.settings.channels import check_channels, check_telling
+from monitor.settings.channels import WAYS, check_channels, check_telling
 from monitor.settings.errors import nearest, quoted
 from monitor.settings.models import Alarms, Vessel
 from monitor.settings.probes import NUMERIC_AIR, RANGES, WORDS
@@ -28,6 +28,7 @@ def cross_check(draft: Draft) -> None:
         _no_id_twice(draft, parts)
     _broker(draft)
     _web(draft)
+    _heartbeat(draft)
     _vessels(draft)
     _lots(draft)
     check_cold_stores(draft, _deadband(draft))
@@ -126,6 +127,13 @@ def _in_figures(name: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def _heartbeat(draft: Draft) -> None:
+    part = draft.heartbeat
+    given = sorted(WAYS & part.given)
+    if len(given) > 1:
+        draft.wrong_in(part, given[-1], " and ".join(given), "one of url, url_file and url_env")
 
 
 def _vessels(draft: Draft) -> None:

@@ -12,7 +12,7 @@ from pydantic import SecretStr
 
 from monitor.settings.channels import SECRET_LENGTH, judge_webhook
 from monitor.settings.errors import ConfigError, Problem, Unfit, join
-from monitor.settings.names import ChannelUrl
+from monitor.settings.names import ChannelUrl, WebUrl
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -50,6 +50,22 @@ def channel_secrets(settings: Settings) -> tuple[tuple[str, SecretStr], ...]:
     return _of_each(settings, _channel_secret, ("webhook",))
 
 
+def heartbeat_url(settings: Settings) -> SecretStr | None:
+    """Where the sign of life goes, or None. Raises ConfigError when it cannot be read or is no web address."""
+    heartbeat = settings.heartbeat
+    if heartbeat.url is not None:
+        return heartbeat.url
+    told = _secret(settings, "/heartbeat", "url", heartbeat.url_file, heartbeat.url_env)
+    if told is None:
+        return None
+    try:
+        return WebUrl().judge(told.get_secret_value())
+    except Unfit as unfit:
+        key = "url_file" if heartbeat.url_file else "url_env"
+        problem = _problem(settings, f"/heartbeat/{key}", "something that is no web address", unfit.allowed)
+        raise ConfigError([problem]) from None
+
+
 def _of_each(
     settings: Settings, read: Callable[[Settings, str, Channel], SecretStr], kinds: tuple[str, ...]
 ) -> tuple[tuple[str, SecretStr], ...]:
@@ -70,7 +86,7 @@ def _of_each(
 def outside_problems(settings: Settings) -> tuple[Problem, ...]:
     """What the configuration names and this machine, for this user, does not have: files, variables, secrets."""
     problems: list[Problem] = []
-    for look in (broker_password, web_password_hash, channel_urls, channel_secrets):
+    for look in (broker_password, web_password_hash, heartbeat_url, channel_urls, channel_secrets):
         try:
             look(settings)
         except ConfigError as error:

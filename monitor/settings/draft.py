@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from pydantic_core import ErrorDetails
 
-    from monitor.settings.models import Alarms, Broker, Channel, Lot, Site, Store, Vessel, Web
+    from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web
     from monitor.settings.probes import Probe
     from monitor.settings.stores import ColdStore
 
@@ -54,6 +54,7 @@ class Draft:
     store: Part[Store] = field(init=False)
     web: Part[Web] = field(init=False)
     alarms: Part[Alarms] = field(init=False)
+    heartbeat: Part[Heartbeat] = field(init=False)
     vessel: list[Part[Vessel]] = field(default_factory=list)
     probe: list[Part[Probe]] = field(default_factory=list)
     lot: list[Part[Lot]] = field(default_factory=list)

@@ -31,6 +31,7 @@ IN_FORCE: dict[str, list[dict[str, Any]]] = {
     "store": [{}],
     "web": [{}],
     "alarms": [{}],
+    "heartbeat": [{}],
     "vessel": [{"id": "ash", "litres": 1.5}, {"id": "birch", "litres": "2 L"}],
     "probe": [
         {

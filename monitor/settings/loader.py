@@ -13,7 +13,7 @@ from typing import Any
 from monitor.settings.checks import cross_check
 from monitor.settings.draft import Draft
 from monitor.settings.errors import ConfigError, Problem, join, nearest, quoted, shown
-from monitor.settings.models import Alarms, Broker, Channel, Lot, Site, Store, Vessel, Web
+from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web
 from monitor.settings.probes import Probe
 from monitor.settings.settings import LISTS, TABLES, Settings
 from monitor.settings.stores import ColdStore
@@ -106,6 +106,7 @@ def from_document(
         store=draft.store.value,
         web=draft.web.value,
         alarms=draft.alarms.value,
+        heartbeat=draft.heartbeat.value,
         vessels=tuple(part.value for part in draft.vessel),
         probes=tuple(part.value for part in draft.probe),
         lots=tuple(part.value for part in draft.lot),
@@ -126,6 +127,7 @@ def _take_all(draft: Draft, raw: Mapping[str, Any]) -> None:
         draft.store = draft.take(Store, raw.get("store", {}), "/store")
     draft.web = draft.take(Web, raw.get("web", {}), "/web")
     draft.alarms = draft.take(Alarms, raw.get("alarms", {}), "/alarms")
+    draft.heartbeat = draft.take(Heartbeat, raw.get("heartbeat", {}), "/heartbeat")
     draft.vessel = [draft.take(Vessel, item, place) for place, item in _items(draft, raw, "vessel")]
     draft.probe = [draft.take(Probe, item, place) for place, item in _items(draft, raw, "probe")]
     draft.lot = [draft.take(Lot, item, place) for place, item in _items(draft, raw, "lot")]

@@ -12,9 +12,21 @@ from pydantic import SecretStr  # noqa: TC002
 
 from monitor.core import model as core
 from monitor.core.dispatch import Manners, Reach
+from monitor.core.rules_site import WEEKDAYS
 from monitor.settings.base import Section, option
 from monitor.settings.forms import Choice, Duration, Flag, ListOf, Number, Quantity, Text
-from monitor.settings.names import BrokerUrl, ChannelUrl, ClockTime, FileName, Host, Identifier, PageAddress, TimeZone, Topic
+from monitor.settings.names import (
+    BrokerUrl,
+    ChannelUrl,
+    ClockTime,
+    FileName,
+    Host,
+    Identifier,
+    PageAddress,
+    TimeZone,
+    Topic,
+    WebUrl,
+)
 from monitor.settings.units import Kind
 
 VARIABLE = Text("the name of an environment variable", r"[A-Za-z_][A-Za-z0-9_]*", secret=True)
@@ -24,6 +36,7 @@ HOST_NAME = Text('host names such as "shed.home.arpa"', r"[A-Za-z0-9-]+(\.[A-Za-
 LINE = Text("one line of text")
 
 Weight = Literal["low", "medium", "high"]
+WeekDay = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 ChannelKind = Literal["apprise", "webhook", "mqtt", "webpush"]
 
 SECOND, MINUTE, HOUR, DAY = core.SECOND, core.MINUTE, core.HOUR, core.DAY
@@ -125,6 +138,26 @@ class Web(Section):
         told="none; letters carry no link",
         example="https://shed.home.arpa:8417",
     )
+
+
+class Heartbeat(Section):
+    """A sign of life to an address outside, so that somebody notices when this house falls silent. At most one of url,
+    url_file and url_env; without one there is none.
+    """
+
+    url: Annotated[SecretStr | None, WebUrl()] = option(
+        "Address that is asked (GET) while the whole chain is healthy: broker, a fresh probe, store, channels. The other side "
+        "should ring when it is not asked for three times as long as every. It often holds a token.",
+        default=None,
+        example="https://alive.home.arpa/shed",
+    )
+    url_file: Annotated[Path | None, SECRET_FILE] = option(
+        "File whose first line is the address.", default=None, example="heartbeat.url"
+    )
+    url_env: Annotated[str | None, VARIABLE] = option(
+        "Environment variable that holds the address.", default=None, example="SWIMUP_HEARTBEAT_URL"
+    )
+    every: Annotated[int, Duration(10 * SECOND, 1 * DAY)] = option("How often.", default=5 * MINUTE)
 
 
 class Vessel(Section):
@@ -276,8 +309,38 @@ class Alarms(Section):
         default="high",
     )
 
+    disk_free_percent: Annotated[float, Number(0, 50)] = option(
+        "Less free than this share of the disk that holds the store is an alarm, unless it is more than 2 GB.",
+        default=5.0,
+    )
+    disk_free_mb: Annotated[float, Number(10, 1_000_000)] = option(
+        "Less free than so many MB is an alarm, however small a share that is.", default=200.0
+    )
+    delivery_on_delay: Annotated[int, Duration(0, 1 * DAY)] = option(
+        "A channel must have refused letters, or not answered, this long before the other channels tell so.",
+        default=10 * MINUTE,
+    )
+    test: Annotated[bool, Flag()] = option(
+        "Once a week a test is sent through every channel. It asks to be acknowledged; nobody does, and it is told again "
+        "after a day.",
+        default=True,
+    )
+    test_day: Annotated[WeekDay, Choice(WEEKDAYS)] = option("The day of that test.", default="sunday")
+    test_at: Annotated[str, ClockTime()] = option("Its hour, local time.", default="18:00")
+
     def spec(self) -> core.AlarmSettings:
-        return core.AlarmSettings(self.deadband, self.on_delay, self.off_delay, self.air_on_delay, self.settling)
+        return core.AlarmSettings(
+            self.deadband,
+            self.on_delay,
+            self.off_delay,
+            self.air_on_delay,
+            self.settling,
+            disk_share=self.disk_free_percent / 100,
+            disk_bytes=round(self.disk_free_mb * 1_000_000),
+            delivery_on_delay=self.delivery_on_delay,
+            test_day=WEEKDAYS.index(self.test_day) if self.test else None,
+            test_at=minutes_of(self.test_at),
+        )
 
     def manners(self, timezone: str) -> Manners:
         return Manners(

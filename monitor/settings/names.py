@@ -168,7 +168,9 @@ class PageAddress(Form):
         if parts.scheme not in ("http", "https") or not bare or re.fullmatch(r"[\w.:-]+", host, re.ASCII) is None:
             raise Unfit(self.allowed)
         if parts.scheme == "http" and host not in ("localhost", "127.0.0.1", "::1"):
-            raise Unfit('an address with https://; http:// only for "localhost"', "The link in a letter acts like a key.")
+            raise Unfit(
+                'an address with https://; http:// only for "localhost"', "The link in a letter acts like a key."
+            )
         return text.rstrip("/")
 
 
@@ -195,6 +197,19 @@ class ChannelUrl(Form):
 
     def write(self, value: SecretStr) -> str:  # noqa: ARG002
         return toml(MASK)
+
+
+class WebUrl(ChannelUrl):
+    """An address that is asked over HTTP; it may hold a token, so all of it is secret."""
+
+    allowed = 'a web address, such as "https://alive.home.arpa/shed"'
+
+    def judge(self, value: object) -> SecretStr:
+        text = text_of(value, self.allowed).strip()
+        parts = split_url(text, self.allowed)
+        if parts.scheme not in ("http", "https") or not parts.hostname or parts.port == 0 or re.search(r"\s", text):
+            raise Unfit(self.allowed)
+        return SecretStr(text)
 
 
 class Host(Form):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from pydantic import BaseModel, ConfigDict
 
 from monitor.core import model as core
-from monitor.settings.models import Alarms, Broker, Channel, Lot, Site, Store, Vessel, Web, minutes_of
+from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web, minutes_of
 from monitor.settings.probes import Probe
 from monitor.settings.stores import ColdStore, store_of
 
@@ -17,7 +17,14 @@ if TYPE_CHECKING:
     from monitor.intake.binding import Binding
     from monitor.settings.base import Section
 
-TABLES: dict[str, type[Section]] = {"site": Site, "broker": Broker, "store": Store, "web": Web, "alarms": Alarms}
+TABLES: dict[str, type[Section]] = {
+    "site": Site,
+    "broker": Broker,
+    "store": Store,
+    "web": Web,
+    "alarms": Alarms,
+    "heartbeat": Heartbeat,
+}
 """Tables written once, [like] so."""
 LISTS: dict[str, type[Section]] = {
     "vessel": Vessel,
@@ -40,6 +47,7 @@ class Settings(BaseModel):
     store: Store
     web: Web
     alarms: Alarms
+    heartbeat: Heartbeat
     vessels: tuple[Vessel, ...]
     probes: tuple[Probe, ...] = ()
     lots: tuple[Lot, ...] = ()
