@@ -161,7 +161,7 @@ class AlarmSettings:
     disk_share: float = 0.05
     disk_bytes: int = 200_000_000
     delivery_on_delay: Ms = 10 * MINUTE
-    test_day: int | None = None  # of the weekly test, 0 is Monday; None for none
+    test_day: int | None = 6  # of the weekly test, 0 is Monday; None for none
     test_at: int = 18 * 60  # minutes after local midnight
 
 
