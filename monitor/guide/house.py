@@ -6,10 +6,8 @@ from typing import Final
 
 from monitor.core import rules_site
 from monitor.core.house import QUIET_AGAIN
-from monitor.core.model import AlarmSettings
-from monitor.guide.entry import PRACTICE, Default, Entry, length
-
-_FROM_THE_START: Final = AlarmSettings()
+from monitor.guide.entry import PRACTICE, Default, Entry, length, setting, table
+from monitor.settings.models import Alarms
 
 ENTRIES: Final = (
     Entry(
@@ -30,10 +28,11 @@ ENTRIES: Final = (
         (
             Default(
                 "low is",
-                f"less than {_FROM_THE_START.disk_bytes / 1e6:g} MB or {100 * _FROM_THE_START.disk_share:g} % free, "
+                f"less than {setting(Alarms, 'disk_free_mb'):g} MB or {setting(Alarms, 'disk_free_percent'):g} % free, "
                 f"whichever is "
                 f"more; never with {rules_site.DISK_ROOMY / 1e9:g} GB free",
                 f"weeks are left to act; {PRACTICE}",
+                f"{table('[alarms]', 'disk_free_mb')}, `disk_free_percent`",
             ),
             Default("not saved for", length(rules_site.UNSAVED_AFTER), f"a disk may be busy for so long; {PRACTICE}"),
         ),
@@ -78,8 +77,9 @@ ENTRIES: Final = (
         (
             Default(
                 "waits",
-                length(_FROM_THE_START.delivery_on_delay),
+                length(setting(Alarms, "delivery_on_delay")),
                 f"short outages end by themselves; {PRACTICE}",
+                table("[alarms]", "delivery_on_delay"),
             ),
         ),
         "Have a second channel that takes another way.",
@@ -118,8 +118,15 @@ ENTRIES: Final = (
             "A phone stayed silent? `swimup alarm test` tells why.",
         ),
         "Acknowledged, it is over. Not acknowledged, it says so once, and begins anew the next week.",
-        (Default("when", "off until you choose a day", "a test nobody asked for is a burden"),),
-        "Choose another day or hour, or none.",
+        (
+            Default(
+                "when",
+                f"{setting(Alarms, 'test_day').capitalize()} {setting(Alarms, 'test_at')}",
+                f"an hour at which most people look at their phone; {PRACTICE}",
+                f"{table('[alarms]', 'test_day')}, `test_at`; `test = false` for none",
+            ),
+        ),
+        "Choose another day or hour with `test_day` and `test_at`.",
     ),
     Entry(
         "push-gone",
