@@ -2,7 +2,7 @@
 
 ``R.csv`` has the columns ``time,probe,value``: RFC 3339 with Z or an offset, the probe's id, the value in its configured
 unit or an air word; an empty value is a missing one. ``L.jsonl`` has one event a line: ``start``, ``seen``, ``harvest``,
-``discard``, ``settle``, each with ``time`` and optionally ``logged``.
+``discard``, ``settle``, ``chill``, ``emptied``, each with ``time`` and optionally ``logged``.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from monitor.core.log import Discard, Harvest, LogEntry, Seen, Settle, Sight, Start
+from monitor.core.log import Chill, Discard, Emptied, Gas, Harvest, LogEntry, Seen, Settle, Sight, Start
 from monitor.core.model import Measures, Ms, Sample
 from monitor.core.replay import Measured
 from monitor.intake.unreadable import Unreadable
@@ -168,8 +168,40 @@ class _Settle(_Line):
         return Settle(self.at, self.known, self.vessel, _ms(self.until))
 
 
-_Event = Annotated[_Start | _Seen | _Harvest | _Discard | _Settle, Field(discriminator="event")]
-_EVENT: TypeAdapter[_Start | _Seen | _Harvest | _Discard | _Settle] = TypeAdapter(_Event)
+class _Chill(_Line):
+    event: Literal["chill"]
+    store: str
+    nauplii: Amount
+    litres: Amount
+    gas: Gas = "open"
+    gas_l: Annotated[float, Field(ge=0, allow_inf_nan=False)] = 0.0
+    aerated: bool = False
+    batch: str = ""
+
+    def entry(self) -> LogEntry:
+        return Chill(
+            self.at,
+            self.known,
+            self.store,
+            self.nauplii,
+            self.litres,
+            self.gas,
+            self.gas_l,
+            self.aerated,
+            self.batch,
+        )
+
+
+class _Emptied(_Line):
+    event: Literal["emptied"]
+    store: str
+
+    def entry(self) -> LogEntry:
+        return Emptied(self.at, self.known, self.store)
+
+
+_Event = Annotated[_Start | _Seen | _Harvest | _Discard | _Settle | _Chill | _Emptied, Field(discriminator="event")]
+_EVENT: TypeAdapter[_Start | _Seen | _Harvest | _Discard | _Settle | _Chill | _Emptied] = TypeAdapter(_Event)
 
 
 def entries(path: Path) -> Iterator[LogEntry]:
@@ -193,6 +225,8 @@ def _allowed(where: str) -> str:
         "harvest": _Harvest,
         "discard": _Discard,
         "settle": _Settle,
+        "chill": _Chill,
+        "emptied": _Emptied,
     }
     kind = kinds.get(where.split("/", maxsplit=1)[0])
     if kind is None:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.core.log import Discard, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start
 from monitor.core.model import Alarm, AlarmState, Priority, Quality, Reading, Transition
 from monitor.store.letters import Draft
 from monitor.store.records import (
@@ -59,6 +59,20 @@ ENTRIES: st.SearchStrategy[LogEntry] = st.one_of(
     st.builds(Harvest, time=MS, logged=MS, batch=st.text(), hatched_fraction=FRACTION, nauplii=st.none() | POSITIVE),
     st.builds(Discard, time=MS, logged=MS, batch=st.text(), reason=st.text()),
     st.builds(Settle, time=MS, logged=MS, vessel=st.text(), until=MS),
+    st.builds(
+        Chill,
+        time=MS,
+        logged=MS,
+        store=st.text(),
+        nauplii=POSITIVE,
+        litres=POSITIVE,
+        gas=st.sampled_from(["open", "air", "oxygen"]),
+        gas_l=POSITIVE,
+        aerated=st.booleans(),
+        batch=st.text(),
+    ),
+    st.builds(Emptied, time=MS, logged=MS, store=st.text()),
+    st.builds(Lapse, time=MS, logged=MS, batch=st.text()),
 )
 
 TRANSITIONS = st.builds(
