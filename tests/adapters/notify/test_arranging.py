@@ -101,13 +101,15 @@ class World:
         now = time if wall is None else wall
         self.outbox.arrange(now, time)
         self.store.commit()
-        self.outbox.pump(now, self, time)
-        while self._trays:
-            letter = self._trays.pop(0)
-            ok = letter.channel not in self.away
-            if ok:
-                self.caught.append((time, letter))
-            self.outbox.settle(Delivery(letter.id, ok, "away", retry_after=None if ok else self.retry_after), now)
+        while self.outbox.pump(now, self, time):
+            while self._trays:
+                self._take(self._trays.pop(0), time, now)
+
+    def _take(self, letter: Letter, time: Ms, now: Ms) -> None:
+        ok = letter.channel not in self.away
+        if ok:
+            self.caught.append((time, letter))
+        self.outbox.settle(Delivery(letter.id, ok, "away", retry_after=None if ok else self.retry_after), now)
 
     def until(self, begin: Ms, end: Ms, step: Ms = 5 * SECOND) -> None:
         for time in range(begin, end + 1, step):
