@@ -199,13 +199,21 @@ class Outbox(Arranging):
     # -- going out
 
     def pump(self, now: Ms, notifier: Deliverer, time: Ms | None = None) -> int:
-        """Hand out every letter whose time has come; give back how many. Commit first, so that none is told unsaved."""
+        """Hand out the most pressing letter whose time has come to each channel that has none in hand; give back how many.
+
+        Commit first, so that none is told unsaved; and settle and commit before the next, so that a crash repeats at most one.
+        """
         at = now if time is None else time
-        ready = self._ready(now, at)
-        for letter in ready:
+        busy = {letter.channel for letter, _ in self._flying.values()}
+        handed = 0
+        for letter in self._ready(now, at):
+            if letter.channel in busy:
+                continue
+            busy.add(letter.channel)
             self._flying[letter.id] = (letter, at)
             notifier.deliver(letter)
-        return len(ready)
+            handed += 1
+        return handed
 
     def settle(self, delivery: Delivery, now: Ms) -> Settled:
         """Take the end of a try to the store."""
@@ -225,8 +233,17 @@ class Outbox(Arranging):
         asked = round((delivery.retry_after or 0.0) * SECOND)
         if asked:
             self._not_before[letter.channel] = now + asked
-        self._store.postpone(letter.id, now + max(asked, back_off(letter.tries + 1, letter.id)), delivery.error)
+        again = now + max(asked, back_off(letter.tries + 1, letter.id))
+        self._store.postpone(letter.id, again, delivery.error)
+        self._behind(letter, again)
         return "postponed"
+
+    def _behind(self, letter: Letter, again: Ms) -> None:
+        """What tells more of the same alarms may not overtake it, and must not pull it along before its time."""
+        for other in self._store.undelivered():
+            later = other.id > letter.id and other.channel == letter.channel and other.id not in self._flying
+            if later and set(other.alarms) & set(letter.alarms) and other.next_try < again:
+                self._store.hasten(other.id, again)
 
     def recall(self) -> None:
         """The notifier was replaced: whatever it had in hand is handed out anew."""

@@ -280,6 +280,8 @@ class Supervisor:
                     self._link_changed(item)
             if self._store.urgent:
                 self._commit()
+            if isinstance(item, Delivery):
+                self._hand_out()  # a channel gets its next letter when the one before is struck off
         except Exception as error:
             log.exception("input.failed", kind=type(item).__name__)
             if isinstance(item, Incoming):
@@ -436,7 +438,7 @@ class Supervisor:
 
 
 def _subject(command: Any) -> str:
-    for name in ("batch", "alarm", "vessel"):
+    for name in ("store", "batch", "alarm", "vessel"):
         if hasattr(command, name):
             return str(getattr(command, name))
     return ""
