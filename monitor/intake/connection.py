@@ -257,7 +257,7 @@ class Connection:
             topic = message.topic
         except UnicodeDecodeError:
             topic = ""
-        if topic not in self._terms.topics:
+        if not self._terms.takes(topic):
             if mid:
                 self._order.arrived(mid, told=True)
             self._not_ours(client, topic, bytes(message.payload))

@@ -55,6 +55,7 @@ class Session:
 
     ``clock`` gives the wall time of records; reconnects and deadlines run on the monotonic clock. ``session`` is where
     the count of broker sessions goes on from: hand in the highest one stored, so that identities survive a restart.
+    ``families`` are topics of which every one directly below is read; themselves they are exact.
     """
 
     def __init__(
@@ -68,13 +69,16 @@ class Session:
         on_problem: Callable[[str, str], None] | None = None,
         clock: Callable[[], Ms] = wall_ms,
         session: int = 0,
+        families: Iterable[str] = (),
         first_delay_s: float = 1.0,
         longest_delay_s: float = 60.0,
     ) -> None:
         _check_topic(site)
         bound = frozenset(topics)
-        for topic in bound:
+        below = frozenset(families)
+        for topic in bound | below:
             _check_topic(topic)
+        bound |= {f"{topic}/+" for topic in below}
         self._orders = Orders()
         self._reports = Reports(link, self._orders, clock, on_message, on_link, on_problem)
         self._reports.state.session = session

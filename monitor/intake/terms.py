@@ -60,7 +60,11 @@ class Terms:
 
     link: Link
     site: str
-    topics: frozenset[str]
+    topics: frozenset[str]  # exact ones, and such that end in /+
     clock: Callable[[], Ms]
     orders: Orders
     listener: Listener
+
+    def takes(self, topic: str) -> bool:
+        """Whether somebody is bound to it."""
+        return topic in self.topics or f"{topic.rpartition('/')[0]}/+" in self.topics

@@ -17,8 +17,9 @@ def document(letter: Letter, site: str) -> dict[str, Any]:
 
     ``time`` is when the letter was written; ``kind`` is trouble, repeat, over, digest or test. ``alarm`` is the most pressing of
     those it tells of. Only where there are: ``todo``; ``deadline``, when harm may begin, and ``minutes_left``, whole minutes from
-    ``time`` until then; ``link``, where a person can act on it without logging in; ``reason``, why it rang and why the letter goes now; ``alarms``, all their ids where there are several;
-    ``contains``, the ids of letters that this one tells instead, by which one that came all the same is recognised.
+    ``time`` until then; ``link``, where a person can act on it without logging in; ``reason``, why it rang and why the letter
+    goes now; ``alarms``, all their ids where there are several; ``contains``, the ids of letters that this one tells instead, by
+    which one that came all the same is recognised.
     """
     said: dict[str, Any] = {
         "id": letter.token,

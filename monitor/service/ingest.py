@@ -69,6 +69,17 @@ class Ingest:
             self._store.remember_delivery(self._session, message.mid, message.payload)
         return effects
 
+    def note(self, message: Incoming) -> None:
+        """A message that is no reading: it is acknowledged after the next commit, in its turn."""
+        self._notice_session(message)
+        if message.mid:
+            self.unacknowledged.append(message)
+
+    def refuse(self, source: str, message: Incoming, why: Unreadable) -> None:
+        """Count and keep what could not be read."""
+        self.counters.refused(source, why)
+        self._store.quarantine(source, message.arrived, str(why), message.payload)
+
     def set_aside(self, message: Incoming, reason: str) -> None:
         """A message that broke the program: keep it for a look, and let the broker forget it."""
         for binding in self._bindings.get(message.topic, ()):

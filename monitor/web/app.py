@@ -13,36 +13,49 @@ from starlette.responses import PlainTextResponse
 from starlette.routing import Mount, Route
 
 from monitor.web.access import Gate
+from monitor.web.acting import Acting
 from monitor.web.alarm_pages import AlarmPages
 from monitor.web.api import Api
 from monitor.web.guard import SECURITY_HEADERS, Guard
+from monitor.web.links import Links
 from monitor.web.live import Live
 from monitor.web.pages import Pages
 from monitor.web.problems import Trouble, problem_response, wants_problem
+from monitor.web.push import Push
 from monitor.web.site import Site
+from monitor.web.stores import Stores
 
 if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
+    from monitor.notify.pushkey import PushKey
     from monitor.web.desk import Desk
     from monitor.web.options import WebOptions
 
 _SESSION_SECONDS: Final = 30 * 24 * 3600
 
 
-def make_app(desk: Desk, options: WebOptions) -> Starlette:
-    """The application. Reads password hash, token and session key at once; raises WebProblem when they won't do."""
+def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Starlette:
+    """The application; with ``key`` phones can be subscribed to pushes.
+
+    Reads password hash, token and session key at once; raises WebProblem when they won't do.
+    """
     gate = Gate(options)
     site = Site(desk, options, gate)
     errors = _Errors(site)
+    push = Push(site, key)
+    acting = Acting(site, Links.kept(options.link_key_file, options.address)).routes() if options.address else []
     app = Starlette(
         routes=[
             *Pages(site).routes(),
             *AlarmPages(site).routes(),
+            *push.routes(),
+            *acting,
+            *Stores(site).pages(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),
-            Mount("/api/v1", routes=Api(site).routes()),
+            Mount("/api/v1", routes=[*Api(site).routes(), *push.api_routes(), *Stores(site).api()]),
         ],
         middleware=[
             Middleware(Guard, options=options),

@@ -36,6 +36,11 @@ class Assets:
         """The address of ``bench.css`` and its like. Raises KeyError for a name that is not there."""
         return f"/static/{self._hashed[name]}"
 
+    def content(self, name: str) -> Response:
+        """A file under an address that must stay the same, so that a browser has to ask whether there is a newer one."""
+        content, kind = self._content[self._hashed[name]]
+        return Response(content, media_type=kind, headers={"Cache-Control": "no-cache"})
+
     async def serve(self, request: Request) -> Response:
         found = self._content.get(request.path_params["name"])
         if found is None:

@@ -17,10 +17,11 @@ if TYPE_CHECKING:
     from monitor.web.options import WebOptions
 
 LARGEST_BODY: Final = 65_536
+LINK_PATH: Final = "/act/"
 
 SECURITY_HEADERS: Final = {
     "Content-Security-Policy": (
-        "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'"
+        "default-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'"
     ),
     "X-Frame-Options": "DENY",
     "X-Content-Type-Options": "nosniff",
@@ -58,6 +59,8 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in SECURITY_HEADERS.items():
                     headers[name] = value
+                if scope["path"].startswith(LINK_PATH):
+                    headers["Referrer-Policy"] = "no-referrer"  # the address itself is the key
                 headers.setdefault("Cache-Control", "no-store")
             await send(message)
 
@@ -74,7 +77,9 @@ class Guard:
             return Trouble(
                 421, f'This is not "{host[:80]}". Use the address of this machine, or add the name to web.hostnames.'
             )
-        if scope["method"] not in ("GET", "HEAD") and _foreign(headers, host):
+        # A link acts for whoever holds it, with no cookie that another site could borrow.
+        own_key = scope["path"].startswith(LINK_PATH)
+        if scope["method"] not in ("GET", "HEAD") and not own_key and _foreign(headers, host):
             return Trouble(403, "Another site sent this. Open the page itself and try again.")
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > LARGEST_BODY:

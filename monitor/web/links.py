@@ -68,8 +68,7 @@ class Links:
         return f"{self._address}/act/{self.token(standing, GOOD_FOR_S[letter.priority])}"
 
     def token(self, alarms: list[str], good_for_s: int) -> str:
-        signed = self._signer.dumps([good_for_s, *alarms])
-        return signed if isinstance(signed, str) else signed.decode("ascii")
+        return self._signer.dumps([good_for_s, *alarms])
 
     def read(self, token: str) -> Claim:
         """Raises NoLink."""

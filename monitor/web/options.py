@@ -43,6 +43,7 @@ class WebOptions:
     cert_file: Path | None = None
     key_file: Path | None = None
     hostnames: tuple[str, ...] = ()
+    address: str = ""
 
     @classmethod
     def from_settings(cls, settings: Settings) -> Self:
@@ -56,6 +57,7 @@ class WebOptions:
             cert_file=web.cert_file,
             key_file=web.key_file,
             hostnames=web.hostnames,
+            address=web.address or "",
         )
 
     def __post_init__(self) -> None:
@@ -97,6 +99,11 @@ class WebOptions:
     @property
     def token_file(self) -> Path:
         return self.state_dir / "cli.token"
+
+    @property
+    def link_key_file(self) -> Path:
+        """Signs the links in letters; removing it and starting anew voids all that were sent."""
+        return self.state_dir / "link.key"
 
     @property
     def session_key_file(self) -> Path:

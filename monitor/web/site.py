@@ -93,6 +93,8 @@ class Site:
         macros: Any = self._templates.get_template("parts.html").module
         parts = {"top": macros.top(view), "alarms": macros.alarms(view, csrf)}
         parts.update({vessel.key: macros.vessel(vessel, csrf) for vessel in view.vessels})
+        cold: Any = self._templates.get_template("cold.html").module
+        parts.update({store.key: cold.store(store, csrf) for store in view.stores})
         return parts
 
     def newest(self) -> Rendered:
@@ -105,7 +107,9 @@ class Site:
 
     def build(self, view: BenchView) -> str:
         """Changes when an open page no longer fits: other style or script, other vessels, another zone."""
-        shape = "\n".join((self.assets.build, view.site, view.zone, *(vessel.id for vessel in view.vessels)))
+        shape = "\n".join(
+            (self.assets.build, view.site, view.zone, *(part.id for part in (*view.vessels, *view.stores)))
+        )
         return hashlib.sha256(shape.encode()).hexdigest()[:12]
 
     def page(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
@@ -114,6 +118,13 @@ class Site:
             csrf=csrf_token(request),
             login_needed=self.options.login_needed and bool(request.session.get("in")),
             **values,
+        )
+        return HTMLResponse(html, status)
+
+    def open_to_all(self, template: str, status: int = 200, **values: Any) -> HTMLResponse:
+        """A page that belongs to no session: it reads no cookie and sets none."""
+        html = self._templates.get_template(template).render(
+            site=self.desk.bench()["site"], csrf="", login_needed=False, **values
         )
         return HTMLResponse(html, status)
 

@@ -10,6 +10,7 @@ from monitor.core.model import MINUTE, SECOND, Ms
 from monitor.guide import ENTRIES
 from monitor.web import words
 from monitor.web.band import Band, make_band
+from monitor.web.store_view import StoreView, store_view
 from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:
@@ -119,6 +120,7 @@ class BenchView:
     alarms: tuple[AlarmView, ...]
     vessels: tuple[VesselView, ...]
     room: tuple[Measured, ...]
+    stores: tuple[StoreView, ...]
 
 
 def _instant(text: str | None) -> Ms | None:
@@ -152,6 +154,9 @@ def make_view(bench: Bench) -> BenchView:
         alarms=alarms,
         vessels=vessels,
         room=tuple(_measured(item, now) for item in bench.get("room", [])),
+        stores=tuple(
+            _store(index, store, bench["alarms"], now, zone) for index, store in enumerate(bench.get("stores", []))
+        ),
     )
 
 
@@ -253,11 +258,6 @@ def _vessel(
     batch = vessel.get("batch")
     until = _instant(vessel.get("settling_until"))
     names = {vessel["id"], batch["id"] if batch else vessel["id"]}
-    ranks = sorted(
-        (words.RANKS.get(alarm["priority"], 9), alarm["priority"])
-        for alarm in alarms
-        if alarm["subject"] in names and alarm["state"] in (*_TO_DO, "acknowledged")
-    )
     return VesselView(
         id=vessel["id"],
         key=f"vessel-{index}",
@@ -266,8 +266,24 @@ def _vessel(
         air=_measured(vessel.get("air"), now, air=True),
         batch=_batch(batch, water, meals, now, zone) if batch else None,
         settling=words.clock(until, zone) if until is not None and until > now else "",
-        mark=ranks[0][1] if ranks else "",
+        mark=_mark(alarms, names),
     )
+
+
+def _mark(alarms: Sequence[Mapping[str, Any]], subjects: set[str]) -> str:
+    ranks = sorted(
+        (words.RANKS.get(alarm["priority"], 9), alarm["priority"])
+        for alarm in alarms
+        if alarm["subject"] in subjects and alarm["state"] in (*_TO_DO, "acknowledged")
+    )
+    return ranks[0][1] if ranks else ""
+
+
+def _store(
+    index: int, store: Mapping[str, Any], alarms: Sequence[Mapping[str, Any]], now: Ms, zone: ZoneInfo
+) -> StoreView:
+    temperature, air = _measured(store["temperature"], now), _measured(store["air"], now, air=True)
+    return store_view(store, f"store-{index}", temperature, air, _mark(alarms, {store["id"]}), now, zone)
 
 
 def _batch(batch: Mapping[str, Any], water: Measured, meals: Sequence[Ms], now: Ms, zone: ZoneInfo) -> BatchView:

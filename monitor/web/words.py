@@ -113,6 +113,11 @@ def number(value: float, digits: int = 1) -> str:
     return text.lstrip("-") if float(text) == 0 else text.replace("-", "\N{MINUS SIGN}")
 
 
+def whole(value: float) -> str:
+    """``200 000``, its thousands apart."""
+    return f"{value:,.0f}".replace(",", "\N{NO-BREAK SPACE}")
+
+
 def percent(share: float) -> str:
     return f"{round(100 * min(1.0, max(0.0, share)))} %"
 

@@ -1,0 +1,161 @@
+"""The page behind the link in a letter: how its alarms stand, and two big buttons. Looking changes nothing; only POST acts."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from starlette.routing import Route
+
+from monitor.core.alarms import longest_shelf
+from monitor.core.model import MINUTE, Acknowledge, Priority, Shelve
+from monitor.web import words
+from monitor.web.access import Attempts
+from monitor.web.links import Claim, NoLink
+from monitor.web.problems import Trouble
+from monitor.web.view import make_view
+from monitor.web.when import rfc3339
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from monitor.core.model import Ms
+    from monitor.web.links import Links
+    from monitor.web.site import Site
+    from monitor.web.view import AlarmView
+
+SHELF: Final[Ms] = 30 * MINUTE
+BY: Final = "link"
+BUSY: Final = "Too many tries. Wait a minute, then try again."
+EXPIRED: Final = "This link is too old to act by. Open the page itself to see how things stand."
+UNKNOWN: Final = "This link is none of this service's, or it was cut off on the way. Open the page itself."
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """An alarm that stands, as the page tells it. ``left``: how long until harm may begin; ``shelf``: what a shelf may last."""
+
+    alarm: AlarmView
+    left: str
+    shelf: Ms
+    stands: bool
+    mark: str  # which occurrence this is
+
+
+class Acting:
+    def __init__(self, site: Site, links: Links) -> None:
+        self._site = site
+        self._links = links
+        self._tries = Attempts(time.monotonic, limit=30, window=60.0)
+
+    def routes(self) -> list[Route]:
+        return [
+            Route("/act/{token}", self.look),
+            Route("/act/{token}", self.act, methods=["POST"]),
+        ]
+
+    async def look(self, request: Request) -> Response:
+        claim = self._claim(request)
+        return self._page(claim) if isinstance(claim, Claim) else claim
+
+    async def act(self, request: Request) -> Response:
+        claim = self._claim(request)
+        if not isinstance(claim, Claim):
+            return claim
+        self._tries.failed(_caller(request))
+        async with request.form(max_files=0, max_fields=10, max_part_size=2048) as given:
+            deed, seen = given.get("do"), given.get("seen")
+        if deed not in ("acknowledge", "shelve"):
+            return self._page(claim, ["Press one of the buttons."], 422)
+        there = [one for one in self._shown(claim) if one.stands]
+        if isinstance(seen, str) and seen != _mark(there):
+            return self._page(claim, ["It has changed since you looked. See how it stands now, then press again."], 409)
+        if not there:
+            return self._page(claim, status=409)
+        return await self._carry_out(claim, there, shelve=deed == "shelve")
+
+    async def _carry_out(self, claim: Claim, there: list[Shown], *, shelve: bool) -> Response:
+        now: Ms = self._site.desk.bench()["now_ms"]
+        done, refused = [], []
+        for one in there:
+            name = one.alarm.id
+            if not shelve and not one.alarm.to_acknowledge:
+                continue
+            if shelve and one.shelf < MINUTE:
+                refused.append(f"{one.alarm.title}: there is no time left to put it off.")
+                continue
+            command = Shelve(now, name, now + one.shelf, BY) if shelve else Acknowledge(now, name, BY)
+            try:
+                await self._site.do(command)
+            except Trouble as trouble:
+                refused.append(f"{one.alarm.title}: {trouble.detail}")
+            else:
+                what = f"Shelved for {words.duration(one.shelf)}" if shelve else "Acknowledged"
+                done.append(f"{what}: {one.alarm.title}.")
+        if not done and not refused:
+            done = ["It was acknowledged before."]
+        return self._page(claim, refused, 409 if refused and not done else 200, done)
+
+    # --- helpers
+
+    def _claim(self, request: Request) -> Claim | Response:
+        """What the link is for, or the page that says that it is for nothing."""
+        caller = _caller(request)
+        if self._tries.wait(caller) > 0:
+            page = self._message(429, "Wait a minute", BUSY)
+            page.headers["Retry-After"] = "60"
+            return page
+        try:
+            return self._links.read(request.path_params["token"])
+        except NoLink as no:
+            self._tries.failed(caller)
+            if no.expired:
+                return self._message(410, "This link has expired", EXPIRED)
+            return self._message(404, "No such link", UNKNOWN)
+
+    def _message(self, status: int, title: str, detail: str) -> Response:
+        return self._site.open_to_all("message.html", status, title=title, detail=detail)
+
+    def _shown(self, claim: Claim) -> list[Shown]:
+        bench = self._site.desk.bench()
+        now: Ms = bench["now_ms"]
+        told = {alarm["id"]: alarm for alarm in bench["alarms"]}
+        views = [view for view in make_view(bench).alarms if view.id in claim.alarms]
+        return [_shown(view, told[view.id], now) for view in views]
+
+    def _page(
+        self, claim: Claim, refused: list[str] | None = None, status: int = 200, done: list[str] | None = None
+    ) -> Response:
+        shown = self._shown(claim)
+        there = [one for one in shown if one.stands]
+        return self._site.open_to_all(
+            "act.html",
+            status,
+            shown=shown,
+            there=there,
+            over=[name for name in claim.alarms if name not in {one.alarm.id for one in there}],
+            done=done or [],
+            refused=refused or [],
+            acknowledges=any(one.alarm.to_acknowledge for one in there),
+            shelves=min((one.shelf for one in there), default=0),
+            seen=_mark(there),
+            simulated=self._site.desk.bench()["simulated"],
+        )
+
+
+def _shown(view: AlarmView, alarm: dict[str, Any], now: Ms) -> Shown:
+    deadline = None if alarm.get("deadline") is None else rfc3339(alarm["deadline"])
+    left = "" if deadline is None else words.duration(deadline - now) if deadline > now else "none"
+    longest = longest_shelf(Priority(alarm["priority"]), deadline, now) - now
+    stands = alarm["state"] in ("unacknowledged", "acknowledged")
+    return Shown(view, left, max(min(SHELF, longest) // MINUTE * MINUTE, 0), stands, f"{alarm['id']} {alarm['since']}")
+
+
+def _mark(there: list[Shown]) -> str:
+    return ", ".join(sorted(one.mark for one in there))
+
+
+def _caller(request: Request) -> str:
+    return request.client.host if request.client else ""
