@@ -58,7 +58,8 @@ def fell_silent_together(state: State, now: Ms, begin: Ms) -> Lost | None:
 
     ``begin``: silence is counted from here at the earliest. What may still speak counts against it.
     """
-    last = {name: max(last_word(probe), begin) for name, probe in state.probes.items()}
+    alone = {name for name in state.probes if state.alarm_state(f"probe-silent:{name}") in STANDING}  # told already
+    last = {name: max(last_word(probe), begin) for name, probe in state.probes.items() if name not in alone}
     stale = [name for name, time in last.items() if now - time >= _stale_after(state.probes[name])]
     if len(stale) < 2:
         return None
@@ -111,7 +112,7 @@ def probes_lost(state: State, now: Ms) -> Condition | None:
         active=True,
         clear=False,
         since=min(found.since, now),
-        on_delay=LOST_ON_DELAY,
+        on_delay=max(LOST_ON_DELAY, min(rules_news.silent_after(probe) for probe in probes)),
         off_delay=LOST_OFF_DELAY,
         title=f"{how_many} silent: power or Wi-Fi lost",
         text=f"{how_many} in {state.site.id} fell silent together at {when}: power or Wi-Fi is lost.{nothing}",

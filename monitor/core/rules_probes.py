@@ -25,7 +25,7 @@ BROKER_LOST: Final = "broker-lost:site"
 BROKER_ON_DELAY: Final = 2 * MINUTE
 DOUBT_ON_DELAY: Final = 15 * MINUTE  # a plug that is just being moved tells nonsense, too; common practice, no source
 DOUBT_OFF_DELAY: Final = 15 * MINUTE
-NOT_NORMAL: Final = (*STANDING, *HELD_BY_A_PERSON, AlarmState.SUPPRESSED)
+KNOWN: Final = (*STANDING, *HELD_BY_A_PERSON)
 
 
 def causes(state: State, now: Ms) -> Iterator[Condition | None]:
@@ -56,12 +56,13 @@ def probe_silent(state: State, probe: ProbeState, now: Ms) -> Condition | None:
     alarm = f"{SILENT}:{probe.spec.id}"
     last, limit = last_told(probe), silent_after(probe)
     since = max(last, state.listening_since)
-    known = state.alarm_state(alarm) in NOT_NORMAL
+    known = state.alarm_state(alarm) in KNOWN
+    waiting = state.alarm_state(alarm) is AlarmState.SUPPRESSED
     due = now - since >= limit and (known or not _talks(probe, now))
     if not due and state.idle(alarm):
         return None
     # A link that is back, a restart or a clock that was set begin the count anew; only the probe's own word is an end.
-    if now - last < limit or not (due or known):
+    if now - last < limit or not (due or known or waiting):
         return over(alarm, SILENT, probe.spec.id, _weight(state, probe), 0)
     zone = state.site.timezone
     from_when = f"since {clock(last, zone, now)}" if last else "since it was set up"
@@ -88,7 +89,7 @@ def probe_suspect(state: State, probe: ProbeState, now: Ms) -> Condition | None:
     alarm = f"{SUSPECT}:{probe.spec.id}"
     last, limit = last_told(probe), silent_after(probe)
     since = max(last, state.listening_since)
-    known = state.alarm_state(alarm) in NOT_NORMAL
+    known = state.alarm_state(alarm) in KNOWN
     unusable = now - since >= limit or (known and now - last >= limit)
     share = probe.doubts.share
     often = share is not None and share >= doubts.MOST

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import pytest
-
 from monitor.core.log import Discard, Harvest, Settle
 from monitor.core.model import HOUR, MINUTE, SECOND, Acknowledge, AlarmState, BrokerLink, Priority, VesselSpec
 from monitor.core.rules_probes import BROKER_ON_DELAY
@@ -339,17 +337,6 @@ def test_a_silent_probe_is_told_after_three_periods_and_a_minute() -> None:
     assert shed.told()[-1].time == shed.now - 5 * MINUTE
 
 
-def test_nonsense_is_silence() -> None:
-    """A probe that tells only what can't be used is silent, and the alarm says what it told last."""
-    shed = Shed()
-    shed.begin()
-    shed.run(5 * MINUTE)
-    shed.run(10 * MINUTE, 85.0)
-    (told,) = shed.told()
-    assert told.alarm.id == "probe-silent:ash-water"
-    assert "power-on value" in told.alarm.text
-
-
 def test_a_backlog_is_no_sign_of_life() -> None:
     """Old readings that come in late do not end the silence of a probe; a present one does."""
     shed = Shed()
@@ -361,18 +348,6 @@ def test_a_backlog_is_no_sign_of_life() -> None:
     assert len(shed.told("probe-silent")) == 1
     shed.say("ash-water", 25.0, own=shed.now)
     assert len(shed.told("probe-silent")) == 2
-
-
-def test_an_air_probe_that_goes_silent_after_the_hatch_is_urgent() -> None:
-    """With animals swimming, no news of the air is one urgent push, with minutes that count from the last news."""
-    shed = hatched_shed()
-    last = shed.now - MINUTE
-    shed.run(10 * MINUTE, 28.0, air=None)
-    (told,) = shed.told()
-    assert (told.alarm.id, told.alarm.priority) == ("probe-silent:ash-air", Priority.HIGH)
-    assert told.alarm.title == "No news of the air in ash"
-    assert told.time == last + 4 * MINUTE
-    assert "If its air has stopped it has" in told.alarm.text
 
 
 def test_a_lost_broker_is_one_alarm_and_holds_back_its_effects() -> None:
@@ -408,33 +383,6 @@ def test_a_probe_that_stays_silent_when_the_broker_is_back_is_told() -> None:
     assert shed.told("probe-silent") == []
     shed.run(10 * MINUTE, water=None)
     assert [(t.alarm.id, t.time) for t in shed.told("probe-silent")] == [("probe-silent:ash-water", back + 4 * MINUTE)]
-
-
-def test_a_lost_broker_never_hides_the_air_of_a_hatched_batch() -> None:
-    """Cause suppresses effect but never covers life: no news of the air of a hatched batch rings, broker or not."""
-    shed = hatched_shed()
-    last = shed.now - MINUTE
-    shed.do(BrokerLink(shed.now, up=False))
-    shed.wait(10 * MINUTE)
-    told = shed.told("probe-silent")
-    assert [(t.alarm.id, t.alarm.priority, t.time) for t in told] == [
-        ("probe-silent:ash-air", Priority.HIGH, last + 4 * MINUTE)
-    ]
-
-
-@pytest.mark.parametrize("acknowledged", [False, True])
-def test_only_the_probe_itself_ends_its_silence(acknowledged: bool) -> None:
-    """A broker that comes back is no news of the air: nobody is told that it is over until the probe has spoken."""
-    shed = hatched_shed()
-    shed.do(BrokerLink(shed.now, up=False))
-    shed.run(10 * MINUTE, None, air=None)
-    if acknowledged:
-        shed.do(Acknowledge(shed.now, "probe-silent:ash-air"))
-    shed.do(BrokerLink(shed.now, up=True))
-    shed.run(30 * MINUTE, 28.0, air=None)
-    assert [t.alarm.state for t in shed.told("probe-silent:ash-air")] == [AlarmState.UNACKNOWLEDGED]
-    shed.run(2 * MINUTE, 28.0)
-    assert len(shed.told("probe-silent:ash-air")) == 2
 
 
 def test_a_broker_that_comes_and_goes_does_not_repeat_a_dead_probe() -> None:
