@@ -14,6 +14,8 @@ from monitor.web.view import BenchView, Measured, VesselView, make_view
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from monitor.web.store_view import StoreView
+
 
 @click.command()
 @config_option
@@ -36,6 +38,8 @@ def described(view: BenchView) -> list[str]:
         lines.append(f"  {alarm.todo}")
     for vessel in view.vessels:
         lines += ["", *_vessel(vessel)]
+    for store in view.stores:
+        lines += ["", *_store(store)]
     lines += [f"room: {_measured(item)} ({item.probe})" for item in view.room]
     return lines
 
@@ -55,6 +59,19 @@ def _vessel(vessel: VesselView) -> list[str]:
         f"  {batch.lead} {batch.main} ({batch.spread})" if batch.spread else f"  {batch.lead} {batch.main}",
     ]
     return lines + [f"  {text}" for text in (batch.feeding, batch.caution, batch.note) if text]
+
+
+def _store(store: StoreView) -> list[str]:
+    content = store.content
+    air = f", air {_measured(store.air)}" if store.air else ""
+    lines = [f"{store.id}: {'chilled' if content else 'empty'}", f"  {_measured(store.temperature)}{air}"]
+    if content is None:
+        return lines
+    return [
+        *lines,
+        f"  {content.about}, since {content.since}",
+        f"  {content.lead} {content.main}. {content.spread}. {content.why}",
+    ]
 
 
 def _measured(item: Measured) -> str:

@@ -108,7 +108,13 @@ class Site:
     def build(self, view: BenchView) -> str:
         """Changes when an open page no longer fits: other style or script, other vessels, another zone."""
         shape = "\n".join(
-            (self.assets.build, view.site, view.zone, *(part.id for part in (*view.vessels, *view.stores)))
+            (
+                self.assets.build,
+                view.site,
+                view.zone,
+                *(vessel.id for vessel in view.vessels),
+                *(store.id for store in view.stores),
+            )
         )
         return hashlib.sha256(shape.encode()).hexdigest()[:12]
 

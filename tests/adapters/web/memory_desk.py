@@ -9,7 +9,7 @@ from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.burden import Told, begin_of, burden
-from monitor.core.log import Discard, Harvest, Settle, Start
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Settle, Start
 from monitor.core.model import (
     DAY,
     HOUR,
@@ -94,6 +94,38 @@ def an_alarm(rule: str, subject: str, priority: str, minutes: float, **changes: 
         "text": "",
         "todo": "",
         "reason": "first time",
+        **changes,
+    }
+
+
+def a_content(nauplii: float = 200_000, litres: float = 0.5, **changes: Any) -> dict[str, Any]:
+    """Open and aerated, for ten hours in the cold."""
+    return {
+        "nauplii": nauplii,
+        "litres": litres,
+        "gas": "open",
+        "gas_l": 0.0,
+        "aerated": True,
+        "since": span(None, -10, None)["mid"],
+        "age_s": 36_000,
+        "batches": [],
+        "good_until": span(22, 38, 62),
+        "ends_by": "age",
+        "why": "kept longer at this temperature more and more of them die",
+        "oxygen_until": span(None, None, None),
+        **changes,
+    }
+
+
+def a_store(name: str, content: dict[str, Any] | None = None, **changes: Any) -> dict[str, Any]:
+    return {
+        "id": name,
+        "warm_above": 10.0,
+        "cold_below": 1.0,
+        "temperature": measured(4.3, 20, f"{name}-cold"),
+        "air": measured("running", 8, f"{name}-air"),
+        "air_probe": True,
+        "content": content,
         **changes,
     }
 
@@ -285,6 +317,8 @@ class MemoryDesk:
             case Settle(vessel=name, until=until):
                 self._vessel(name)["settling_until"] = as_rfc3339(until)
                 return {"vessel": name, "until": as_rfc3339(until)}
+            case Chill(store=name) | Emptied(store=name):
+                return self._chilled(name, command)
             case Start():
                 return self._start(command)
             case Harvest(batch=name) | Discard(batch=name):
@@ -301,6 +335,13 @@ class MemoryDesk:
         name = command.batch or f"{command.vessel}-2026-03-02"
         vessel["batch"] = a_batch(command.vessel, id=name, stage="soaking", lot=command.lot, cysts_g=command.cysts_g)
         return {**asdict(command), "batch": name}
+
+    def _chilled(self, name: str, command: Chill | Emptied) -> dict[str, Any]:
+        store = next(store for store in self._bench["stores"] if store["id"] == name)
+        if isinstance(command, Chill) and store["content"] is not None and store["content"]["gas"] != "open":
+            raise Refused(f"{name} holds a closed bag. Note that it is empty first.")
+        store["content"] = a_content(command.nauplii, command.litres) if isinstance(command, Chill) else None
+        return {"store": name}
 
     def _vessel(self, name: str) -> dict[str, Any]:
         found: dict[str, Any] = next(vessel for vessel in self._bench["vessels"] if vessel["id"] == name)
