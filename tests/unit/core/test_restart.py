@@ -220,7 +220,7 @@ def test_a_word_before_the_first_tick_ends_no_alarm() -> None:
     before = Shed(site("ash", "birch", feeding_times=()))
     before.remember("ash-water", 40, lambda _: 28.0).remember("ash-air", 40, lambda _: 1)
     before.run(MINUTE, 28.0)
-    before.begin(hours_ago=38)
+    before.begin(hours_ago=22)
     before.run(5 * MINUTE, 28.0)
     assert [t.alarm.id for t in before.told("ready")] == ["ready:ash"]
     shed = before.restarted()
