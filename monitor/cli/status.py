@@ -70,7 +70,7 @@ def _store(store: StoreView) -> list[str]:
     return [
         *lines,
         f"  {content.about}, since {content.since}",
-        f"  {content.lead} {content.main}. {content.spread}. {content.why}",
+        f"  {content.lead} {content.main}. {content.spread}. {content.why} {content.caution}".rstrip(),
     ]
 
 

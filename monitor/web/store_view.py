@@ -31,6 +31,7 @@ class ContentView:
     main: str  # "Wed 09:00"
     spread: str
     why: str
+    caution: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +55,13 @@ def store_view(
         key=key,
         temperature=temperature,
         air=air if store["air_probe"] and aerated else None,
-        content=None if content is None else _content(content, now, zone),
+        content=None if content is None else _content(content, temperature, now, zone),
         mark=mark,
         limits=f"{words.number(store['cold_below'], 2)} to {words.number(store['warm_above'], 2)}{words.DEGREE}",
     )
 
 
-def _content(content: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> ContentView:
+def _content(content: Mapping[str, Any], temperature: Measured, now: Ms, zone: ZoneInfo) -> ContentView:
     low, mid, high = (_instant(content["good_until"][end]) for end in ("lo", "mid", "hi"))
     early = None if low is None else words.about(low, -1)
     late = None if high is None else words.about(high, 1)
@@ -70,9 +71,16 @@ def _content(content: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> ContentView
         since=words.moment(rfc3339(content["since"]), now, zone),
         lead="Was good until about" if past else "Good until about",
         main="not known" if mid is None else words.moment(words.about(mid), now, zone),
-        spread=f"Perhaps only to, perhaps as late as: {words.between(early, late, now, zone)}",
+        spread=f"Somewhere from {words.between(early, late, now, zone)}",
         why=f"{content['why'][:1].upper()}{content['why'][1:]}.",
+        caution="" if temperature.fresh else _guessed(temperature),
     )
+
+
+def _guessed(temperature: Measured) -> str:
+    if temperature.time is None:
+        return "No temperature of it is known: this is reckoned for a refrigerator."
+    return "Its temperature is old, so this is too."
 
 
 def _about(content: Mapping[str, Any]) -> str:

@@ -115,7 +115,7 @@ def number(value: float, digits: int = 1) -> str:
 
 def whole(value: float) -> str:
     """``200 000``, its thousands apart."""
-    return f"{value:,.0f}".replace(",", "\N{NO-BREAK SPACE}")
+    return f"{value:,.0f}".replace(",", " ")  # a plain blank: a terminal is told nothing else
 
 
 def percent(share: float) -> str:
