@@ -14,7 +14,7 @@ from base64 import urlsafe_b64decode, urlsafe_b64encode
 from dataclasses import dataclass
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any, Final
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, urlsplit
 
 from monitor.core.model import HOUR, MINUTE, SECOND, Priority
 
@@ -97,6 +97,15 @@ def sealed(text: bytes, phone: Phone) -> bytes:
     return sealed_text
 
 
+def judged(endpoint: str) -> SplitResult:
+    """The parts of an address that can be a push service's, before anything is looked up. Raises NotAllowed."""
+    parts = urlsplit(endpoint)
+    # A signature is for a name (RFC 8292 section 2); the library that signs takes no IPv6 address for one.
+    if parts.scheme != "https" or not parts.hostname or ":" in parts.hostname or parts.username is not None:
+        raise NotAllowed("its address is none of https with a name")
+    return parts
+
+
 @dataclass(frozen=True, slots=True)
 class Way:
     """How push services are reached. With ``ca_file`` one of one's own is meant, and it may be anywhere."""
@@ -109,9 +118,7 @@ class Way:
 
     async def addresses(self, endpoint: str) -> Sequence[str]:
         """Where to connect for an endpoint. Raises NotAllowed, or OSError when its name is not found."""
-        parts = urlsplit(endpoint)
-        if parts.scheme != "https" or not parts.hostname or parts.username is not None:
-            raise NotAllowed("its address is none of https")
+        parts = judged(endpoint)
         loop = asyncio.get_running_loop()
         found = await loop.getaddrinfo(parts.hostname, parts.port or 443, type=1)
         addresses = list(dict.fromkeys(str(entry[4][0]) for entry in found))
@@ -119,14 +126,22 @@ class Way:
             raise NotAllowed("its address leads into a network of one's own, where no push service is")
         return addresses[:TRIED_AT_MOST]
 
-    async def push(self, phone: Phone, body: bytes, headers: Mapping[str, str]) -> tuple[int, Mapping[str, str]]:
+    async def push(
+        self,
+        phone: Phone,
+        body: bytes,
+        headers: Mapping[str, str],
+        timeout: float,  # noqa: ASYNC109  (see below)
+    ) -> tuple[int, Mapping[str, str]]:
         """Status and headers of the answer. Raises NotAllowed, OSError or httpx.HTTPError."""
         import httpx  # noqa: PLC0415
 
         parts = urlsplit(phone.endpoint)
         addresses = await self.addresses(phone.endpoint)
+        # The caller's own limit is for the whole; the client's for connecting comes first: only then it tidies up its socket.
+        limits = httpx.Timeout(timeout, connect=0.45 * timeout)
         async with httpx.AsyncClient(
-            verify=self.trust(), timeout=httpx.Timeout(None), trust_env=False, follow_redirects=False
+            verify=self.trust(), timeout=limits, trust_env=False, follow_redirects=False
         ) as client:
             for left, address in zip(range(len(addresses) - 1, -1, -1), addresses, strict=True):
                 # To the very address that was judged; the certificate must be the name's.
@@ -161,5 +176,4 @@ def public(address: str) -> bool:
 def audience(endpoint: str) -> str:
     """The origin that a signature is for (RFC 8292 section 2)."""
     parts = urlsplit(endpoint)
-    host = f"[{parts.hostname}]" if ":" in (parts.hostname or "") else parts.hostname
-    return f"https://{host}" + (f":{parts.port}" if parts.port not in (None, 443) else "")
+    return f"https://{parts.hostname}" + (f":{parts.port}" if parts.port not in (None, 443) else "")

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from urllib.parse import urlsplit
 
 from monitor.notify.outbox import DeliveryFailed
-from monitor.notify.pushing import URGENCY, NotAllowed, Way, audience, lasts_s, sealed, text_of, topic_of
+from monitor.notify.pushing import URGENCY, NotAllowed, Way, audience, judged, lasts_s, sealed, text_of, topic_of
 from monitor.notify.webhook_channel import TOO_MANY_REQUESTS_WAIT, seconds_to_wait, system_reason, tls_reason
 from monitor.web.options import WebProblem
 
@@ -35,6 +35,9 @@ REMEMBERED: Final = 200  # letters in hand at once
 
 NO_PHONE: Final = "no phone is subscribed"
 SUBSCRIBE: Final = 'Open the page on a phone, choose "Alarms on this phone" and subscribe it. Letters wait meanwhile.'
+
+
+AGAIN: Final = "Remove it on the page, and subscribe it again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,15 +143,18 @@ class WebPushChannel:
         if wait > 0:
             return _End("later", f"{where} asks to wait {wait:.0f} s", "Wait.", wait)
         try:
+            judged(phone.endpoint)
             headers = self._headers(phone, letter)
             body = sealed(text, phone)
+        except NotAllowed as why:
+            return _End("refused", str(why), AGAIN)
         except (WebProblem, ValueError) as problem:
             return _End("refused", f"cannot be encrypted for: {problem}", "Subscribe it again.")
         try:
             async with asyncio.timeout(self._timeout):
-                status, answer = await self._way.push(phone, body, headers)
+                status, answer = await self._way.push(phone, body, headers, self._timeout)
         except NotAllowed as why:
-            return _End("refused", str(why), "Remove it on the page, and subscribe it again.")
+            return _End("refused", str(why), AGAIN)
         except (TimeoutError, httpx.TimeoutException):
             todo = "See whether this machine reaches the internet; pushes need it."
             return _End("later", f"{where} gave no answer within {self._timeout:g} s", todo)

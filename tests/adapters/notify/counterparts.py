@@ -3,19 +3,29 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import socket
 import ssl
 import threading
 import time
+from base64 import urlsafe_b64encode
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import TYPE_CHECKING, Any, Protocol
 
+import http_ece
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
+from monitor.core.phones import Phone
 from monitor.intake.link import Link
 from monitor.notify import AppriseChannel, MqttChannel, WebhookChannel
+from monitor.notify.phonebook import PhoneBook
+from monitor.notify.pushing import Way
+from monitor.notify.pushkey import PushKey
+from monitor.notify.webpush_channel import WebPushChannel
 from tests.adapters.intake.certificates import Authority
 from tests.conftest import Mosquitto, free_port
 
@@ -56,6 +66,7 @@ class WebServer:
         self._good, self._expired = authority.papers("good"), authority.papers("expired", expired=True)
         self.port = free_port()
         self.answer: int | None = 200
+        self.answers: Mapping[str, int] = {}  # by the end of the path, where it is another
         self.headers: Mapping[str, str] = {}
         self.requests: list[tuple[str, Mapping[str, str], bytes]] = []
         self._server: ThreadingHTTPServer | None = None
@@ -103,7 +114,7 @@ class _TlsServer(ThreadingHTTPServer):
                 if owner.answer is None:  # it took the letter, and nobody hears of it
                     self.close_connection = True
                     return
-                self.send_response(owner.answer)
+                self.send_response(owner.answers.get(self.path.rpartition("/")[2], owner.answer))
                 for name, value in owner.headers.items():
                     self.send_header(name, value)
                 self.send_header("Content-Length", "0")
@@ -144,6 +155,38 @@ class Messenger(WebServer):
     def ids(self, count: int) -> list[str]:
         messages = [json.loads(body)["message"] for _, _, body in _when(self.requests, count)]
         return [message.rpartition("ref ")[2] for message in messages]
+
+
+class PushService(WebServer):
+    """The push service of a browser's maker, and the browser behind it: only it can read what is pushed."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder)
+        self._key = ec.generate_private_key(ec.SECP256R1())
+        self._auth = os.urandom(16)
+        self.book = PhoneBook()
+        self.key = PushKey(folder / "push.key", "https://shed.home.arpa:8417")
+        self.book.renew({"ann": self.phone("ann")})
+        self.channel = WebPushChannel("phones", self.book, self.key, way=Way(self.ca_file), timeout=TIMEOUT_S)
+
+    def phone(self, name: str) -> Phone:
+        """One that is subscribed here; the end of its address tells it from others."""
+        point = self._key.public_key().public_bytes(Encoding.X962, PublicFormat.UncompressedPoint)
+        endpoint = f"https://127.0.0.1:{self.port}/{PATH}/{name}"
+        return Phone(name, f"{name}'s phone", endpoint, _b64(point), _b64(self._auth), 0)
+
+    def opened(self, body: bytes) -> dict[str, Any]:
+        """What the browser reads (RFC 8291)."""
+        text = http_ece.decrypt(body, private_key=self._key, auth_secret=self._auth, version="aes128gcm")
+        said: dict[str, Any] = json.loads(text)
+        return said
+
+    def ids(self, count: int) -> list[str]:
+        return [self.opened(body)["id"] for _, _, body in _when(self.requests, count)]
+
+
+def _b64(raw: bytes) -> str:
+    return urlsafe_b64encode(raw).rstrip(b"=").decode()
 
 
 class Broker:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from monitor.notify import DeliveryFailed
-from tests.adapters.notify.counterparts import PATH, SECRET, Broker, Messenger, Webhook, WebServer
+from tests.adapters.notify.counterparts import PATH, SECRET, Broker, Messenger, PushService, Webhook, WebServer
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -22,7 +22,12 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.broker
 
-KINDS: dict[str, Callable[[Path], Counterpart]] = {"apprise": Messenger, "webhook": Webhook, "mqtt": Broker}
+KINDS: dict[str, Callable[[Path], Counterpart]] = {
+    "apprise": Messenger,
+    "webhook": Webhook,
+    "mqtt": Broker,
+    "webpush": PushService,
+}
 PATIENCE_S = 15.0
 
 
@@ -32,7 +37,7 @@ def other(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.Mo
     yield from made(KINDS[request.param](tmp_path), monkeypatch)
 
 
-@pytest.fixture(params=["apprise", "webhook"])
+@pytest.fixture(params=["apprise", "webhook", "webpush"])
 def web(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Counterpart]:
     """The other end of each kind of channel that speaks HTTP."""
     yield from made(KINDS[request.param](tmp_path), monkeypatch)
@@ -121,7 +126,7 @@ def test_a_letter_told_twice_has_the_same_id(other: Counterpart, letter: Callabl
 
 def test_a_letter_whose_answer_is_lost_is_told_again(web: WebServer, letter: Callable[..., Letter]) -> None:
     """A letter that was taken without a word counts as not told; told again, it has the same id."""
-    assert isinstance(web, Messenger | Webhook)
+    assert isinstance(web, Messenger | Webhook | PushService)
     web.work()
     web.answer = None
     assert refusal(web.channel, letter(7)).transient
@@ -134,11 +139,12 @@ def test_a_letter_whose_answer_is_lost_is_told_again(web: WebServer, letter: Cal
     ("status", "transient", "retry_after"),
     [(429, True, 60.0), (500, True, None), (503, True, None), (410, False, None)],
 )
+@pytest.mark.parametrize("web", ["apprise", "webhook"], indirect=True)  # with phones, each has its own fate
 def test_every_refusal_says_whether_it_may_pass(
     web: WebServer, letter: Callable[..., Letter], status: int, *, transient: bool, retry_after: float | None
 ) -> None:
     """Only "gone" is for ever, and after "too many" there is a wait even where none is asked for."""
-    assert isinstance(web, Messenger | Webhook)
+    assert isinstance(web, Messenger | Webhook | PushService)
     web.work()
     web.answer = status
     failed = refusal(web.channel, letter())

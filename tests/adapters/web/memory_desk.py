@@ -27,6 +27,7 @@ from monitor.core.model import (
     Transition,
     Unshelve,
 )
+from monitor.core.phones import Subscribe, Unsubscribe
 from monitor.guide import HINTS
 from monitor.notify import try_channels
 from monitor.service.burden import document
@@ -34,6 +35,7 @@ from monitor.web.when import as_rfc3339, rfc3339
 
 if TYPE_CHECKING:
     from monitor.core.burden import Kind
+    from monitor.core.phones import Phone
     from monitor.notify import Channel
     from monitor.web.desk import Command
 
@@ -253,6 +255,7 @@ class MemoryDesk:
         self.done: list[Command] = []
         self.stuck = False
         self.channels: list[Channel] = []
+        self._phones: dict[str, Phone] = {}
         self.quiet = ["too-hot:ash", "too-hot:birch"]
         self.decided: list[dict[str, Any]] = []
         self.asked_days: list[int] = []
@@ -324,6 +327,16 @@ class MemoryDesk:
             case Harvest(batch=name) | Discard(batch=name):
                 self._holder(name)["batch"] = None
                 return {"batch": name}
+            case Subscribe(phone=phone):
+                self._phones[phone.id] = phone
+                told = {"id": phone.id, "name": phone.name, "since": as_rfc3339(phone.since), "gone": None}
+                self._bench["phones"] = [one for one in self._bench.get("phones", []) if one["id"] != phone.id] + [told]
+                return {"phone": phone.id}
+            case Unsubscribe(phone=name):
+                if self._phones.pop(name, None) is None:
+                    raise Refused("there is no such phone")
+                self._bench["phones"] = [one for one in self._bench["phones"] if one["id"] != name]
+                return {"phone": name}
             case _:
                 self._holder(command.batch)["batch"]["note"] = f"You saw: {command.what}."
                 return {"batch": command.batch}

@@ -76,7 +76,7 @@ def test_every_phone_would_ring_twice_with_two_such_channels() -> None:
 def test_no_probe_speaks_where_commands_come_in(branch: str) -> None:
     """Readings and commands never share a topic."""
     probe = {"id": "room", "topic": f"swimup/shed/{branch}/x", "measures": "room", "unit": "C", "every": "10 s"}
-    with pytest.raises(ConfigError, match="does not publish to itself|does not use otherwise"):
+    with pytest.raises(ConfigError, match=r"does not publish to itself|does not use otherwise"):
         from_document(BASE | {"probe": [probe]})
     with pytest.raises(ConfigError, match="does not use otherwise"):
         from_document(BASE | {"channel": [{"kind": "mqtt", "topic": f"swimup/shed/{branch}/x"}]})
