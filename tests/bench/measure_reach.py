@@ -112,7 +112,7 @@ def learning(folder: Path, year: Watched, batches: Sequence[Batch], rows: Sequen
         one.hours[MODEL] = abs(float(row.model.mid) - truth)
         assert row.unlearned is not None  # chosen so
         one.hours[BLANK] = abs(float(row.unlearned.mid) - truth)
-        one.hours[STRANGER] = abs(float(batch.at_start.new[MEDIAN]) - truth)
+        one.hours[POPULATION] = abs(float(batch.at_start.new[MEDIAN]) - truth)
         one.hours[KNOWN] = abs(float(batch.at_start.known[MEDIAN]) - truth)
         one.hours[LESSON] = taught_error(year.tin, batch.at_start.known, truth, chance)
         mean, sd = foretold[batch.id]
