@@ -138,7 +138,8 @@ def water_foretold(folder: Path, year: Watched, batches: Sequence[Batch]) -> dic
         run = belief.advance(now)
         future = forecast(belief.water, run.slot, belief.room, start // SLOT, belief.habit)
         minutes = len(year.lives[batch.id].water.free)
-        mean, sd = future.at(start + (np.arange(minutes) + 0.5) * MINUTE)
+        middles = start + MINUTE * (np.arange(minutes, dtype=np.float64) + 0.5)
+        mean, sd = future.at(np.asarray(middles, dtype=np.float64))
         found[batch.id] = mean - bias, sd
     return found
 
