@@ -26,6 +26,12 @@ RANK: Final = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 """The most pressing first."""
 
 
+CALM: Final = frozenset(
+    {"cold-snap", "hatch-late", "ready", "best-ending", "past-best", "probe-silent", "probe-suspect"}
+)
+"""Rules whose troubles come to the vessels of a room within minutes of each other, and are no matter of minutes."""
+
+
 class Kind(StrEnum):
     """What a letter is about."""
 
@@ -55,7 +61,8 @@ FOR_A_DIGEST: Final = frozenset({Cause.QUIET, Cause.DAILY, Cause.FLOOD})
 class Manners:
     """How a site wants to be told. Times of day are minutes after local midnight. All are common practice, no source.
 
-    ``gather`` is as long as an eye needs to see that it is the whole shelf, and short beside the minutes that are left.
+    ``gather`` is as long as an eye needs to see that it is the whole shelf, and short beside the minutes that are left;
+    ``gather_calm`` is for what comes to all vessels of a room one after the other, and costs nothing if told so much later.
     ``most`` pushes ``within`` that time to one channel, first tellings of urgent trouble apart. ``bound`` letters wait for
     one channel before the oldest become a digest.
     """
@@ -67,12 +74,13 @@ class Manners:
     night: Priority = Priority.HIGH  # the least priority that breaks the quiet hours
     daily: bool = True  # low priority waits for the digest at ``quiet_until``
     gather: Ms = 5 * SECOND
+    gather_calm: Ms = 10 * MINUTE
     most: int = 3
     within: Ms = 10 * MINUTE
     bound: int = 50
 
 
-AT_ONCE: Final = Manners(quiet=False, daily=False, gather=0, most=1_000_000)
+AT_ONCE: Final = Manners(quiet=False, daily=False, gather=0, gather_calm=0, most=1_000_000)
 """Each letter by itself and at once."""
 
 
@@ -182,6 +190,8 @@ def _second(alarm: Alarm, now: Ms, reach: Reach) -> Hold:
 
 
 def _gathering(alarm: Alarm, now: Ms, manners: Manners) -> Ms:
+    if alarm.rule in CALM and alarm.priority is not Priority.HIGH:
+        return manners.gather_calm
     if alarm.deadline is None or alarm.over:
         return manners.gather
     return min(manners.gather, max(alarm.deadline - now, 0) // 10)
@@ -189,7 +199,7 @@ def _gathering(alarm: Alarm, now: Ms, manners: Manners) -> Ms:
 
 LONGEST_HOLD: Final = {
     Cause.NOW: 0,
-    Cause.GATHERING: MINUTE,
+    Cause.GATHERING: HOUR // 2,
     Cause.QUIET: DAY + 2 * HOUR,  # the longest day is 25 h
     Cause.DAILY: DAY + 2 * HOUR,
     Cause.SECOND: DAY,
@@ -219,9 +229,9 @@ class Slip:
     tried: bool = False
 
     @property
-    def first(self) -> bool:
-        """The first telling of urgent trouble waits for nothing."""
-        return self.priority is Priority.HIGH and self.kind is Kind.TROUBLE
+    def pressing(self) -> bool:
+        """Urgent trouble waits for nothing, told first or told again: its minutes run."""
+        return self.priority is Priority.HIGH and self.kind in (Kind.TROUBLE, Kind.REPEAT)
 
 
 @dataclass(slots=True)
@@ -239,11 +249,19 @@ def plan(ready: Sequence[Slip], coming: Sequence[Slip], pushes: Iterable[Ms], no
     ``pushes``: when letters went to that channel lately.
     """
     made = Plan()
-    firsts = [slip for slip in ready if slip.first]
-    made.go += _shelves(firsts, [slip for slip in coming if slip.first], now, manners)
-    digest = tuple(slip for slip in ready if slip.cause in FOR_A_DIGEST and not slip.first)
-    single = [slip for slip in ready if slip.cause not in FOR_A_DIGEST and not slip.first]
-    units = _shelves(single, [slip for slip in coming if not slip.first], now, manners)
+    along = _along(ready, coming)
+    made.go += _shelves(
+        [slip for slip in ready if slip.pressing or slip.id in along],
+        [slip for slip in coming if slip.pressing or slip.id in along],
+        now,
+        manners,
+    )
+    rest = [slip for slip in ready if not slip.pressing and slip.id not in along]
+    digest = tuple(slip for slip in rest if slip.cause in FOR_A_DIGEST)
+    single = [slip for slip in rest if slip.cause not in FOR_A_DIGEST]
+    units = _shelves(
+        single, [slip for slip in coming if not slip.pressing and slip.id not in along], now, manners, calm=True
+    )
     if digest:
         units.append(digest)
     if not units:
@@ -261,14 +279,36 @@ def plan(ready: Sequence[Slip], coming: Sequence[Slip], pushes: Iterable[Ms], no
     return made
 
 
-def _shelves(ready: Sequence[Slip], coming: Sequence[Slip], now: Ms, manners: Manners) -> list[tuple[Slip, ...]]:
-    """Letters of one rule, kind and priority are one; what comes within the gathering time is taken along."""
+def _along(ready: Sequence[Slip], coming: Sequence[Slip]) -> set[int]:
+    """Softer trouble of the rule that is urgent in another vessel goes in the same letter: it has the same cause."""
+    rules = {
+        slip.rule for slip in ready if slip.pressing and slip.rule and slip.kind is Kind.TROUBLE and not slip.tried
+    }
+    return {
+        slip.id
+        for slip in (*ready, *coming)
+        if slip.rule in rules
+        and slip.kind is Kind.TROUBLE
+        and not (slip.pressing or slip.tried)
+        and slip.cause is Cause.GATHERING
+    }
+
+
+def _shelves(
+    ready: Sequence[Slip], coming: Sequence[Slip], now: Ms, manners: Manners, *, calm: bool = False
+) -> list[tuple[Slip, ...]]:
+    """Letters of one rule and kind are one; what comes within the gathering time, however long where ``calm``, is taken along."""
     groups: dict[tuple[str, ...], list[Slip]] = {}
-    near = [slip for slip in coming if slip.until <= now + manners.gather and slip.cause not in FOR_A_DIGEST]
+    soon = now + manners.gather
+    near = [
+        slip
+        for slip in coming
+        if slip.cause not in FOR_A_DIGEST and (slip.until <= soon or (slip.cause is Cause.GATHERING and calm))
+    ]
     taken = {slip.id for slip in ready}
     for slip in [*ready, *near]:
         alone = slip.tried or not slip.rule or not manners.gather
-        key = (str(slip.id),) if alone else (slip.rule, slip.kind.value, slip.priority.value)
+        key = (str(slip.id),) if alone else (slip.rule, slip.kind.value, slip.priority.value if calm else "")
         group = groups.setdefault(key, [])
         if any(set(slip.alarms) & set(other.alarms) for other in group):
             group = groups.setdefault((str(slip.id),), [])  # the same alarm twice is two occurrences, not a shelf

@@ -162,8 +162,8 @@ class Arranging:
 
         Of urgent trouble only what a newer letter tells anew goes with them; there is at most one letter an alarm beside it.
         """
-        newest = {letter.alarm: letter.id for letter in letters if _slip(letter).first}
-        oldest = [letter for letter in letters if not _slip(letter).first or newest[letter.alarm] != letter.id]
+        newest = {letter.alarm: letter.id for letter in letters if _slip(letter).pressing}
+        oldest = [letter for letter in letters if not _slip(letter).pressing or newest[letter.alarm] != letter.id]
         excess = oldest[: len(letters) - self._manners.bound // 2]
         if len(excess) < 2:
             return

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.dispatch import Kind
 from monitor.core.model import HOUR, MINUTE, SECOND, AlarmState, Ms, Priority
 from tests.month.scenario import ZONE
 
@@ -85,10 +86,10 @@ def of(month: Month) -> Report:
 def _allowed(push: Pushed, found: Report) -> bool:
     """Ready, and digests of low priority, may always come."""
     letter = push.letter
-    if letter.alarm.startswith("ready:") or "ready to harvest" in letter.title:
+    if all(alarm.startswith("ready:") for alarm in letter.alarms):
         found.kinds["ready"] += 1
         return True
-    if letter.priority is Priority.LOW and not letter.title.startswith("Over:"):
+    if letter.priority is Priority.LOW and letter.kind is Kind.DIGEST:
         found.kinds["low digest"] += 1
         return True
     return False
@@ -97,13 +98,16 @@ def _allowed(push: Pushed, found: Report) -> bool:
 def _tell(trouble: Trouble, month: Month, rest: list[Pushed], found: Report) -> list[Pushed]:
     begins = month.start + trouble.begins_s * SECOND
     ends = month.start + trouble.ends_s * SECOND + LATE
-    mine = [push for push in rest if begins <= push.time <= ends and push.letter.alarm.startswith(trouble.alarms)]
-    over = [push for push in mine if push.letter.title.startswith("Over:")]
-    told = [push for push in mine if push not in over]
+    mine = [
+        push
+        for push in rest
+        if begins <= push.time <= ends and all(alarm.startswith(trouble.alarms) for alarm in push.letter.alarms)
+    ]
+    told = [push for push in mine if push.letter.kind is Kind.TROUBLE]
     first = f"{local(told[0].time)} {told[0].letter.title}" if told else "never"
     found.troubles.append((trouble.name, local(begins), len(told), first))
-    found.kinds[f"trouble: {trouble.alarms[0].partition(':')[0]}"] += len(told)
-    found.kinds["over"] += len(over)
+    for push in mine:
+        found.kinds[push.letter.kind.value] += 1
     if len(told) != 1:
         found.broken.append(
             f"{trouble.name} was told {len(told)} times: "

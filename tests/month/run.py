@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from monitor.core.dispatch import Kind
 from monitor.core.engine import Engine
 from monitor.core.log import Discard, Harvest, Start
 from monitor.core.model import (
@@ -30,6 +31,7 @@ from monitor.core.model import (
     Effect,
     Event,
     Learned,
+    Logged,
     Ms,
     Refused,
     Sample,
@@ -103,9 +105,9 @@ class Month:
         self._broods = {brood.spec.id: brood for brood in self._feed.world.broods}
         begin = self.start - LEAD_DAYS * DAY + MINUTE
         self._store = Store.open(folder / "month.sqlite3", now=begin)
-        spec = settings(self.plan).site_spec()
-        self.engine = Engine(spec, begin)
-        self._outbox = Outbox(self._store)
+        configured = settings(self.plan)
+        self.engine = Engine(configured.site_spec(), begin)
+        self._outbox = Outbox(self._store, configured.manners(), configured.reaches())
         self._keeper = Keeper()
         self._harvests: set[str] = set()
         self._down: list[Told] = []
@@ -146,9 +148,10 @@ class Month:
         self._step(Tick(self.now))
         for act in self._keeper.due(self.now):
             act(self.now)
-        self._outbox.pump(self.now, self)
-        if offset_s % 60 == 0:
+        self._outbox.arrange(self.now)
+        if self._store.urgent or offset_s % 60 == 0:
             self._store.commit()
+        self._outbox.pump(self.now, self)
 
     def _broker_down(self, offset_s: int) -> bool:
         return any(t.begins_s <= offset_s < t.ends_s for t in self.troubles if t.name.startswith("broker"))
@@ -184,13 +187,15 @@ class Month:
                     self._store.put_slot(effect)
                 case Learned():
                     self._store.keep(effect.key, json.dumps(effect.document))
+                case Logged():
+                    self._store.log(effect.entry)
                 case _:
                     pass
 
     def deliver(self, letter: Letter) -> None:
         """The phone takes it at once."""
         self.pushed.append(Pushed(self.now, letter))
-        if not letter.title.startswith("Over:"):
+        if letter.kind is not Kind.OVER:
             self._keeper_acts()
         self._outbox.settle(Delivery(letter.id, ok=True), self.now)
 

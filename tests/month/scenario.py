@@ -65,7 +65,7 @@ def drop_out(probe: str, day: int, hour: float, hours: float) -> Trouble:
 def broker_stops(day: int, hour: float) -> Trouble:
     """The broker is started anew and takes its time."""
     begins = at(day, hour)
-    return Trouble("broker restart", begins, begins + 6 * 60, ("broker-lost",))
+    return Trouble("broker restart", begins, begins + 3 * 60, ("broker-lost",))
 
 
 def month() -> tuple[Trouble, ...]:
