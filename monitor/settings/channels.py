@@ -123,5 +123,7 @@ def _free_topic(draft: Draft, part: Part[Channel], topic: str) -> None:
     if not draft.site.sound("id"):
         return
     own = f"swimup/{draft.site.value.id}/"
-    if topic in (f"{own}status", f"{own}marker") or topic.startswith((f"{own}vessel/", f"{own}alarm/", f"{own}do/", f"{own}done/")):
+    if topic in (f"{own}status", f"{own}marker") or topic.startswith(
+        (f"{own}vessel/", f"{own}alarm/", f"{own}do/", f"{own}done/")
+    ):
         draft.wrong_in(part, "topic", quoted(topic), "a topic that this service does not use otherwise")

@@ -64,7 +64,9 @@ class Probe(Section):
         'What it measures: "water" or "air" of a vessel, "room" or "store" temperature.', example="water"
     )
     vessel: Annotated[str | None, Identifier()] = option(
-        "The vessel it belongs to; needed for water, and for air unless that is of a store.", default=None, example="ash"
+        "The vessel it belongs to; needed for water, and for air unless that is of a store.",
+        default=None,
+        example="ash",
     )
     store: Annotated[str | None, Identifier()] = option(
         "The cold store whose temperature it measures, or whose aeration, instead of a vessel's.",

@@ -67,7 +67,8 @@ def test_every_phone_would_ring_twice_with_two_such_channels() -> None:
     """A second channel to the phones is told, and so is an address for one."""
     with pytest.raises(ConfigError) as caught:
         from_document(
-            BASE | {"web": {"address": "http://localhost:8417"}, "channel": [*PUSH, {"kind": "webpush", "url": "https://x"}]}
+            BASE
+            | {"web": {"address": "http://localhost:8417"}, "channel": [*PUSH, {"kind": "webpush", "url": "https://x"}]}
         )
     assert [problem.pointer for problem in caught.value.problems] == ["/channel/1/url", "/channel/1/kind"]
 
