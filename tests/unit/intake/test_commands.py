@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.core.model import DAY, MINUTE, Acknowledge, Shelve, Unshelve
+from monitor.core.model import DAY, MINUTE, Acknowledge, AlarmCommand, Shelve, Unshelve
 from monitor.core.wording import rfc3339
 from monitor.intake.commands import LARGEST, REFUSED, answer_topic, done, family, problem, read_command
 from monitor.intake.incoming import Incoming
@@ -91,17 +91,17 @@ def test_what_waited_at_the_broker_needs_a_time_of_its_own() -> None:
 )
 def test_whatever_arrives_is_a_command_or_a_reason(payload: bytes, *, queued: bool) -> None:
     """Nothing else is raised, and every reason is a sentence with a word for counting."""
-    told: Unreadable | None = None
+    told: Unreadable | AlarmCommand
     try:
-        command = read_command(message(payload, queued=queued), NOW)
+        told = read_command(message(payload, queued=queued), NOW)
     except Unreadable as why:
         told = why
-    if told is not None:
+    if isinstance(told, Unreadable):
         assert told.kind in KINDS
         assert told.reason
     else:
-        assert command.alarm == ALARM
-        assert command.by.startswith("MQTT")
+        assert told.alarm == ALARM
+        assert told.by.startswith("MQTT")
 
 
 def test_the_answers_are_documents() -> None:
