@@ -35,7 +35,7 @@ SPEED = 60
 HISTORY = "2 d"
 LEAD_S = 12.0  # real seconds for two days of history to be told before simulated time begins
 BATCHES = (  # as a keeper logged them before the demo opens
-    ("birch", "tin-8", "3", "2", "2026-03-02T08:00:00Z"),
+    ("birch", "tin-8", "3", "2", "2026-03-02T14:00:00Z"),
     ("ash", "tin-7", "2", "1.5", "2026-03-02T21:00:00Z"),
     ("cedar", "tin-8", "1", "1", "2026-03-03T16:00:00Z"),
 )

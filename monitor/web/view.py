@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from monitor.core.model import MINUTE, SECOND, Ms
-from monitor.guide import ENTRIES
 from monitor.web import words
 from monitor.web.band import Band, make_band
 from monitor.web.store_view import StoreView, store_view
@@ -56,7 +55,7 @@ class AlarmView:
     since: str
     state: str
     to_acknowledge: bool
-    guide: str  # where the guide explains it; "" where it does not
+    guide: str  # where the guide explains it: it has an entry for every rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +218,7 @@ def _alarms(alarms: Sequence[Mapping[str, Any]], now: Ms, zone: ZoneInfo) -> tup
             since=words.moment(rfc3339(alarm["since"]), now, zone),
             state=STATES.get(alarm["state"], alarm["state"]),
             to_acknowledge=alarm["state"] in _TO_DO,
-            guide=f"/guide#{alarm['rule']}" if alarm["rule"] in ENTRIES else "",
+            guide=f"/guide#{alarm['rule']}",
         )
         for index, alarm in enumerate(standing)
     )

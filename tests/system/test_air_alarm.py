@@ -39,7 +39,7 @@ def hatched(mosquitto: Mosquitto, daemons: Callable[[str], Daemon], phone: Phone
     daemon.start()
     until(daemon.connected)
     now = datetime.now(UTC)
-    hours = [now - timedelta(hours=ago) for ago in range(48, -1, -1)]
+    hours = [now - timedelta(hours=ago) for ago in range(18, -1, -1)]
     mosquitto.publish("shed/ash/water", *(json.dumps({"c": 28.0, "at": hour.isoformat()}) for hour in hours))
     mosquitto.publish("shed/ash/air", "on")
     mosquitto.publish("shed/birch/air", "on")
@@ -48,7 +48,8 @@ def hatched(mosquitto: Mosquitto, daemons: Callable[[str], Daemon], phone: Phone
         "batch", "start", "ash", "--cysts", "2 g", "--name", "old", "--time", hours[0].isoformat(timespec="seconds")
     )
     daemon.told("batch", "start", "birch", "--cysts", "2 g")
-    assert daemon.batch()["hatched"]["mid"] > 0.3
+    assert daemon.batch()["hatched"]["mid"] > 0.1
+    assert daemon.batch()["stage"] == "hatching"
     return daemon
 
 

@@ -71,8 +71,9 @@ def served(serve: Callable[..., Served]) -> Served:
     return serve()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
+    """Not longer than a module: while it runs, no test in its thread can run an event loop of its own."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
         yield browser

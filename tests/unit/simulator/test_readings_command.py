@@ -63,7 +63,7 @@ def test_the_whole_shed_moves_with_the_epoch(tmp_path: Path) -> None:
     rows, log, _ = written(tmp_path, "--sim-epoch", "2026-04-01T12:00:00+02:00", "--history", "30 min", "--until", "0")
     assert rows[1][0] >= "2026-04-01T09:30:00Z"
     assert rows[-1][0] <= "2026-04-01T10:00:00Z"
-    assert {event["time"] for event in log} == {"2026-03-31T00:00:00Z", "2026-03-31T13:00:00Z", "2026-04-01T08:00:00Z"}
+    assert {event["time"] for event in log} == {"2026-03-31T06:00:00Z", "2026-03-31T13:00:00Z", "2026-04-01T08:00:00Z"}
 
 
 def test_the_demo_tells_its_story(tmp_path: Path) -> None:
