@@ -190,9 +190,9 @@ class Engine(Alarming):
         batch.estimate = estimate
         batch.future = None if batch.belief is None else batch.belief.future
         batch.rule_due = (now // RULES_EVERY + 1) * RULES_EVERY
-        mid = estimate.ready.mid
-        if mid is not None and now < mid < batch.rule_due:
-            batch.rule_due = int(mid) + 1
+        for moment in (estimate.ready.mid, estimate.best_until):
+            if moment is not None and now < moment < batch.rule_due:
+                batch.rule_due = int(moment) + 1
         document = promise.count_on(self.state, batch, estimate, now)
         if document is not None:
             effects.append(Learned(now, f"expected/{batch.start.batch}", document))
