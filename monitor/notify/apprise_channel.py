@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 TOO_MANY_REQUESTS_WAIT = 60.0
 """Seconds to wait after a 429; the library does not pass on what the server asks for. Common practice, no source."""
 
-GONE = 410
 TOO_MANY_REQUESTS = 429
 
 _KIND = {Priority.HIGH: "failure", Priority.MEDIUM: "warning", Priority.LOW: "info"}
@@ -60,7 +59,7 @@ class AppriseChannel:
         return f"AppriseChannel({self._id!r})"  # never the address: it holds secrets
 
     def send(self, letter: Letter) -> None:
-        """Raises DeliveryFailed. Permanent only when the address is wrong or the other side says it is gone (410)."""
+        """Raises DeliveryFailed. Permanent only when the address is none that the library knows."""
         with _what_apprise_says() as said:
             sent = self._send(letter)
         if not sent:
@@ -106,7 +105,6 @@ class AppriseChannel:
         status = next((int(found) for line in said for found in _STATUS.findall(line)), None)
         return DeliveryFailed(
             f"channel {self._id}: {text}",
-            transient=status != GONE,
             retry_after=TOO_MANY_REQUESTS_WAIT if status == TOO_MANY_REQUESTS else None,
         )
 

@@ -35,8 +35,13 @@ TOO_MANY_REQUESTS_WAIT = 60.0
 LONGEST_WAIT = 3600.0
 """Seconds: nobody who asks for more is believed, since alarms wait meanwhile. Common practice, no source."""
 
-_REQUEST_TIMEOUT, _GONE, _TOO_EARLY, _TOO_MANY_REQUESTS, _UNAVAILABLE = 408, 410, 425, 429, 503
-_TRY_AGAIN = {_REQUEST_TIMEOUT, _TOO_EARLY, _TOO_MANY_REQUESTS}
+NEVER = frozenset({400, 413, 415, 422})
+"""What is wrong with the letter itself (RFC 9110 section 15.5): sent again it would be the same. All else a keeper can mend."""
+
+_NO_ENTRY = frozenset({401, 403, 407})
+_NOWHERE = frozenset({404, 405, 410})
+_TOO_MANY_REQUESTS, _UNAVAILABLE = 429, 503
+_BUSY = frozenset({408, 425, _TOO_MANY_REQUESTS})
 
 
 def sign(secret: str, timestamp: str, body: bytes) -> str:
@@ -102,7 +107,7 @@ class WebhookChannel:
         return f"WebhookChannel({self._id!r})"
 
     def send(self, letter: Letter) -> None:
-        """Raises DeliveryFailed, permanent only where the other side says that it never takes this letter."""
+        """Raises DeliveryFailed, permanent only where the letter itself is refused (``NEVER``)."""
         import httpx  # noqa: PLC0415  (see above)
 
         body = payload(letter, self._site)
@@ -162,18 +167,8 @@ class WebhookChannel:
                 f"redirects elsewhere (status {status}), which is not followed",
                 "Write the final address into [[channel]].",
             )
-        if status == _GONE:
-            raise self._failed(
-                "says that the address is gone for good (status 410)",
-                "Write the new address into [[channel]], or remove the channel.",
-                transient=False,
-            )
-        if 400 <= status < 500 and status not in _TRY_AGAIN:
-            raise self._failed(
-                f"refuses the letter (status {status})",
-                "Compare address and secret with what the other side expects; its log says why it refused.",
-                transient=False,
-            )
+        if 400 <= status < 500 and status not in _BUSY:
+            raise self._refused(status)
         wait = None
         if status in (_TOO_MANY_REQUESTS, _UNAVAILABLE):
             wait = seconds_to_wait(answer.get("Retry-After"), answer.get("Date"), time.time())
@@ -185,6 +180,26 @@ class WebhookChannel:
             "Wait; if it stays so, see the log of the other side.",
             retry_after=wait,
         )
+
+    def _refused(self, status: int) -> DeliveryFailed:
+        """Whatever a keeper can mend is transient: an address that is wrong for a week must not cost a letter."""
+        if status in NEVER:
+            return self._failed(
+                f"does not understand the letter (status {status})",
+                "See the log of the other side; it must take JSON as the README describes it.",
+                transient=False,
+            )
+        if status in _NO_ENTRY:
+            return self._failed(
+                f"does not let us in (status {status})",
+                "Compare the secret in [[channel]], and user and password in its address, with what the other side expects.",
+            )
+        if status in _NOWHERE:
+            return self._failed(
+                f"takes no letters at this address (status {status})",
+                "Compare the address in [[channel]] with that of the other side. If it is gone for good, remove the channel.",
+            )
+        return self._failed(f"refuses the letter (status {status})", "The log of the other side says why it refused.")
 
     def _unreached(self, error: Exception) -> DeliveryFailed:
         distrust = tls_reason(error)

@@ -136,19 +136,19 @@ def test_a_letter_whose_answer_is_lost_is_told_again(web: WebServer, letter: Cal
 
 
 @pytest.mark.parametrize(
-    ("status", "transient", "retry_after"),
-    [(429, True, 60.0), (500, True, None), (503, True, None), (410, False, None)],
+    ("status", "retry_after"),
+    [(429, 60.0), (500, None), (503, None), (404, None), (410, None)],
 )
 @pytest.mark.parametrize("web", ["apprise", "webhook"], indirect=True)  # with phones, each has its own fate
-def test_every_refusal_says_whether_it_may_pass(
-    web: WebServer, letter: Callable[..., Letter], status: int, *, transient: bool, retry_after: float | None
+def test_no_refusal_that_a_keeper_can_mend_costs_a_letter(
+    web: WebServer, letter: Callable[..., Letter], status: int, retry_after: float | None
 ) -> None:
-    """Only "gone" is for ever, and after "too many" there is a wait even where none is asked for."""
+    """Not even "gone" is for ever, and after "too many" there is a wait even where none is asked for."""
     assert isinstance(web, Messenger | Webhook | PushService)
     web.work()
     web.answer = status
     failed = refusal(web.channel, letter())
-    assert (failed.transient, failed.retry_after) == (transient, retry_after)
+    assert (failed.transient, failed.retry_after) == (True, retry_after)
     assert str(status) in failed.message
     web.answer = 200
     assert attempt(web.channel, letter()) is None
@@ -170,16 +170,33 @@ def test_a_webhook_waits_as_long_as_it_is_asked_to(
 
 
 @pytest.mark.parametrize(
-    ("status", "transient"),
-    [(400, False), (401, False), (404, False), (408, True), (425, True), (502, True), (301, True), (307, True)],
+    ("status", "transient", "says"),
+    [
+        (400, False, "must take JSON"),
+        (413, False, "must take JSON"),
+        (415, False, "must take JSON"),
+        (422, False, "must take JSON"),
+        (401, True, "secret"),
+        (403, True, "secret"),
+        (404, True, "address"),
+        (410, True, "address"),
+        (408, True, "Wait"),
+        (418, True, "log"),
+        (425, True, "Wait"),
+        (502, True, "Wait"),
+        (301, True, "final address"),
+        (307, True, "final address"),
+    ],
 )
 def test_a_webhook_judges_every_other_status(
-    webhook: Webhook, letter: Callable[..., Letter], status: int, *, transient: bool
+    webhook: Webhook, letter: Callable[..., Letter], status: int, *, transient: bool, says: str
 ) -> None:
-    """What the client did wrong is for ever, what may pass is tried again, and no redirect is followed."""
+    """Only what is wrong with the letter is for ever, all else is tried again, and no redirect is followed."""
     webhook.answer = status
     webhook.headers = {"Location": f"https://127.0.0.1:{webhook.port}/elsewhere"}
-    assert refusal(webhook.channel, letter()).transient is transient
+    failed = refusal(webhook.channel, letter())
+    assert failed.transient is transient
+    assert says in failed.todo
     assert [path.partition("?")[0] for path, _, _ in webhook.requests] == [f"/{PATH}"]
 
 
