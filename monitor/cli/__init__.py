@@ -22,6 +22,9 @@ COMMANDS = {
     "check": _Place("monitor.cli.check", "check", "Check the configuration; tell all problems at once."),
     "status": _Place("monitor.cli.status", "status", "Tell how the bench stands."),
     "batch": _Place("monitor.cli.batch", "batch", "Note what happens to a batch: start, seen, harvest, discard."),
+    "vessel": _Place(
+        "monitor.cli.vessel", "vessel", "Note that you work on a vessel, or let it settle: its alarms wait."
+    ),
     "store": _Place("monitor.cli.store", "store", "Note what is chilled in a cold store, and that one is empty."),
     "alarm": _Place("monitor.cli.alarm", "alarm", "List alarms, acknowledge them, put them off; test the channels."),
     "replay": _Place("monitor.cli.replay", "replay", "Tell what would have been said over recorded readings."),

@@ -9,6 +9,7 @@ import click
 from monitor.cli.client import Client, json_option
 from monitor.cli.told import plain, tell
 from monitor.settings.discover import config_option
+from monitor.web import words
 from monitor.web.view import BenchView, Measured, VesselView, make_view
 
 if TYPE_CHECKING:
@@ -51,6 +52,8 @@ def _vessel(vessel: VesselView) -> list[str]:
         f"{vessel.id}: {batch.stage_word if batch else 'empty'}",
         f"  water {_measured(vessel.water)}, air {_measured(vessel.air)}{settling}",
     ]
+    if vessel.working:
+        lines.append(f"  being worked on until {vessel.working}. {words.WAITS} {words.STILL_RINGS}")
     if batch is None:
         return lines
     lines += [

@@ -130,6 +130,7 @@ def _vessel(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimat
         "air": None if newest_air is None else measurement(newest_air, now),
         "batch": _batch(vessel, engine, estimates),
         "settling_until": None if vessel.settle_until is None else rfc3339(vessel.settle_until),
+        "work_until": None if vessel.work_until is None else rfc3339(vessel.work_until),
     }
 
 

@@ -23,6 +23,7 @@ from monitor.web.bodies import (
     read_body,
 )
 from monitor.web.given import read_days
+from monitor.web.when import as_rfc3339
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -104,7 +105,8 @@ class Api:
     async def settling(self, request: Request) -> Response:
         body = read_body(SettlingBody, await request.body())
         vessel = find_vessel(self._site.desk.bench(), request.path_params["vessel"])
-        return await self._done(body.command(vessel["id"], self._now))
+        command = body.command(vessel["id"], self._now)
+        return JSONResponse({**await self._site.do(command), "until": as_rfc3339(command.until)})
 
     async def try_channels(self, _request: Request) -> Response:
         return JSONResponse({"channels": await self._site.try_channels()})

@@ -24,6 +24,7 @@ from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
 from monitor.web.site import Site
 from monitor.web.stores import Stores
+from monitor.web.work import Working
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -53,9 +54,13 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *push.routes(),
             *acting,
             *Stores(site).pages(),
+            *Working(site).pages(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),
-            Mount("/api/v1", routes=[*Api(site).routes(), *push.api_routes(), *Stores(site).api()]),
+            Mount(
+                "/api/v1",
+                routes=[*Api(site).routes(), *push.api_routes(), *Stores(site).api(), *Working(site).api()],
+            ),
         ],
         middleware=[
             Middleware(Guard, options=options),

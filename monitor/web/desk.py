@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Protocol, runtime_checkable
 
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Work
 from monitor.core.model import AlarmCommand
 from monitor.core.phones import Subscribe, Unsubscribe
 
-Command = Start | Seen | Harvest | Discard | Settle | Chill | Emptied | AlarmCommand | Subscribe | Unsubscribe
+Command = Start | Seen | Harvest | Discard | Settle | Work | Chill | Emptied | AlarmCommand | Subscribe | Unsubscribe
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,6 +99,7 @@ class VesselView:
     air: Measured
     batch: BatchView | None
     settling: str
+    working: str  # until when somebody works on it; "" when nobody does
     mark: str  # priority of its gravest open alarm, "" for none
 
 
@@ -255,7 +256,6 @@ def _vessel(
 ) -> VesselView:
     water = _measured(vessel.get("water"), now)
     batch = vessel.get("batch")
-    until = _instant(vessel.get("settling_until"))
     names = {vessel["id"], batch["id"] if batch else vessel["id"]}
     return VesselView(
         id=vessel["id"],
@@ -264,9 +264,15 @@ def _vessel(
         water=water,
         air=_measured(vessel.get("air"), now, air=True),
         batch=_batch(batch, water, meals, now, zone) if batch else None,
-        settling=words.clock(until, zone) if until is not None and until > now else "",
+        settling=_ahead(vessel.get("settling_until"), now, zone),
+        working=_ahead(vessel.get("work_until"), now, zone),
         mark=_mark(alarms, names),
     )
+
+
+def _ahead(text: str | None, now: Ms, zone: ZoneInfo) -> str:
+    until = _instant(text)
+    return words.clock(until, zone) if until is not None and until > now else ""
 
 
 def _mark(alarms: Sequence[Mapping[str, Any]], subjects: set[str]) -> str:

@@ -35,6 +35,13 @@ QUALITIES: Final = {
 }
 RANKS: Final = {"high": 0, "medium": 1, "low": 2}
 DEGREE: Final = " °C"
+WAITS: Final = "Its alarms and those of its probes wait."
+"""While somebody works on a vessel."""
+STILL_RINGS: Final = (
+    "Still rings: heat that kills, and animals that swim whose air has stopped or is not heard of, "
+    "once they may have less than 2 min of oxygen left."
+)
+"""What work on a vessel never holds back; the core decides it (``monitor.core.causes.covers_life``)."""
 
 
 def local(instant: Ms, zone: ZoneInfo) -> datetime:
@@ -128,3 +135,10 @@ def shares(low: float | None, high: float | None) -> str:
         return "not known"
     first, last = percent(low), percent(high)
     return first if first == last else f"{first[:-2]} to {last}"
+
+
+def work_noted(vessel: str, until: str) -> str:
+    """What is said when work is noted; ``until`` is empty when it is done."""
+    if not until:
+        return f"Noted: the work on {vessel} is done. Its alarms ring again."
+    return f"Noted: you work on {vessel} until {until}. {WAITS} {STILL_RINGS}"

@@ -9,7 +9,7 @@ from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.burden import Told, begin_of, burden
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Settle, Start
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Settle, Start, Work
 from monitor.core.model import (
     DAY,
     HOUR,
@@ -149,6 +149,7 @@ def bad_night() -> dict[str, Any]:
                 "air": measured("running", 8, "ash-air"),
                 "batch": a_batch("ash"),
                 "settling_until": None,
+                "work_until": None,
             },
             {
                 "id": "birch",
@@ -168,6 +169,7 @@ def bad_night() -> dict[str, Any]:
                     note="Without air the young ones last about 40 min at this temperature.",
                 ),
                 "settling_until": None,
+                "work_until": None,
             },
             {
                 "id": "cedar",
@@ -176,6 +178,7 @@ def bad_night() -> dict[str, Any]:
                 "air": None,
                 "batch": None,
                 "settling_until": None,
+                "work_until": None,
             },
         ],
         "room": [measured(16.8, 40, "shed-room")],
@@ -320,6 +323,9 @@ class MemoryDesk:
             case Settle(vessel=name, until=until):
                 self._vessel(name)["settling_until"] = as_rfc3339(until)
                 return {"vessel": name, "until": as_rfc3339(until)}
+            case Work(vessel=name, until=until):
+                self._vessel(name)["work_until"] = as_rfc3339(until) if until > NOW else None
+                return {"done": "work", "subject": name}
             case Chill(store=name) | Emptied(store=name):
                 return self._chilled(name, command)
             case Start():

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from monitor.core.bench import bench
-from monitor.core.log import Settle
+from monitor.core.log import Settle, Work
 from monitor.core.model import HOUR, MINUTE, SECOND, BrokerLink, Measures
 from tests.unit.core.worlds import T0, Shed, probe, site
 
@@ -59,7 +59,8 @@ def test_what_has_told_nothing_is_nothing() -> None:
     shed.say("birch-water", 85.0)
     shed.say("birch-air", True, retained=True)
     for vessel in document(shed)["vessels"]:
-        assert (vessel["water"], vessel["air"], vessel["batch"], vessel["settling_until"]) == (None, None, None, None)
+        assert (vessel["water"], vessel["air"], vessel["batch"]) == (None, None, None)
+        assert (vessel["settling_until"], vessel["work_until"]) == (None, None)
 
 
 def test_stale_is_marked_and_ages() -> None:
@@ -128,6 +129,16 @@ def test_alarms_say_all_there_is_to_say() -> None:
     assert told["broker"] == {"connected": False, "since": "2026-03-02T07:05:00Z"}
     shed.do(Settle(shed.now, shed.now, "ash", shed.now + 15 * MINUTE))
     assert document(shed)["vessels"][0]["settling_until"] == "2026-03-02T07:20:00Z"
+
+
+def test_work_on_a_vessel_is_told_until_it_ends() -> None:
+    """Until when somebody works on a vessel stands with it alone, also after a restart, and goes when the time is over."""
+    shed = shed_with_a_room()
+    shed.do(Work(shed.now, shed.now, "birch", shed.now + 30 * MINUTE))
+    for one in (shed, shed.restarted()):
+        assert [vessel["work_until"] for vessel in document(one)["vessels"]] == [None, "2026-03-02T07:33:00Z"]
+        one.wait(30 * MINUTE)
+        assert [vessel["work_until"] for vessel in document(one)["vessels"]] == [None, None]
 
 
 def test_the_meals_around_now_are_told() -> None:
