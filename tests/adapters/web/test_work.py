@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import TYPE_CHECKING, Any
 
@@ -69,7 +70,7 @@ def test_work_is_noted_and_its_end_is_answered(
 ) -> None:
     """Half an hour unless it is said otherwise; no minutes end it, and then there is no end to answer."""
     with served.client() as client:
-        answer = client.post("/api/v1/vessels/cedar/work", **({} if body is None else {"json": body}))
+        answer = client.post("/api/v1/vessels/cedar/work", content=b"" if body is None else json.dumps(body))
         cedar = client.get("/api/v1/bench").json()["vessels"][2]
     assert (answer.status_code, answer.json()["until"], cedar["work_until"]) == (200, until, until)
     assert served.desk.done == [command]
