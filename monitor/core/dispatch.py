@@ -30,6 +30,8 @@ CALM: Final = frozenset(
     {"cold-snap", "hatch-late", "ready", "best-ending", "past-best", "probe-silent", "probe-suspect"}
 )
 """Rules whose troubles come to the vessels of a room within minutes of each other, and are no matter of minutes."""
+SLOW: Final = frozenset({"cold-snap", "hatch-late"})
+"""Of these those that are no matter of half an hour: a room that cools reaches one vessel after the other."""
 
 
 class Kind(StrEnum):
@@ -62,7 +64,8 @@ class Manners:
     """How a site wants to be told. Times of day are minutes after local midnight. All are common practice, no source.
 
     ``gather`` is as long as an eye needs to see that it is the whole shelf, and short beside the minutes that are left;
-    ``gather_calm`` is for what comes to all vessels of a room one after the other, and costs nothing if told so much later.
+    ``gather_calm`` is for what comes to all vessels of a room one after the other, and costs nothing if told so much later;
+    ``gather_slow`` for cold, by which the hatch comes hours later.
     ``most`` pushes ``within`` that time to one channel, first tellings of urgent trouble apart. ``bound`` letters wait for
     one channel before the oldest become a digest.
     """
@@ -75,12 +78,13 @@ class Manners:
     daily: bool = True  # low priority waits for the digest at ``quiet_until``
     gather: Ms = 5 * SECOND
     gather_calm: Ms = 10 * MINUTE
+    gather_slow: Ms = 30 * MINUTE
     most: int = 3
     within: Ms = 10 * MINUTE
     bound: int = 50
 
 
-AT_ONCE: Final = Manners(quiet=False, daily=False, gather=0, gather_calm=0, most=1_000_000)
+AT_ONCE: Final = Manners(quiet=False, daily=False, gather=0, gather_calm=0, gather_slow=0, most=1_000_000)
 """Each letter by itself and at once."""
 
 
@@ -147,6 +151,16 @@ def next_digest(manners: Manners, time: Ms) -> Ms:
     return next(at for day in days if (at := _instant(manners.timezone, day, manners.quiet_until)) >= time)
 
 
+def heard(priority: Priority, time: Ms, manners: Manners | None) -> Ms:
+    """When a person hears of what rings at ``time``: what waits for the morning is not known before."""
+    if manners is None or priority is Priority.HIGH:
+        return time
+    if priority is Priority.LOW and manners.daily:
+        return next_digest(manners, time)
+    end = quiet_end(manners, time)
+    return time if end is None or RANK[priority] <= RANK[manners.night] else end
+
+
 # -- one letter
 
 
@@ -191,15 +205,25 @@ def _second(alarm: Alarm, now: Ms, reach: Reach) -> Hold:
 
 def _gathering(alarm: Alarm, now: Ms, manners: Manners) -> Ms:
     if alarm.rule in CALM and alarm.priority is not Priority.HIGH:
-        return manners.gather_calm
+        slow = alarm.rule in SLOW and not alarm.over
+        return _awake(manners, now, manners.gather_slow if slow else manners.gather_calm)
     if alarm.deadline is None or alarm.over:
         return manners.gather
     return min(manners.gather, max(alarm.deadline - now, 0) // 10)
 
 
+def _awake(manners: Manners, now: Ms, wait: Ms) -> Ms:
+    """So much of a wait as does not lead into the quiet hours, for what would have been told before them."""
+    if not manners.quiet or quiet_end(manners, now) is not None or quiet_end(manners, now + wait) is None:
+        return wait
+    today = _day(manners, now)
+    begins = (_instant(manners.timezone, today + timedelta(days=ahead), manners.quiet_from) for ahead in (0, 1))
+    return next((begin - now for begin in begins if begin >= now), wait)
+
+
 LONGEST_HOLD: Final = {
     Cause.NOW: 0,
-    Cause.GATHERING: HOUR // 2,
+    Cause.GATHERING: 45 * MINUTE,
     Cause.QUIET: DAY + 2 * HOUR,  # the longest day is 25 h
     Cause.DAILY: DAY + 2 * HOUR,
     Cause.SECOND: DAY,

@@ -9,11 +9,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from monitor.core.house import Began, Host
 from monitor.core.log import LogEntry
 from monitor.core.phones import PhoneEvent
+
+if TYPE_CHECKING:
+    from monitor.core.dispatch import Manners
 
 Ms = int
 """UTC milliseconds since 1970-01-01T00:00Z."""
@@ -175,6 +178,7 @@ class SiteSpec:
     lots: dict[str, LotSpec] = field(default_factory=dict)
     alarms: AlarmSettings = AlarmSettings()
     cold_stores: dict[str, ColdStoreSpec] = field(default_factory=dict)
+    manners: Manners | None = None  # when a person is told; without them at once
 
 
 # ---------------------------------------------------------------------------------------------------------------

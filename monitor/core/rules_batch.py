@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING, Condition, over
+from monitor.core.dispatch import heard as heard_at
 from monitor.core.model import HOUR, MINUTE, AlarmState, Ms, Priority, Stage
 from monitor.core.rules_forgotten import due, last_look
 from monitor.core.wording import clock, clock_range, duration
@@ -61,10 +62,11 @@ def _quiet(state: State, vessel: VesselState, rule: str) -> Condition | None:
 
 
 def _told(state: State, vessel: VesselState, *rules: str) -> Ms | None:
-    """When a person was last told of one of these, and it still stands."""
+    """When a person last heard of one of these, or is going to in the morning, and it still stands."""
     memories = [state.memories.get(f"{rule}:{vessel.spec.id}") for rule in rules]
-    told = [m.alarm.told for m in memories if m is not None and m.alarm is not None and m.alarm.told is not None]
-    return max(told, default=None)
+    alarms = [memory.alarm for memory in memories if memory is not None and memory.alarm is not None]
+    heard = [heard_at(one.priority, one.told, state.site.manners) for one in alarms if one.told is not None]
+    return max(heard, default=None)
 
 
 def _just_told(state: State, vessel: VesselState, now: Ms, *rules: str) -> str:
@@ -72,7 +74,8 @@ def _just_told(state: State, vessel: VesselState, now: Ms, *rules: str) -> str:
     told = _told(state, vessel, *rules)
     if told is None or now - told >= APART:
         return ""
-    return f"{vessel.spec.id} was told of at {clock(told, state.site.timezone, now)}, with when its best time ends"
+    verb = "was" if told <= now else "is"
+    return f"{vessel.spec.id} {verb} told of at {clock(told, state.site.timezone, now)}, with when its best time ends"
 
 
 def ready(state: State, vessel: VesselState, now: Ms) -> Condition | None:

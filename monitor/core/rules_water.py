@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from monitor.core.alarms import Condition, over
+from monitor.core.alarms import STANDING, Condition, over
 from monitor.core.model import MINUTE, SLOT, Ms, Priority, Stage
 from monitor.core.promise import steady
 from monitor.core.wording import clock, clock_range, duration, meals
@@ -61,6 +61,9 @@ def cold_snap(state: State, vessel: VesselState, now: Ms) -> Condition | None:
     fallen = _fall(vessel, now)
     fall = fallen >= spec.fall_c
     slip = _slip(state, batch, now)
+    ahead = slip.matters and not level and not fall and not _colder_already(batch, now)
+    if ahead and state.alarm_state(alarm) not in STANDING and not _surely_later(batch):
+        ahead, slip = False, slip._replace(matters=False)
     active = level or fall or slip.matters
     if not active and state.idle(alarm):
         return None
@@ -69,7 +72,6 @@ def cold_snap(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         causes.append(f"is below its limit of {spec.cold_below:g} C")
     if fall:
         causes.append(f"fell {fallen:.1f} C within {duration(spec.fall_within)}")
-    ahead = slip.matters and not causes and not _colder_already(batch, now)
     if slip.matters and not causes:
         causes.append(f"{'will get' if ahead else 'is'} colder than when ready was reckoned")
     why = " and ".join(causes) if causes else "is still cold"
@@ -125,6 +127,15 @@ def _slip(state: State, batch: Batch, now: Ms) -> Slip:
     matters = least.ready - expected >= worth and least.colder >= COLDER_C and bool(passes)
     past = most.ready - expected < SLIP_CLEAR or most.colder < COLDER_CLEAR_C or not nearly
     return Slip(matters, past, passes)
+
+
+def _surely_later(batch: Batch) -> bool:
+    """Whether even the early end of the range is later than could be counted on.
+
+    For cold that is only foreseen: one night without heating makes the next one likely, but not certain.
+    """
+    lo = None if batch.estimate is None else batch.estimate.ready.lo
+    return lo is None or batch.expected is None or lo - batch.expected >= SLIP_CLEAR
 
 
 def _colder_already(batch: Batch, now: Ms) -> bool:

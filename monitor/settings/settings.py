@@ -65,6 +65,7 @@ class Settings(BaseModel):
             lots={lot.id: lot.spec() for lot in self.lots},
             cold_stores={store.id: store.spec() for store in self.cold_stores},
             alarms=self.alarms.spec(),
+            manners=self.manners(),
         )
 
     def manners(self) -> Manners:

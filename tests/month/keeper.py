@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 AWAKE: Final = (7, 23)
 REACTS: Final[Ms] = 4 * MINUTE
 WAKES: Final[Ms] = 6 * MINUTE  # an urgent push at night
+MENDED: Final[Ms] = 5 * MINUTE  # from when a probe tells again to when its alarms count again
 WALKS: Final[Ms] = 25 * MINUTE  # from "ready" to the harvest
 
 

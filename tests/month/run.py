@@ -9,6 +9,7 @@ that fall silent, a broker that is started anew. The exit code is 1 when a promi
 from __future__ import annotations
 
 import json
+import logging
 import sys
 import tempfile
 from contextlib import suppress
@@ -17,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import click
+import structlog
 
 from monitor.core.dispatch import Kind
 from monitor.core.engine import Engine
@@ -33,9 +35,11 @@ from monitor.core.model import (
     Learned,
     Logged,
     Ms,
+    PutBackInService,
     Refused,
     Sample,
     SlotClosed,
+    TakeOutOfService,
     Tick,
     Transition,
 )
@@ -45,7 +49,7 @@ from monitor.store import Store
 from simulator.feed import Feed
 from simulator.world import World
 from tests.month import report
-from tests.month.keeper import REACTS, WAKES, WALKS, Keeper
+from tests.month.keeper import MENDED, REACTS, WAKES, WALKS, Keeper
 from tests.month.scenario import LEAD_DAYS, Trouble, few_days, month, scenario
 
 if TYPE_CHECKING:
@@ -230,7 +234,8 @@ class Month:
                 continue
             urgent = alarm.priority.value == "high"
             when = self.now + WAKES if urgent else self._keeper.when_awake(self.now + REACTS)
-            self._keeper.plan(when, self._acknowledging(alarm.id))
+            answer = self._setting_aside if alarm.rule == "no-news" else self._acknowledging
+            self._keeper.plan(when, answer(alarm.id))
 
     def _acknowledging(self, alarm: str) -> Callable[[Ms], None]:
         def acknowledge(now: Ms) -> None:
@@ -238,6 +243,22 @@ class Month:
                 self._step(Acknowledge(now, alarm, "keeper"))
 
         return acknowledge
+
+    def _setting_aside(self, alarm: str) -> Callable[[Ms], None]:
+        """Whoever has seen the bubbles takes the alarm out of service until the probe is mended."""
+
+        def put_back(now: Ms) -> None:
+            with suppress(Refused):
+                self._step(PutBackInService(now, alarm, "keeper"))
+
+        def set_aside(now: Ms) -> None:
+            with suppress(Refused):
+                self._step(TakeOutOfService(now, alarm, "keeper"))
+            offset_s = (now - self.start) // SECOND
+            ends_s = next(t.ends_s for t in self.troubles if t.begins_s <= offset_s < t.ends_s)
+            self._keeper.plan(self.start + ends_s * SECOND + MENDED, put_back)
+
+        return set_aside
 
     def _will_harvest(self, vessel: str) -> None:
         batch = self.engine.state.vessels[vessel].batch
@@ -257,13 +278,19 @@ class Month:
 
 @click.command()
 @click.option("--days", type=click.IntRange(3), default=30, show_default=True)
+@click.option("--pushes", is_flag=True, help="Print every push too.")
 @click.option("--short", is_flag=True, help="Three days with one trouble of each kind.")
-def main(days: int, *, short: bool) -> None:
+def main(days: int, *, pushes: bool, short: bool) -> None:
     """Run the month and print what rang."""
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.WARNING))
     with tempfile.TemporaryDirectory() as folder:
         this = Month(Path(folder), 4 if short else days, few_days() if short else month())
         with click.progressbar(length=(this.days + LEAD_DAYS) * 86_400, label="simulating", file=sys.stderr) as bar:
             this.run(bar.update)
+    for one in this.pushed if pushes else ():
+        click.echo(
+            f"{report.local(one.time)} {one.letter.kind.value:8} {one.letter.title} | {', '.join(one.letter.alarms)}"
+        )
     found = report.of(this)
     click.echo(found.markdown())
     sys.exit(1 if found.broken else 0)

@@ -73,7 +73,7 @@ def month() -> tuple[Trouble, ...]:
     return (
         cold_night(5),
         drop_out("elm-water", 8, 13.0, 5.0),
-        pump_fails(11, 11.0),
+        pump_fails(11, 19.5),
         broker_stops(13, 15.25),
         cold_night(14, 22.5),
         drop_out("fir-air", 18, 19.0, 3.0),
@@ -86,7 +86,7 @@ def few_days() -> tuple[Trouble, ...]:
     return (
         drop_out("elm-water", 1, 13.0, 3.0),
         cold_night(1),
-        pump_fails(2, 11.0),
+        pump_fails(2, 19.5),
         broker_stops(2, 15.25),
     )
 

@@ -16,6 +16,7 @@ from monitor.core.dispatch import (
     Reach,
     Slip,
     due,
+    heard,
     kind_of,
     next_digest,
     plan,
@@ -326,3 +327,39 @@ def test_no_storm_gets_through(arrivals: list[tuple[int, Priority, Kind, int]]) 
     assert sorted(told) == list(range(len(arrivals)))
     for number, push in enumerate(limited[3:]):
         assert push - limited[number] >= 10 * MINUTE
+
+
+@pytest.mark.parametrize(
+    ("rule", "rings", "goes"),
+    [
+        ("cold-snap", "2026-02-02 20:00", "2026-02-02 20:30"),
+        ("hatch-late", "2026-02-02 20:00", "2026-02-02 20:30"),
+        ("ready", "2026-02-02 20:00", "2026-02-02 20:10"),
+        ("cold-snap", "2026-02-02 21:45", "2026-02-02 22:00"),
+        ("ready", "2026-02-02 21:55", "2026-02-02 22:00"),
+        ("cold-snap", "2026-02-02 22:00", "2026-02-03 07:00"),
+    ],
+)
+def test_what_reaches_a_room_slowly_is_gathered_but_not_into_the_night(rule: str, rings: str, goes: str) -> None:
+    """Cold waits half an hour for the other vessels, ready ten minutes, and neither so long that it wakes somebody."""
+    time = at(rings)
+    rung = replace(alarm(now=time), id=f"{rule}:ash", rule=rule)
+    hold = when(Kind.TROUBLE, rung, time, Manners("Europe/Berlin"), Reach(), told=False)
+    assert hold is not None
+    assert hold.until == at(goes)
+    assert due(hold.until, hold.cause, time) is False
+
+
+@pytest.mark.parametrize(
+    ("priority", "rings", "known"),
+    [
+        (Priority.HIGH, "2026-02-02 23:10", "2026-02-02 23:10"),
+        (Priority.MEDIUM, "2026-02-02 23:10", "2026-02-03 07:00"),
+        (Priority.MEDIUM, "2026-02-02 12:00", "2026-02-02 12:00"),
+        (Priority.LOW, "2026-02-02 12:00", "2026-02-03 07:00"),
+    ],
+)
+def test_what_waits_for_the_morning_is_heard_of_then(priority: Priority, rings: str, known: str) -> None:
+    """A person has heard of a trouble when its letter goes, not when it rang."""
+    assert heard(priority, at(rings), Manners("Europe/Berlin")) == at(known)
+    assert heard(priority, at(rings), None) == at(rings)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
+from monitor.core.dispatch import Manners
 from monitor.core.log import Discard, Harvest, Lapse, Seen, Sight, Start
 from monitor.core.model import (
     DAY,
@@ -96,6 +99,25 @@ def test_the_reminder_says_before_when_and_why() -> None:
     assert HOUR + 40 * MINUTE < left <= 2 * HOUR + 10 * MINUTE
     assert told.alarm.title.startswith("ash: harvest before ")
     assert told.alarm.text.endswith((": half of them will have moulted.", ": they will have burnt much of their yolk."))
+
+
+def test_who_hears_of_ready_in_the_morning_is_not_reminded_in_the_same_minute() -> None:
+    """Ready in the quiet hours is heard of when they end, and what counts is that: no reminder comes with it or soon after."""
+    awake = ripe_shed()
+    until(awake, "best-ending")
+    rang, ends = awake.told("ready")[0].time, best(awake)
+    quiet = {"quiet_from": minute_of(rang - 30 * MINUTE), "quiet_until": minute_of(ends - HOUR)}
+    asleep = ripe_shed(manners=Manners("Europe/Berlin", **quiet))
+    go(asleep, ends + 10 * MINUTE - asleep.now)
+    assert [t.alarm.id for t in asleep.told()] == ["ready:ash"]
+    reasons = [d.reason for d in asleep.engine.why("best-ending:ash")]
+    assert any(reason.startswith("ash is told of at ") for reason in reasons)
+
+
+def minute_of(time: Ms) -> int:
+    """Minutes after local midnight."""
+    local = datetime.fromtimestamp(time / 1000, ZoneInfo("Europe/Berlin"))
+    return local.hour * 60 + local.minute
 
 
 def test_who_was_told_ready_just_now_is_not_reminded() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.engine import Engine
@@ -108,7 +109,7 @@ def slow_site(*vessels: str, **changes: Any) -> SiteSpec:
         name: probe(name, spec.measures, spec.vessel, every=5 * MINUTE, air=spec.air)
         for name, spec in made.probes.items()
     }
-    return SiteSpec(made.id, made.timezone, made.feeding_times, slow, made.vessels, made.lots, made.alarms)
+    return replace(made, probes=slow)
 
 
 def lines(
