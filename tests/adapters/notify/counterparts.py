@@ -7,6 +7,7 @@ import os
 import shutil
 import socket
 import ssl
+import sys
 import threading
 import time
 from base64 import urlsafe_b64encode
@@ -92,6 +93,11 @@ class WebServer:
             self._listener.close()
             self._listener = None
 
+    def judge(self, path: str, headers: Mapping[str, str], body: bytes) -> int | None:
+        """The status of the answer to a whole request; with None it was taken and nobody hears of it."""
+        self.requests.append((path, headers, body))
+        return None if self.answer is None else self.answers.get(path.rpartition("/")[2], self.answer)
+
     def _serve(self, papers: Papers) -> None:
         self.away()
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
@@ -109,12 +115,14 @@ class _TlsServer(ThreadingHTTPServer):
 
         class Answer(BaseHTTPRequestHandler):
             def do_POST(self) -> None:
-                body = self.rfile.read(int(self.headers["Content-Length"]))
-                owner.requests.append((self.path, dict(self.headers), body))
-                if owner.answer is None:  # it took the letter, and nobody hears of it
+                length = int(self.headers.get("Content-Length", -1))
+                body = self.rfile.read(max(length, 0))
+                # The client may have ended in the middle of its words.
+                answer = owner.judge(self.path, dict(self.headers), body) if len(body) == length else None
+                if answer is None:
                     self.close_connection = True
                     return
-                self.send_response(owner.answers.get(self.path.rpartition("/")[2], owner.answer))
+                self.send_response(answer)
                 for name, value in owner.headers.items():
                     self.send_header(name, value)
                 self.send_header("Content-Length", "0")
@@ -124,6 +132,11 @@ class _TlsServer(ThreadingHTTPServer):
                 """Nothing: what counts is kept."""
 
         super().__init__(("127.0.0.1", owner.port), Answer)
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """A client that is gone before its answer is no error of ours; all else is told."""
+        if not isinstance(sys.exception(), OSError):
+            super().handle_error(request, client_address)
 
     def finish_request(self, request: Any, client_address: Any) -> None:
         """In the thread of the request: a client that hangs in the handshake holds up nobody."""
