@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING, Condition, over
-from monitor.core.dispatch import heard as heard_at
+from monitor.core.dispatch import heard
 from monitor.core.model import HOUR, MINUTE, AlarmState, Ms, Priority, Stage
 from monitor.core.rules_forgotten import due, last_look
 from monitor.core.wording import clock, clock_range, duration
@@ -65,8 +65,8 @@ def _told(state: State, vessel: VesselState, *rules: str) -> Ms | None:
     """When a person last heard of one of these, or is going to in the morning, and it still stands."""
     memories = [state.memories.get(f"{rule}:{vessel.spec.id}") for rule in rules]
     alarms = [memory.alarm for memory in memories if memory is not None and memory.alarm is not None]
-    heard = [heard_at(one.priority, one.told, state.site.manners) for one in alarms if one.told is not None]
-    return max(heard, default=None)
+    known = [heard(one.priority, one.told, state.site.manners) for one in alarms if one.told is not None]
+    return max(known, default=None)
 
 
 def _just_told(state: State, vessel: VesselState, now: Ms, *rules: str) -> str:

@@ -136,5 +136,9 @@ def tells_of(state: State, probe: ProbeState) -> str:
     alarm = f"{NO_NEWS}:{vessel.spec.id}"
     memory = state.memories.get(alarm)
     found = state.conditions.get(alarm)
-    there = memory is not None and found is not None and found.active
-    return alarm if there and state.alarm_state(alarm) is not AlarmState.OUT_OF_SERVICE else ""
+    if memory is None or memory.alarm is None or found is None or not found.active:
+        return ""
+    if memory.alarm.state is not AlarmState.OUT_OF_SERVICE:
+        return alarm
+    # Whoever took it out because of this silence knows of it; of one that began since, the probe speaks for itself.
+    return alarm if memory.alarm.since + silent_after(probe) <= memory.alarm.changed else ""

@@ -284,7 +284,7 @@ def main(days: int, *, pushes: bool, short: bool) -> None:
     """Run the month and print what rang."""
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.WARNING))
     with tempfile.TemporaryDirectory() as folder:
-        this = Month(Path(folder), 4 if short else days, few_days() if short else month())
+        this = Month(Path(folder), 3 if short else days, few_days() if short else month())
         with click.progressbar(length=(this.days + LEAD_DAYS) * 86_400, label="simulating", file=sys.stderr) as bar:
             this.run(bar.update)
     for one in this.pushed if pushes else ():

@@ -82,12 +82,12 @@ def month() -> tuple[Trouble, ...]:
 
 
 def few_days() -> tuple[Trouble, ...]:
-    """One of each."""
+    """One of each, within three days."""
     return (
-        drop_out("elm-water", 1, 13.0, 3.0),
-        cold_night(1),
-        pump_fails(2, 19.5),
-        broker_stops(2, 15.25),
+        drop_out("elm-water", 0, 13.0, 5.0),
+        pump_fails(1, 11.0),
+        broker_stops(1, 15.25),
+        cold_night(2, 16.0),
     )
 
 

@@ -181,6 +181,19 @@ def test_when_the_batch_is_out_the_probe_has_its_own_small_alarm() -> None:
     assert [(m.alarm.id, m.alarm.priority) for m in shed.told()][1:] == [("probe-silent:ash-air", Priority.LOW)]
 
 
+def test_taken_out_of_service_after_a_look_the_same_silence_is_not_told_a_second_time() -> None:
+    """Who saw the bubbles and put the alarm away hears no more of that silence, but of the next one."""
+    shed = hatched_shed()
+    shed.run(10 * MINUTE, 28.0, air=None)
+    assert shed.told(NO_NEWS)
+    shed.do(TakeOutOfService(shed.now, NO_NEWS, "the keeper"))
+    shed.run(60 * MINUTE, 28.0, air=None)
+    assert shed.told("probe-silent") == []
+    shed.run(20 * MINUTE, 28.0)
+    shed.run(30 * MINUTE, 28.0, air=None)
+    assert [m.alarm.id for m in shed.told("probe-silent")] == ["probe-silent:ash-air"]
+
+
 def test_out_of_service_lets_the_probe_speak_for_itself() -> None:
     """Who takes the alarm out of service still hears that the probe is silent."""
     shed = hatched_shed()
