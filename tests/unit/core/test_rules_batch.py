@@ -106,8 +106,8 @@ def test_who_hears_of_ready_in_the_morning_is_not_reminded_in_the_same_minute() 
     awake = ripe_shed()
     until(awake, "best-ending")
     rang, ends = awake.told("ready")[0].time, best(awake)
-    quiet = {"quiet_from": minute_of(rang - 30 * MINUTE), "quiet_until": minute_of(ends - HOUR)}
-    asleep = ripe_shed(manners=Manners("Europe/Berlin", **quiet))
+    begins, wakes = minute_of(rang - 30 * MINUTE), minute_of(ends - HOUR)
+    asleep = ripe_shed(manners=Manners("Europe/Berlin", quiet_from=begins, quiet_until=wakes))
     go(asleep, ends + 10 * MINUTE - asleep.now)
     assert [t.alarm.id for t in asleep.told()] == ["ready:ash"]
     reasons = [d.reason for d in asleep.engine.why("best-ending:ash")]
