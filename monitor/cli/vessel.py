@@ -47,7 +47,9 @@ def work(name: str, minutes: int | None, done: bool, config: Path | None, as_pro
 
 @vessel.command(short_help="The air of VESSEL is off on purpose: its air alarm waits.")
 @click.argument("name", metavar="VESSEL")
-@click.option("--minutes", type=int, help="How long from now, at most 60. Otherwise 15.")
+@click.option(
+    "--minutes", type=int, help="How long from now, at most 60. Otherwise as `settling` in the configuration says."
+)
 @config_option
 @json_option
 def settle(name: str, minutes: int | None, config: Path | None, as_program: bool) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.model import HOUR, Air, Measures, Ms, Refused
+from monitor.core.model import HOUR, MINUTE, Air, Measures, Ms, Refused
 from monitor.core.replay import instants, ranges
 from monitor.core.rules import can_ring
 from monitor.core.stores import ENDS
@@ -131,6 +131,7 @@ def _vessel(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimat
         "batch": _batch(vessel, engine, estimates),
         "settling_until": None if vessel.settle_until is None else rfc3339(vessel.settle_until),
         "work_until": None if vessel.work_until is None else rfc3339(vessel.work_until),
+        "settling_minutes": engine.state.site.alarms.settling / MINUTE,
     }
 
 

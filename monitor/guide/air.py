@@ -103,8 +103,8 @@ NEWS: Final = (
             "Go and look at the air first: pump, plug, bubbles.",
             f"No air: stir gently, blow air in by hand. {MAINS}",
             "Air runs: look at the probe's power, its cable, the Wi-Fi, and the broker.",
-            "Acknowledge it when you have looked. Only the probe is broken: take this alarm out of service until it is mended, "
-            "and look at the bubbles yourself meanwhile.",
+            "Acknowledge it when you have looked.",
+            "Only the probe is broken: take this alarm out of service until it is mended, and look at the bubbles yourself.",
         ),
         f"{AGAIN} It is over when the probe tells something usable.",
         (

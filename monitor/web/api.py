@@ -105,7 +105,7 @@ class Api:
     async def settling(self, request: Request) -> Response:
         body = read_body(SettlingBody, await request.body())
         vessel = find_vessel(self._site.desk.bench(), request.path_params["vessel"])
-        command = body.command(vessel["id"], self._now)
+        command = body.command(vessel["id"], self._now, vessel["settling_minutes"])
         return JSONResponse({**await self._site.do(command), "until": as_rfc3339(command.until)})
 
     async def try_channels(self, _request: Request) -> Response:

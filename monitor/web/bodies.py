@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 USUAL_SALINITY: Final = 25.0  # g/L; common practice, no source
-USUAL_SETTLING: Final = 15  # min
 
 _CONFIG: Final = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
@@ -96,11 +95,13 @@ class DiscardBody(Body):
 
 
 class SettlingBody(Body):
-    minutes: Annotated[float, Field(gt=0, le=60)] = USUAL_SETTLING
+    minutes: Annotated[float, Field(gt=0, le=60)] | None = None
 
-    def command(self, vessel: str, now: Ms) -> Settle:
+    def command(self, vessel: str, now: Ms, usual: float) -> Settle:
+        """``usual``: minutes, as the site has set them."""
         start = self.when(now)
-        return Settle(start, now, vessel, start + round(self.minutes * MINUTE))
+        minutes = usual if self.minutes is None else self.minutes
+        return Settle(start, now, vessel, start + round(minutes * MINUTE))
 
 
 class AlarmBody(BaseModel):

@@ -15,7 +15,7 @@ from monitor.core.log import Discard, Harvest, Seen, Settle, Sight, Start
 from monitor.core.model import MINUTE, Ms
 from monitor.settings.units import Kind
 from monitor.web import words
-from monitor.web.bodies import USUAL_SALINITY, USUAL_SETTLING, find_vessel, usual_lot
+from monitor.web.bodies import USUAL_SALINITY, find_vessel, usual_lot
 from monitor.web.given import field_amount, field_count, field_share, invalid
 from monitor.web.problems import Trouble
 from monitor.web.site import csrf_token
@@ -85,7 +85,7 @@ class Pages:
         bench = self._site.desk.bench()
         vessel = find_vessel(bench, request.path_params["vessel"])
         now: Ms = bench["now_ms"]
-        until = now + USUAL_SETTLING * MINUTE
+        until = now + round(vessel["settling_minutes"] * MINUTE)
         told = words.clock(until, ZoneInfo(bench["timezone"]))
         return await self._tap(
             request, Settle(now, now, vessel["id"], until), f"Noted: {vessel['id']} settles until {told}."

@@ -99,6 +99,7 @@ class VesselView:
     air: Measured
     batch: BatchView | None
     settling: str
+    settles_for: str  # minutes, as the site has set them
     working: str  # until when somebody works on it; "" when nobody does
     mark: str  # priority of its gravest open alarm, "" for none
 
@@ -265,6 +266,7 @@ def _vessel(
         air=_measured(vessel.get("air"), now, air=True),
         batch=_batch(batch, water, meals, now, zone) if batch else None,
         settling=_ahead(vessel.get("settling_until"), now, zone),
+        settles_for=f"{vessel['settling_minutes']:g}",
         working=_ahead(vessel.get("work_until"), now, zone),
         mark=_mark(alarms, names),
     )

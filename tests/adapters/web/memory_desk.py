@@ -150,6 +150,7 @@ def bad_night() -> dict[str, Any]:
                 "batch": a_batch("ash"),
                 "settling_until": None,
                 "work_until": None,
+                "settling_minutes": 15.0,
             },
             {
                 "id": "birch",
@@ -170,6 +171,7 @@ def bad_night() -> dict[str, Any]:
                 ),
                 "settling_until": None,
                 "work_until": None,
+                "settling_minutes": 15.0,
             },
             {
                 "id": "cedar",
@@ -179,6 +181,7 @@ def bad_night() -> dict[str, Any]:
                 "batch": None,
                 "settling_until": None,
                 "work_until": None,
+                "settling_minutes": 20.0,
             },
         ],
         "room": [measured(16.8, 40, "shed-room")],

@@ -80,6 +80,9 @@ def test_settling_answers_its_end_too(served: Served) -> None:
     """Whoever says that a vessel settles is told until when."""
     with served.client() as client:
         assert client.post("/api/v1/vessels/birch/settling").json()["until"] == "2026-03-02T01:25:00Z"
+        assert client.post("/api/v1/vessels/cedar/settling").json()["until"] == "2026-03-02T01:30:00Z", (
+            "as the site says"
+        )
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import pytest
 
 from monitor.core.bench import bench
 from monitor.core.log import Settle, Work
-from monitor.core.model import HOUR, MINUTE, SECOND, BrokerLink, Measures
+from monitor.core.model import HOUR, MINUTE, SECOND, AlarmSettings, BrokerLink, Measures
 from tests.unit.core.worlds import T0, Shed, probe, site
 
 INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
@@ -129,6 +129,13 @@ def test_alarms_say_all_there_is_to_say() -> None:
     assert told["broker"] == {"connected": False, "since": "2026-03-02T07:05:00Z"}
     shed.do(Settle(shed.now, shed.now, "ash", shed.now + 15 * MINUTE))
     assert document(shed)["vessels"][0]["settling_until"] == "2026-03-02T07:20:00Z"
+
+
+def test_how_long_a_vessel_settles_is_as_the_site_has_set_it() -> None:
+    """The page's button and a bare request follow the setting."""
+    assert document(Shed())["vessels"][0]["settling_minutes"] == 15
+    slow = Shed(site(alarms=AlarmSettings(settling=25 * MINUTE)))
+    assert document(slow)["vessels"][0]["settling_minutes"] == 25
 
 
 def test_work_on_a_vessel_is_told_until_it_ends() -> None:
