@@ -111,7 +111,8 @@ def probe_suspect(state: State, probe: ProbeState, now: Ms) -> Condition | None:
         active=active,
         clear=clear,
         since=since if unusable else now,
-        on_delay=limit if unusable else DOUBT_ON_DELAY,
+        # One period more: a true step in temperature is believed at the third message, and one of them may be lost.
+        on_delay=limit + probe.spec.every if unusable else DOUBT_ON_DELAY,
         off_delay=DOUBT_OFF_DELAY,
         title=f"Probe {probe.spec.id} tells nonsense",
         text=nothing if unusable else part,
