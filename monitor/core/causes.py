@@ -224,6 +224,9 @@ def due(state: State) -> Iterator[Ms]:
             yield silent
     for probe in state.probes.values():
         yield max(last_word(probe), state.listening_since) + _stale_after(probe)
+    if state.lost is not None:  # a word of one of them may end what holds back the others
+        spoke = [word for name in state.lost.probes if (word := last_word(state.probes[name])) > state.lost.since]
+        yield from (word + SECOND for word in spoke)
     for name in state.memories:
         found = state.conditions.get(name)
         if found is None or not found.active:

@@ -43,6 +43,7 @@ def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
         yield from rules_late.on_tick(state, vessel, now, slow=slow)
         yield from rules_batch.on_tick(state, vessel, now, slow=slow)
         yield from rules_forgotten.on_tick(state, vessel, now, slow=slow)
+    yield from rules_air.companions(state, now)
     yield from rules_store.on_tick(state, now, slow=slow)
     yield from rules_probes.on_tick(state, now, slow=slow)
     yield rules_push.push_gone(state, now)
@@ -58,6 +59,7 @@ def on_reading(state: State, probe: ProbeState, now: Ms) -> Iterator[Condition |
     vessel = state.vessels.get(probe.spec.vessel or "")
     if vessel is not None and probe.fresh(now):
         yield from on_vessel(state, vessel, now)
+        yield from rules_air.companions(state, now)
 
 
 def on_vessel(state: State, vessel: VesselState, now: Ms) -> Iterator[Condition | None]:

@@ -19,6 +19,7 @@ RULES: Final = (STOPPED, WEAK)
 """Of vessels."""
 LEAVES_MIN: Final = 2.0  # so little is never covered by settling or work; common practice, no source
 ASKS_FROM: Final = 4 * MINUTE  # with less at the beginning it is urgent at once: half of it is no time to ask in
+TOGETHER: Final = 2 * MINUTE  # vessels whose air stopped so near each other have one pump; common practice, no source
 WEAK_URGENT: Final = 2 * HOUR  # with animals swimming, less than this is no matter for tomorrow
 WEAK_AHEAD: Final = (
     12 * HOUR
@@ -90,7 +91,7 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         active=True,
         clear=False,
         since=since,
-        on_delay=int(min(settings.air_on_delay, at_first / 10)),
+        on_delay=0 if _beside(state, vessel, since) else int(min(settings.air_on_delay, at_first / 10)),
         off_delay=30 * SECOND,
         title=title,
         text=follows,
@@ -99,6 +100,24 @@ def air_stopped(state: State, vessel: VesselState, now: Ms) -> Condition | None:
         deadline=deadline,
         too_late=too_late,
     )
+
+
+def _beside(state: State, vessel: VesselState, since: Ms) -> bool:
+    """Whether it is told already that air stopped in another vessel at about the same time: that is no flicker of a probe."""
+    for other in state.vessels.values():
+        memory = state.memories.get(f"{STOPPED}:{other.spec.id}")
+        told = None if memory is None or other is vessel else memory.alarm
+        if told is not None and told.state in STANDING and abs(told.since - since) <= TOGETHER:
+            return True
+    return False
+
+
+def companions(state: State, now: Ms) -> Iterator[Condition | None]:
+    """Once one vessel of a pump rings the others need not wait: one push names them all."""
+    for vessel in state.vessels.values():
+        memory = state.memories.get(f"{STOPPED}:{vessel.spec.id}")
+        if memory is not None and memory.begun is not None and memory.state not in (*STANDING, *HELD_BY_A_PERSON):
+            yield air_stopped(state, vessel, now)
 
 
 def _asks(state: State, vessel: VesselState, left: Span, at_first: float) -> bool:

@@ -27,7 +27,7 @@ ENTRIES: Final = (
         (
             Default(
                 "waits",
-                f"three of its periods and 1 min; {length(rules_probes.DOUBT_ON_DELAY)} when only part is nonsense",
+                f"four of its periods and 1 min; {length(rules_probes.DOUBT_ON_DELAY)} when only part is nonsense",
                 f"a plug that is just being moved tells nonsense too; {PRACTICE}",
                 "`every` in `[[probe]]`",
             ),

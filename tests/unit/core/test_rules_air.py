@@ -240,3 +240,39 @@ def test_the_alarm_names_the_moment_it_became_weak() -> None:
     shed.run(20 * HOUR, 25.0, air=Air.WEAK, every=5 * MINUTE)
     (told, *_) = shed.told("air-weak")
     assert told.alarm.since == T0 + 5 * MINUTE
+
+
+# -- several vessels on one pump
+
+
+def test_vessels_of_one_pump_ring_in_the_same_moment() -> None:
+    """Probes of a minute's period see the stop one after the other; once the first rings the others wait no longer."""
+    names = ("ash", "birch", "cedar")
+    shed = Shed(site(*names, cold=10.0))
+    for name in names:
+        shed.remember(f"{name}-water", 30, lambda _: 28.0).remember(f"{name}-air", 30, lambda _: 1)
+        shed.run(MINUTE, 28.0, vessel=name)
+        shed.begin(hours_ago=18, batch=f"of-{name}", vessel=name)
+    for name, wait in (("ash", 25), ("birch", 20), ("cedar", 60)):
+        shed.say(f"{name}-air", False)
+        shed.wait(wait * SECOND)
+    told = shed.told("air-stopped")
+    assert sorted(move.alarm.subject for move in told) == ["ash", "birch", "cedar"]
+    assert len({move.time for move in told}) == 1
+    assert told[0].time - told[0].alarm.since <= 60 * SECOND
+
+
+def test_air_that_stops_elsewhere_an_hour_later_waits_its_own_delay() -> None:
+    """Another pump, another trouble: its probe may flicker as any other."""
+    shed = Shed(site("ash", "birch", cold=10.0))
+    for name in ("ash", "birch"):
+        shed.remember(f"{name}-water", 30, lambda _: 25.0).remember(f"{name}-air", 30, lambda _: 1)
+        shed.run(MINUTE, 25.0, vessel=name)
+        shed.begin(hours_ago=1, batch=f"of-{name}", vessel=name)
+    shed.say("ash-air", False)
+    shed.wait(HOUR)
+    shed.say("birch-air", False)
+    shed.wait(59 * SECOND)
+    assert [move.alarm.subject for move in shed.told("air-stopped")] == ["ash"]
+    shed.wait(2 * SECOND)
+    assert [move.alarm.subject for move in shed.told("air-stopped")] == ["ash", "birch"]
