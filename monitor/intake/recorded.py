@@ -2,7 +2,7 @@
 
 ``R.csv`` has the columns ``time,probe,value``: RFC 3339 with Z or an offset, the probe's id, the value in its configured
 unit or an air word; an empty value is a missing one. ``L.jsonl`` has one event a line: ``start``, ``seen``, ``harvest``,
-``discard``, ``settle``, ``chill``, ``emptied``, each with ``time`` and optionally ``logged``.
+``discard``, ``settle``, ``work``, ``chill``, ``emptied``, each with ``time`` and optionally ``logged``.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from monitor.core.log import Chill, Discard, Emptied, Gas, Harvest, LogEntry, Seen, Settle, Sight, Start
+from monitor.core.log import Chill, Discard, Emptied, Gas, Harvest, LogEntry, Seen, Settle, Sight, Start, Work
 from monitor.core.model import Measures, Ms, Sample
 from monitor.core.replay import Measured
 from monitor.intake.unreadable import Unreadable
@@ -168,6 +168,15 @@ class _Settle(_Line):
         return Settle(self.at, self.known, self.vessel, _ms(self.until))
 
 
+class _Work(_Line):
+    event: Literal["work"]
+    vessel: str
+    until: AwareDatetime
+
+    def entry(self) -> LogEntry:
+        return Work(self.at, self.known, self.vessel, _ms(self.until))
+
+
 class _Chill(_Line):
     event: Literal["chill"]
     store: str
@@ -200,8 +209,10 @@ class _Emptied(_Line):
         return Emptied(self.at, self.known, self.store)
 
 
-_Event = Annotated[_Start | _Seen | _Harvest | _Discard | _Settle | _Chill | _Emptied, Field(discriminator="event")]
-_EVENT: TypeAdapter[_Start | _Seen | _Harvest | _Discard | _Settle | _Chill | _Emptied] = TypeAdapter(_Event)
+_Event = Annotated[
+    _Start | _Seen | _Harvest | _Discard | _Settle | _Work | _Chill | _Emptied, Field(discriminator="event")
+]
+_EVENT: TypeAdapter[_Start | _Seen | _Harvest | _Discard | _Settle | _Work | _Chill | _Emptied] = TypeAdapter(_Event)
 
 
 def entries(path: Path) -> Iterator[LogEntry]:
@@ -225,6 +236,7 @@ def _allowed(where: str) -> str:
         "harvest": _Harvest,
         "discard": _Discard,
         "settle": _Settle,
+        "work": _Work,
         "chill": _Chill,
         "emptied": _Emptied,
     }

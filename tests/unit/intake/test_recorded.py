@@ -1,4 +1,4 @@
-"""What a recorded log says of cold stores."""
+"""What a recorded log says of cold stores and of work on a vessel."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from monitor.core.log import Chill, Emptied
+from monitor.core.log import Chill, Emptied, Work
+from monitor.core.model import HOUR
 from monitor.intake.recorded import RecordProblem, entries
 
 if TYPE_CHECKING:
@@ -22,6 +23,12 @@ def recorded(folder: Path, *lines: dict[str, Any]) -> Path:
     path = folder / "log.jsonl"
     path.write_text("\n".join(json.dumps(line) for line in lines))
     return path
+
+
+def test_work_on_a_vessel_is_read(tmp_path: Path) -> None:
+    """Whoever replays a night hears no more of a vessel somebody worked on than the keeper did."""
+    path = recorded(tmp_path, {"time": TIME, "event": "work", "vessel": "cedar", "until": "2026-03-02T08:00:00Z"})
+    assert list(entries(path)) == [Work(AT, AT, "cedar", AT + HOUR)]
 
 
 def test_chilled_and_emptied_are_read(tmp_path: Path) -> None:
