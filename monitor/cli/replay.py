@@ -22,7 +22,9 @@ FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 @click.command()
 @config_option
 @click.option("--readings", "readings_file", type=FILE, required=True, help="CSV with the columns time,probe,value.")
-@click.option("--log", "log_file", type=FILE, help="JSON lines: start, seen, harvest, discard, settle, work, chill, emptied.")
+@click.option(
+    "--log", "log_file", type=FILE, help="JSON lines: start, seen, harvest, discard, settle, work, chill, emptied."
+)
 @click.option("--every", default="30 min", show_default=True, help="Distance of the lines, aligned to the UTC day.")
 @click.option("--until", help="Go on to this time (RFC 3339) after the last input.")
 def replay(config: Path | None, readings_file: Path, log_file: Path | None, every: str, until: str | None) -> None:
