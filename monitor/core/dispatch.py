@@ -130,8 +130,8 @@ def _day(manners: Manners, time: Ms) -> date:
     return datetime.fromtimestamp(time / 1000, zone(manners.timezone)).date()
 
 
-def quiet_end(manners: Manners, time: Ms) -> Ms | None:
-    """When the quiet hours end in which ``time`` lies; ``None`` when it lies in none."""
+def _night(manners: Manners, time: Ms) -> tuple[Ms, Ms] | None:
+    """Begin and end of the quiet hours in which ``time`` lies; ``None`` when it lies in none."""
     if not manners.quiet:
         return None
     nights = timedelta(days=1 if manners.quiet_until <= manners.quiet_from else 0)
@@ -140,8 +140,14 @@ def quiet_end(manners: Manners, time: Ms) -> Ms | None:
         begin = _instant(manners.timezone, evening, manners.quiet_from)
         end = _instant(manners.timezone, evening + nights, manners.quiet_until)
         if begin <= time < end:
-            return end
+            return begin, end
     return None
+
+
+def quiet_end(manners: Manners, time: Ms) -> Ms | None:
+    """When the quiet hours end in which ``time`` lies; ``None`` when it lies in none."""
+    night = _night(manners, time)
+    return None if night is None else night[1]
 
 
 def next_digest(manners: Manners, time: Ms) -> Ms:
@@ -151,14 +157,22 @@ def next_digest(manners: Manners, time: Ms) -> Ms:
     return next(at for day in days if (at := _instant(manners.timezone, day, manners.quiet_until)) >= time)
 
 
+def _put_off(priority: Priority, time: Ms, manners: Manners) -> tuple[Ms, Cause] | None:
+    """Until when, and for what, something of this priority waits that rings at ``time``; ``None`` when it goes at once."""
+    if priority is Priority.LOW and manners.daily:
+        return next_digest(manners, time), Cause.DAILY
+    end = quiet_end(manners, time)
+    if end is None or RANK[priority] <= RANK[manners.night]:
+        return None
+    return end, Cause.QUIET
+
+
 def heard(priority: Priority, time: Ms, manners: Manners | None) -> Ms:
     """When a person hears of what rings at ``time``: what waits for the morning is not known before."""
     if manners is None or priority is Priority.HIGH:
         return time
-    if priority is Priority.LOW and manners.daily:
-        return next_digest(manners, time)
-    end = quiet_end(manners, time)
-    return time if end is None or RANK[priority] <= RANK[manners.night] else end
+    put_off = _put_off(priority, time, manners)
+    return time if put_off is None else put_off[0]
 
 
 # -- one letter
@@ -181,13 +195,12 @@ def when(kind: Kind, alarm: Alarm, now: Ms, manners: Manners, reach: Reach, *, t
         return Hold(soon, Cause.GATHERING, "its trouble was urgent, and whoever is up for it may rest: told at once")
     if urgent:
         return Hold(soon, Cause.GATHERING, "urgent: told at once, whatever the hour")
-    if alarm.priority is Priority.LOW and manners.daily:
-        at = next_digest(manners, now)
-        return Hold(at, Cause.DAILY, f"low priority: told in the digest of {clock(at, manners.timezone, at)}")
-    end = quiet_end(manners, now)
-    if end is not None and RANK[alarm.priority] > RANK[manners.night]:
-        return Hold(end, Cause.QUIET, f"quiet hours: told at {clock(end, manners.timezone, end)}")
-    return Hold(soon, Cause.GATHERING, "told at once")
+    put_off = _put_off(alarm.priority, now, manners)
+    if put_off is None:
+        return Hold(soon, Cause.GATHERING, "told at once")
+    until, cause = put_off
+    why = "low priority: told in the digest of" if cause is Cause.DAILY else "quiet hours: told at"
+    return Hold(until, cause, f"{why} {clock(until, manners.timezone, until)}")
 
 
 def _test(alarm: Alarm, now: Ms, manners: Manners, reach: Reach) -> Hold | None:
@@ -214,11 +227,8 @@ def _gathering(alarm: Alarm, now: Ms, manners: Manners) -> Ms:
 
 def _awake(manners: Manners, now: Ms, wait: Ms) -> Ms:
     """So much of a wait as does not lead into the quiet hours, for what would have been told before them."""
-    if not manners.quiet or quiet_end(manners, now) is not None or quiet_end(manners, now + wait) is None:
-        return wait
-    today = _day(manners, now)
-    begins = (_instant(manners.timezone, today + timedelta(days=ahead), manners.quiet_from) for ahead in (0, 1))
-    return next((begin - now for begin in begins if begin >= now), wait)
+    night = _night(manners, now + wait)
+    return wait if night is None or night[0] <= now else night[0] - now
 
 
 LONGEST_HOLD: Final = {
