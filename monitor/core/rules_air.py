@@ -116,7 +116,9 @@ def companions(state: State, now: Ms) -> Iterator[Condition | None]:
     """Once one vessel of a pump rings the others need not wait: one push names them all."""
     for vessel in state.vessels.values():
         memory = state.memories.get(f"{STOPPED}:{vessel.spec.id}")
-        if memory is not None and memory.begun is not None and memory.state not in (*STANDING, *HELD_BY_A_PERSON):
+        if memory is None or memory.begun is None or memory.state in (*STANDING, *HELD_BY_A_PERSON):
+            continue
+        if _beside(state, vessel, memory.begun):
             yield air_stopped(state, vessel, now)
 
 

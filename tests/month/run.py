@@ -98,6 +98,14 @@ class Pushed:
     letter: Letter
 
 
+def decoded(told: Told, start: Ms) -> Sample:
+    """What the monitor makes of a probe's message; ``start`` is that of the scenario."""
+    time = start + told.offset_s * SECOND
+    if isinstance(told.value, str):
+        return Sample(running=told.value == "on", time=time)
+    return Sample(value=float(told.value), time=time)
+
+
 class Month:
     """The world, the monitor and the keeper, moved together."""
 
@@ -167,11 +175,7 @@ class Month:
             self._read(told, self.start + told.offset_s * SECOND)
 
     def _read(self, told: Told, arrived: Ms) -> None:
-        time = self.start + told.offset_s * SECOND
-        word = told.value if isinstance(told.value, str) else None
-        value = None if isinstance(told.value, str) else float(told.value)
-        running = None if word is None else word == "on"
-        reading = self.engine.judge(told.probe.id, Sample(value=value, running=running, time=time), arrived)
+        reading = self.engine.judge(told.probe.id, decoded(told, self.start), arrived)
         placed = self._store.add(reading)
         if placed is not None:
             self._step(placed)

@@ -28,6 +28,7 @@ from monitor.core.model import (
 from simulator.feed import Feed
 from simulator.scenario.models import Scenario
 from simulator.world import World
+from tests.month.run import decoded
 from tests.unit.core.worlds import probe
 
 if TYPE_CHECKING:
@@ -120,13 +121,10 @@ class Jars:
                 if not begun and told.offset_s >= 0:
                     self._begin()
                     begun = True
-                word = told.value if isinstance(told.value, str) else None
                 time = self.start + told.offset_s * SECOND
-                if word == "off":
+                if told.value == "off":
                     self.stopped[told.probe.id.removesuffix("-air")].append(time)
-                running = None if word is None else word == "on"
-                value = float(told.value) if word is None else None
-                self._hear(told.probe.id, Sample(value=value, running=running, time=time), time)
+                self._hear(told.probe.id, decoded(told, self.start), time)
             if all(name in self.short_s for name in NAMES):
                 return
 
