@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
-from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.core.model import MINUTE, Acknowledge, Ms, PutBackInService, Shelve, TakeOutOfService, Unshelve
@@ -19,6 +18,7 @@ from monitor.web.problems import Trouble
 
 if TYPE_CHECKING:
     from starlette.requests import Request
+    from starlette.responses import Response
 
     from monitor.core.model import AlarmCommand
     from monitor.web.site import Site
@@ -63,7 +63,7 @@ class AlarmPages:
     # --- acting
 
     async def acknowledge(self, request: Request, given: Fields) -> Response:
-        return await self._act(request, given, Acknowledge(self._now, self._alarm(request), BY), "Acknowledged.")
+        return await self._act(request, given, Acknowledge(self._site.now, self._alarm(request), BY), "Acknowledged.")
 
     async def shelve(self, request: Request, given: Fields) -> Response:
         bench = self._site.desk.bench()
@@ -76,23 +76,19 @@ class AlarmPages:
         return await self._act(request, given, Shelve(now, self._alarm(request), until, BY), told)
 
     async def unshelve(self, request: Request, given: Fields) -> Response:
-        return await self._act(request, given, Unshelve(self._now, self._alarm(request), BY), "No longer put off.")
+        return await self._act(request, given, Unshelve(self._site.now, self._alarm(request), BY), "No longer put off.")
 
     async def take_out(self, request: Request, given: Fields) -> Response:
         why = given.get("why", "").strip()[:200]
-        command = TakeOutOfService(self._now, self._alarm(request), BY, why)
+        command = TakeOutOfService(self._site.now, self._alarm(request), BY, why)
         return await self._act(request, given, command, "Out of service until you put it back.")
 
     async def put_back(self, request: Request, given: Fields) -> Response:
         return await self._act(
-            request, given, PutBackInService(self._now, self._alarm(request), BY), "Back in service."
+            request, given, PutBackInService(self._site.now, self._alarm(request), BY), "Back in service."
         )
 
     # --- helpers
-
-    @property
-    def _now(self) -> Ms:
-        return int(self._site.desk.bench()["now_ms"])
 
     @staticmethod
     def _alarm(request: Request) -> str:
@@ -107,7 +103,6 @@ class AlarmPages:
         return self._back(request, given, noted)
 
     def _back(self, request: Request, given: Fields, told: str, kind: str = "noted") -> Response:
-        flash: dict[str, Any] = {"text": told[:300], "kind": kind}
-        request.session["flash"] = flash
         here = given.get("page") == "alarm"
-        return RedirectResponse(f"/alarms/{quote(self._alarm(request), safe='')}" if here else "/", 303)
+        to = f"/alarms/{quote(self._alarm(request), safe='')}" if here else "/"
+        return self._site.back(request, told, kind, to)

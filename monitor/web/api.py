@@ -92,20 +92,20 @@ class Api:
 
     async def seen(self, request: Request) -> Response:
         body = read_body(SeenBody, await request.body())
-        return await self._done(body.command(request.path_params["batch"], self._now))
+        return await self._done(body.command(request.path_params["batch"], self._site.now))
 
     async def harvest(self, request: Request) -> Response:
         body = read_body(HarvestBody, await request.body())
-        return await self._done(body.command(request.path_params["batch"], self._now))
+        return await self._done(body.command(request.path_params["batch"], self._site.now))
 
     async def discard(self, request: Request) -> Response:
         body = read_body(DiscardBody, await request.body())
-        return await self._done(body.command(request.path_params["batch"], self._now))
+        return await self._done(body.command(request.path_params["batch"], self._site.now))
 
     async def settling(self, request: Request) -> Response:
         body = read_body(SettlingBody, await request.body())
         vessel = find_vessel(self._site.desk.bench(), request.path_params["vessel"])
-        command = body.command(vessel["id"], self._now, vessel["settling_minutes"])
+        command = body.command(vessel["id"], self._site.now, vessel["settling_minutes"])
         return JSONResponse({**await self._site.do(command), "until": as_rfc3339(command.until)})
 
     async def try_channels(self, _request: Request) -> Response:
@@ -116,13 +116,9 @@ class Api:
 
         async def handler(request: Request) -> Response:
             body = read_body(kind, await request.body())
-            return await self._done(command(body, request.path_params["alarm"], self._now))
+            return await self._done(command(body, request.path_params["alarm"], self._site.now))
 
         return handler
-
-    @property
-    def _now(self) -> int:
-        return int(self._site.desk.bench()["now_ms"])
 
     async def _done(self, command: Command, status: int = 200) -> Response:
         return JSONResponse(await self._site.do(command), status)

@@ -79,7 +79,9 @@ class Pages:
             await self._site.do(command)
         except Trouble as trouble:
             return self._start_page(request, given, trouble.detail, vessel["id"], trouble.status)
-        return self._back(request, f"Noted: a batch in {vessel['id']}, {words.number(command.cysts_g, 2)} g of cysts.")
+        return self._site.back(
+            request, f"Noted: a batch in {vessel['id']}, {words.number(command.cysts_g, 2)} g of cysts."
+        )
 
     async def settling(self, request: Request, _given: Fields) -> Response:
         bench = self._site.desk.bench()
@@ -156,12 +158,8 @@ class Pages:
         except Trouble as trouble:
             if given is not None and given.get("page") == "batch":
                 return self._batch_page(request, given, trouble.detail, trouble.status)
-            return self._back(request, trouble.detail, "refused")
-        return self._back(request, noted)
-
-    def _back(self, request: Request, told: str, kind: str = "noted") -> Response:
-        request.session["flash"] = {"text": told[:300], "kind": kind}
-        return RedirectResponse("/", 303)
+            return self._site.back(request, trouble.detail, "refused")
+        return self._site.back(request, noted)
 
     def _when(self, given: Fields) -> Ms:
         bench = self._site.desk.bench()

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
-from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.core.model import MINUTE
@@ -136,10 +136,8 @@ class Push:
         try:
             await self._remove(request.path_params["phone"])
         except Trouble as trouble:
-            request.session["flash"] = {"text": trouble.detail[:300], "kind": "refused"}
-        else:
-            request.session["flash"] = {"text": "Removed. No more pushes go there.", "kind": "noted"}
-        return RedirectResponse("/phones", 303)
+            return self._site.back(request, trouble.detail, "refused", "/phones")
+        return self._site.back(request, "Removed. No more pushes go there.", to="/phones")
 
     async def worker(self, _request: Request) -> Response:
         return self._site.assets.content("push-worker.js")
@@ -175,7 +173,7 @@ class Push:
         if self._key is None:
             raise Trouble(404, NOT_CONFIGURED)
         body = read_body(SubscriptionBody, await request.body())
-        now = self._now
+        now = self._site.now
         phone = body.phone(now)
         await self._site.do(Subscribe(now, phone))
         return JSONResponse({"id": phone.id, "name": phone.name}, 201)
@@ -185,11 +183,7 @@ class Push:
         return Response(status_code=204)
 
     async def _remove(self, phone: str) -> None:
-        await self._site.do(Unsubscribe(self._now, phone))
-
-    @property
-    def _now(self) -> int:
-        return int(self._site.desk.bench()["now_ms"])
+        await self._site.do(Unsubscribe(self._site.now, phone))
 
 
 def _told(phone: dict[str, Any], bench: dict[str, Any]) -> dict[str, Any]:

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from starlette.datastructures import FormData
     from starlette.requests import Request
 
+    from monitor.core.model import Ms
     from monitor.web.desk import Command, Desk
     from monitor.web.options import WebOptions
 
@@ -134,7 +135,17 @@ class Site:
         )
         return HTMLResponse(html, status)
 
+    def back(self, request: Request, told: str, kind: str = "noted", to: str = "/") -> RedirectResponse:
+        """To a page that says once what was done, or that it was refused."""
+        request.session["flash"] = {"text": told[:300], "kind": kind}
+        return RedirectResponse(to, 303)
+
     # --- doing
+
+    @property
+    def now(self) -> Ms:
+        """As the bench counts time, which may be simulated."""
+        return int(self.desk.bench()["now_ms"])
 
     async def do(self, command: Command) -> dict[str, Any]:
         """Raises Trouble when the bench refuses, or nobody decides in time."""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 from zoneinfo import ZoneInfo
 
 from pydantic import Field
-from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.core.log import Chill, Emptied, Gas
@@ -100,11 +100,11 @@ class Stores:
 
     async def api_chill(self, request: Request) -> Response:
         body = read_body(ChillBody, await request.body())
-        return JSONResponse(await self._site.do(body.command(self._store(request), self._now)))
+        return JSONResponse(await self._site.do(body.command(self._store(request), self._site.now)))
 
     async def api_emptied(self, request: Request) -> Response:
         body = read_body(EmptiedBody, await request.body())
-        return JSONResponse(await self._site.do(body.command(self._store(request), self._now)))
+        return JSONResponse(await self._site.do(body.command(self._store(request), self._site.now)))
 
     # --- for people
 
@@ -118,24 +118,20 @@ class Stores:
             await self._site.do(command)
         except Trouble as trouble:
             return self._page(request, given, trouble.detail, trouble.status)
-        return self._back(request, f"Noted: {words.whole(command.nauplii)} nauplii went into {store['id']}.")
+        return self._site.back(request, f"Noted: {words.whole(command.nauplii)} nauplii went into {store['id']}.")
 
     async def emptied(self, request: Request, given: dict[str, str]) -> Response:
         store = self._store(request)
         try:
-            await self._site.do(Emptied(self._when(given), self._now, store["id"]))
+            await self._site.do(Emptied(self._when(given), self._site.now, store["id"]))
         except Trouble as trouble:
             return self._page(request, given, trouble.detail, trouble.status)
-        return self._back(request, f"Noted: {store['id']} is empty.")
+        return self._site.back(request, f"Noted: {store['id']} is empty.")
 
     # --- helpers
 
     def _store(self, request: Request) -> Mapping[str, Any]:
         return find_store(self._site.desk.bench(), request.path_params["store"])
-
-    @property
-    def _now(self) -> Ms:
-        return int(self._site.desk.bench()["now_ms"])
 
     def _when(self, given: dict[str, str]) -> Ms:
         bench = self._site.desk.bench()
@@ -157,7 +153,7 @@ class Stores:
             raise invalid("Gas: an open vessel has none; leave it empty, or say that it is closed.")
         return Chill(
             time=self._when(given),
-            logged=self._now,
+            logged=self._site.now,
             store=store["id"],
             nauplii=nauplii,
             litres=field_amount("Water", given.get("litres", ""), Kind.VOLUME),
@@ -181,7 +177,3 @@ class Stores:
             ways=KEPT,
             given={**usual, **given},
         )
-
-    def _back(self, request: Request, told: str) -> Response:
-        request.session["flash"] = {"text": told[:300], "kind": "noted"}
-        return RedirectResponse("/", 303)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
-from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.core.entries import LONGEST_WORK
@@ -60,31 +60,23 @@ class Working:
 
     async def api_work(self, request: Request) -> Response:
         body = read_body(WorkBody, await request.body())
-        command = body.command(self._vessel(request), self._now)
+        command = body.command(self._vessel(request), self._site.now)
         told = await self._site.do(command)
         return JSONResponse({**told, "until": as_rfc3339(command.until) if body.minutes else None})
 
     async def work(self, request: Request, given: dict[str, str]) -> Response:
-        vessel, now = self._vessel(request), self._now
+        vessel, now = self._vessel(request), self._site.now
         try:
             minutes = _typed(given.get("minutes", ""))
             command = WorkBody(minutes=minutes).command(vessel, now)
             await self._site.do(command)
         except Trouble as trouble:
-            return self._back(request, trouble.detail, "refused")
+            return self._site.back(request, trouble.detail, "refused")
         zone = ZoneInfo(self._site.desk.bench()["timezone"])
-        return self._back(request, words.work_noted(vessel, words.clock(command.until, zone) if minutes else ""))
+        return self._site.back(request, words.work_noted(vessel, words.clock(command.until, zone) if minutes else ""))
 
     def _vessel(self, request: Request) -> str:
         return str(find_vessel(self._site.desk.bench(), request.path_params["vessel"])["id"])
-
-    @property
-    def _now(self) -> Ms:
-        return int(self._site.desk.bench()["now_ms"])
-
-    def _back(self, request: Request, told: str, kind: str = "noted") -> Response:
-        request.session["flash"] = {"text": told[:300], "kind": kind}
-        return RedirectResponse("/", 303)
 
 
 def _typed(text: str) -> float:

@@ -50,6 +50,14 @@ class Served:
         headers = {"Authorization": f"Bearer {self.token}"} if token else {}
         return httpx.Client(base_url=self.url, headers=headers, trust_env=False, timeout=20, **more)
 
+    def refuses(self, path: str, body: bytes, status: int, told: str) -> None:
+        """That such a body is answered with a problem document that says this, and that nothing was done."""
+        with self.client() as client:
+            answer = client.post(f"/api/v1{path}", content=body)
+        assert (answer.status_code, answer.headers["content-type"]) == (status, "application/problem+json")
+        assert told in answer.json()["detail"]
+        assert self.desk.done == []
+
 
 @pytest.fixture
 def serve(tmp_path: Path) -> Iterator[Callable[..., Served]]:

@@ -110,13 +110,9 @@ def test_a_refused_entry_says_what_would_be_allowed(
     cold: Served, path: str, body: bytes, status: int, told: str
 ) -> None:
     """A problem document for each error, and nothing is changed by one."""
+    cold.refuses(path, body, status, told)
     with cold.client() as client:
-        answer = client.post(f"/api/v1{path}", content=body)
-        stores = client.get("/api/v1/bench").json()["stores"]
-    assert (answer.status_code, answer.headers["content-type"]) == (status, "application/problem+json")
-    assert told in answer.json()["detail"]
-    assert stores == cold_night()["stores"]
-    assert cold.desk.done == []
+        assert client.get("/api/v1/bench").json()["stores"] == cold_night()["stores"]
 
 
 def test_nobody_without_a_key_empties_a_store(cold: Served) -> None:

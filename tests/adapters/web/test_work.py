@@ -102,11 +102,7 @@ def test_what_cannot_be_noted_says_what_would_be_allowed(
     served: Served, path: str, body: bytes, status: int, told: str
 ) -> None:
     """A problem document for each error, and nothing is changed by one."""
-    with served.client() as client:
-        answer = client.post(f"/api/v1/vessels/{path}/work", content=body)
-    assert (answer.status_code, answer.headers["content-type"]) == (status, "application/problem+json")
-    assert told in answer.json()["detail"]
-    assert served.desk.done == []
+    served.refuses(f"/vessels/{path}/work", body, status, told)
 
 
 def test_nobody_without_a_key_silences_a_vessel(served: Served) -> None:
