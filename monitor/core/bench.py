@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.model import HOUR, MINUTE, Air, Measures, Ms, Refused
+from monitor.core.model import HOUR, MINUTE, SECOND, Air, Measures, Ms, Refused
 from monitor.core.replay import instants, ranges
 from monitor.core.rules import can_ring
 from monitor.core.stores import ENDS
@@ -23,6 +23,16 @@ if TYPE_CHECKING:
 
 MEALS_BACK: Final = 12 * HOUR
 MEALS_AHEAD: Final = 72 * HOUR
+UNITS: Final = {
+    "cysts_g": "g",
+    "litres": "L",
+    "salinity_g_l": "g/L",
+    "hatched": "1",
+    "first_stage": "1",
+    "energy": "1",
+    "water_c": "Cel",
+}
+"""UCUM codes of a batch's numbers; 1 is a share."""
 
 
 def measurement(probe: ProbeState, now: Ms) -> dict[str, Any] | None:
@@ -101,6 +111,7 @@ def bench(
             for probe in state.probes.values()
             if probe.spec.measures is Measures.ROOM and (value := measurement(probe, now)) is not None
         ],
+        "probes": [_probe(probe, now) for probe in state.probes.values()],
         "stores": [_store(store, now) for store in state.cold_stores.values()],
         "alarms": [alarm_document(alarm) for alarm in engine.alarms()],
         "phones": [_phone(phone) for phone in state.phones.values()],
@@ -110,6 +121,19 @@ def bench(
         "meals": [
             rfc3339(meal) for meal in meals(site.timezone, site.feeding_times, now - MEALS_BACK, now + MEALS_AHEAD)
         ],
+    }
+
+
+def _probe(probe: ProbeState, now: Ms) -> dict[str, Any]:
+    spec = probe.spec
+    return {
+        "id": spec.id,
+        "measures": spec.measures.value,
+        "vessel": spec.vessel,
+        "store": spec.store,
+        "unit": None if spec.measures is Measures.AIR else "Cel",
+        "every_s": spec.every // SECOND,
+        "newest": measurement(probe, now),
     }
 
 
@@ -128,7 +152,7 @@ def _vessel(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimat
         "litres": vessel.spec.litres,
         "water": None if newest_water is None else measurement(newest_water, now),
         "air": None if newest_air is None else measurement(newest_air, now),
-        "batch": _batch(vessel, engine, estimates),
+        "batch": _batch(vessel, engine, estimates, now),
         "settling_until": None if vessel.settle_until is None else rfc3339(vessel.settle_until),
         "work_until": None if vessel.work_until is None else rfc3339(vessel.work_until),
         "settling_minutes": engine.state.site.alarms.settling / MINUTE,
@@ -168,7 +192,7 @@ def _content(store: ColdStore, now: Ms) -> dict[str, Any] | None:
     }
 
 
-def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate]) -> dict[str, Any] | None:
+def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate], now: Ms) -> dict[str, Any] | None:
     if vessel.batch is None:
         return None
     start = vessel.batch.start
@@ -192,4 +216,22 @@ def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate
         "first_stage": None if estimate.first_stage is None else round(estimate.first_stage, 3),
         "energy": None if estimate.energy is None else round(estimate.energy, 3),
         "note": estimate.note,
+        **_standing_on(vessel, estimate, now),
+    }
+
+
+def _standing_on(vessel: VesselState, estimate: Estimate, now: Ms) -> dict[str, Any]:
+    """When a batch's numbers were reckoned, and how good the water is they rest on; one fresh probe is enough."""
+    newest = max(
+        (p for p in vessel.water_probes if p.newest), key=lambda p: p.newest.time if p.newest else 0, default=None
+    )
+    return {
+        "time": rfc3339(estimate.time),
+        "age_s": max(now - estimate.time, 0) // SECOND,
+        "quality": None if newest is None or newest.newest is None else newest.newest.quality.word,
+        "fresh": any(probe.fresh(now) for probe in vessel.water_probes),
+        "water_c": None if estimate.water_c is None else round(estimate.water_c, 2),
+        "water_time": None if estimate.water_time is None else rfc3339(estimate.water_time),
+        "air": estimate.air,
+        "units": UNITS,
     }

@@ -175,3 +175,33 @@ def test_with_the_air_off_ready_is_told_under_a_condition() -> None:
     assert shed.engine.estimate("b1", shed.now).note == ""
     shed.run(10 * MINUTE, air=False)
     assert shed.engine.estimate("b1", shed.now).note == "if the air runs again now"
+
+
+def test_every_probe_is_told_also_one_that_has_said_nothing() -> None:
+    """A program sees all that is configured: what it measures, in what unit, how often, and its newest value if there is one."""
+    shed = shed_with_a_room()
+    shed.site.probes["birch-spare"] = probe("birch-spare", Measures.WATER, "birch")
+    told = {one["id"]: one for one in document(Shed(shed.site))["probes"]}
+    assert told["birch-spare"] == {
+        "id": "birch-spare",
+        "measures": "water",
+        "vessel": "birch",
+        "store": None,
+        "unit": "Cel",
+        "every_s": 60,
+        "newest": None,
+    }
+    told = {one["id"]: one for one in document(shed)["probes"]}
+    assert told["ash-water"]["newest"] == document(shed)["vessels"][0]["water"]
+    assert (told["ash-air"]["unit"], told["shed-room"]["vessel"]) == (None, None)
+
+
+def test_the_numbers_of_a_batch_say_when_they_were_reckoned_and_what_they_rest_on() -> None:
+    """An estimate that is old, or made from a probe that has gone quiet, cannot be taken for a new one."""
+    shed = shed_with_a_room()
+    estimates = {name: shed.engine.estimate(name, shed.now) for name in shed.engine.open_batches()}
+    batch = bench(shed.engine, estimates, shed.now)["vessels"][0]["batch"]
+    assert (batch["age_s"], batch["quality"], batch["fresh"], batch["water_c"]) == (0, "ok", True, 24.13)
+    assert batch["units"].items() >= {"cysts_g": "g", "litres": "L", "salinity_g_l": "g/L"}.items()
+    batch = bench(shed.engine, estimates, shed.now + 10 * MINUTE)["vessels"][0]["batch"]
+    assert (batch["age_s"], batch["fresh"]) == (600, False)
