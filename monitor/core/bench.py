@@ -35,6 +35,11 @@ UNITS: Final = {
 """UCUM codes of a batch's numbers; 1 is a share."""
 
 
+def unit_of(probe: ProbeState) -> str | None:
+    """UCUM code; air is told as a word and has none."""
+    return None if probe.spec.measures is Measures.AIR else "Cel"
+
+
 def measurement(probe: ProbeState, now: Ms) -> dict[str, Any] | None:
     """The newest usable value of a probe; ``None`` while it has told none."""
     newest = probe.newest
@@ -44,9 +49,9 @@ def measurement(probe: ProbeState, now: Ms) -> dict[str, Any] | None:
     value: str | float = Air(probe.air_state or 0).word if air else round(newest.value, 2)
     return {
         "value": value,
-        "unit": None if air else "Cel",
+        "unit": unit_of(probe),
         "time": rfc3339(newest.time),
-        "age_s": max(now - newest.time, 0) // 1000,
+        "age_s": max(now - newest.time, 0) // SECOND,
         "quality": newest.quality.word,
         "fresh": probe.fresh(now),
         "probe": probe.spec.id,
@@ -131,7 +136,7 @@ def _probe(probe: ProbeState, now: Ms) -> dict[str, Any]:
         "measures": spec.measures.value,
         "vessel": spec.vessel,
         "store": spec.store,
-        "unit": None if spec.measures is Measures.AIR else "Cel",
+        "unit": unit_of(probe),
         "every_s": spec.every // SECOND,
         "newest": measurement(probe, now),
     }
@@ -144,9 +149,7 @@ def _phone(phone: Phone) -> dict[str, Any]:
 
 
 def _vessel(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate], now: Ms) -> dict[str, Any]:
-    water = [p for p in vessel.water_probes if p.newest is not None]
-    newest_water = max(water, key=lambda p: p.newest.time if p.newest else 0) if water else None
-    newest_air = vessel.newest_air()
+    newest_water, newest_air = vessel.newest_water_probe(), vessel.newest_air()
     return {
         "id": vessel.spec.id,
         "litres": vessel.spec.litres,
@@ -183,7 +186,7 @@ def _content(store: ColdStore, now: Ms) -> dict[str, Any] | None:
         "gas_l": content.gas_l,
         "aerated": content.aerated,
         "since": rfc3339(content.since),
-        "age_s": max(now - content.since, 0) // 1000,
+        "age_s": max(now - content.since, 0) // SECOND,
         "batches": list(content.batches),
         "good_until": instants(life.until),
         "ends_by": life.cause,
@@ -222,13 +225,11 @@ def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate
 
 def _standing_on(vessel: VesselState, estimate: Estimate, now: Ms) -> dict[str, Any]:
     """When a batch's numbers were reckoned, and how good the water is they rest on; one fresh probe is enough."""
-    newest = max(
-        (p for p in vessel.water_probes if p.newest), key=lambda p: p.newest.time if p.newest else 0, default=None
-    )
+    newest = vessel.newest_water()
     return {
         "time": rfc3339(estimate.time),
         "age_s": max(now - estimate.time, 0) // SECOND,
-        "quality": None if newest is None or newest.newest is None else newest.newest.quality.word,
+        "quality": None if newest is None else newest.quality.word,
         "fresh": any(probe.fresh(now) for probe in vessel.water_probes),
         "water_c": None if estimate.water_c is None else round(estimate.water_c, 2),
         "water_time": None if estimate.water_time is None else rfc3339(estimate.water_time),

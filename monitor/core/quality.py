@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from monitor.core.doubts import Doubts
 from monitor.core.model import DAY, MINUTE, Air, Measures, Ms, ProbeSpec, Quality, Reading, Sample
 from monitor.core.trail import Trail
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 POWER_ON_C: Final = 85.0  # what a common one-wire sensor tells when it was read before it had measured (its data sheet)
 MISSING_C: Final = -127.0  # what common driver code tells when the sensor does not answer
@@ -80,6 +83,12 @@ class ProbeState:
         self.doubts = Doubts()
         self.last_count = None  # a rate over the jump would be none
         self.odd.clear()
+
+
+def newest_of(probes: Iterable[ProbeState]) -> ProbeState | None:
+    """The probe that told a usable value last; ``None`` while none has told any."""
+    told = [(probe.newest.time, probe) for probe in probes if probe.newest is not None]
+    return max(told, key=lambda one: one[0])[1] if told else None
 
 
 def judge(state: ProbeState, sample: Sample, arrived: Ms, *, retained: bool = False, queued: bool = False) -> Reading:

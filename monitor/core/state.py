@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from monitor.core.history import SlotSeries
 from monitor.core.house import House
 from monitor.core.model import Air, AlarmState
-from monitor.core.quality import ProbeState
+from monitor.core.quality import ProbeState, newest_of
 from monitor.core.stores import ColdStore
 from monitor.core.water import NO_HABIT, Habit
 
@@ -66,9 +66,13 @@ class VesselState:
         if self.work_until is not None and now >= self.work_until:
             self.work_until = None
 
+    def newest_water_probe(self) -> ProbeState | None:
+        return newest_of(self.water_probes)
+
     def newest_water(self) -> Reading | None:
         """The newest usable water temperature of all its probes."""
-        return _newest(self.water_probes)
+        probe = self.newest_water_probe()
+        return None if probe is None else probe.newest
 
     def newest_air(self) -> ProbeState | None:
         """The probe that tells of its air: of those that were heard about as lately as the newest, the one that says least."""
@@ -87,11 +91,6 @@ class VesselState:
         if probe is None or not probe.fresh(now):
             return "unknown"
         return Air(probe.air_state or 0).word
-
-
-def _newest(probes: list[ProbeState]) -> Reading | None:
-    told = [p.newest for p in probes if p.newest is not None]
-    return max(told, key=lambda r: r.time) if told else None
 
 
 @dataclass(slots=True)

@@ -16,6 +16,7 @@ from monitor.core.history import KEEP_SLOTS, SlotSeries
 from monitor.core.log import Chill, Emptied
 from monitor.core.model import DAY, HOUR, MINUTE, SLOT, Refused, Span
 from monitor.core.oxygen import AIR_STONE_PER_H, CRITICAL_MG_L, Q10, saturation, surface_per_h
+from monitor.core.quality import newest_of
 from monitor.core.window import BEST_ENERGY, energy_loss_per_h
 
 if TYPE_CHECKING:
@@ -90,15 +91,15 @@ class ColdStore:
     _life: tuple[int, Life] | None = None  # of which slot
 
     def newest_probe(self) -> ProbeState | None:
-        return _newest(self.probes)
+        return newest_of(self.probes)
 
     def newest(self) -> Reading | None:
         """The newest usable temperature of all its probes."""
-        probe = _newest(self.probes)
+        probe = self.newest_probe()
         return None if probe is None else probe.newest
 
     def newest_air(self) -> ProbeState | None:
-        return _newest(self.air_probes)
+        return newest_of(self.air_probes)
 
     def life(self, now: Ms) -> Life | None:
         """How long its content is good; reckoned once a slot and after each entry. ``None`` while it holds nothing."""
@@ -135,11 +136,6 @@ class ColdStore:
             aerated=entry.aerated,
             batches=tuple(dict.fromkeys((*was.batches, *batches))),
         )
-
-
-def _newest(probes: list[ProbeState]) -> ProbeState | None:
-    told = [probe for probe in probes if probe.newest is not None]
-    return max(told, key=lambda probe: probe.newest.time if probe.newest else 0) if told else None
 
 
 # -- entries
