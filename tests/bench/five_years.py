@@ -20,6 +20,7 @@ import numpy as np
 
 from monitor.core.model import DAY, SECOND
 from monitor.store import Keep, Store
+from monitor.store.records import TIME_SHIFT
 from monitor.store.rollups import QUARTER
 from monitor.web.when import rfc3339
 
@@ -66,13 +67,11 @@ def add_chunk(connection: sqlite3.Connection, begin: Ms, end: Ms, rng: np.random
     columns = []
     for probe in range(len(PROBES)):
         milli, mark = values(probe, times, rng)
-        columns.append(
-            np.stack([times + probe * 100, np.full(times.size, probe + 1), milli.astype(int), mark.astype(int)])
-        )
-    rows = np.stack(columns, axis=2).reshape(4, -1)  # in order of time
+        columns.append(np.stack([(times + probe * 100) << TIME_SHIFT | probe + 1, milli.astype(int), mark.astype(int)]))
+    rows = np.stack(columns, axis=2).reshape(3, -1)  # in order of time
     connection.execute("BEGIN")
     connection.executemany(
-        "INSERT INTO reading (time, place, milli, mark, late) VALUES (?, ?, ?, ?, 40)", zip(*rows.tolist(), strict=True)
+        "INSERT INTO reading (at, milli, mark, late) VALUES (?, ?, ?, 40)", zip(*rows.tolist(), strict=True)
     )
     slots = range(begin, end, QUARTER)
     connection.executemany(

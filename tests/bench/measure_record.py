@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Final
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, Reading
 from monitor.store import Store
 from monitor.store.record import Record
+from monitor.store.records import begin_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -61,13 +62,15 @@ def trends(path: Path) -> None:
     say("| span | from | points | median ms | worst ms |\n|---|---|---|---|---|")
     for name, span in SPANS.items():
         spent: list[float] = []
-        points, steps = 0, set()
+        points = 0
+        steps: set[str] = set()
         for probe in probes:
             for back in (0, 37 * DAY):
                 work = partial(record.trend, probe.id, end - back - span, end - back)
                 spent += [timed(work) for _ in range(TIMES)]
                 trend = record.trend(probe.id, end - back - span, end - back)
-                points, steps = max(points, len(trend.points)), steps | {trend.step.value}
+                points = max(points, len(trend.points))
+                steps.add(trend.step.value)
         say(f"| {name} | {', '.join(sorted(steps))} | {points} | {statistics.median(spent):.1f} | {max(spent):.1f} |")
     scan(path, record, probes[0].id, end)
 
@@ -75,14 +78,14 @@ def trends(path: Path) -> None:
 def scan(path: Path, record: Record, probe: str, end: Ms) -> None:
     """The same picture from the readings alone, as long as they reach."""
     with sqlite3.connect(f"file:{path}?mode=ro", uri=True) as connection:
-        (oldest,) = connection.execute("SELECT min(time) FROM reading").fetchone()
+        (oldest,) = connection.execute("SELECT time FROM reading ORDER BY at LIMIT 1").fetchone()
         span = min(365 * DAY, end - oldest)
         width = span // 2000
         query = (
             "SELECT time / :width, count(*), avg(milli), min(milli), max(milli) FROM reading "
-            "WHERE series = (SELECT id FROM series WHERE probe = :probe) AND time >= :since GROUP BY 1"
+            "WHERE series = (SELECT id FROM series WHERE probe = :probe) AND at >= :since GROUP BY 1"
         )
-        values = {"width": width, "probe": probe, "since": end - span}
+        values = {"width": width, "probe": probe, "since": begin_of(end - span)}
         raw = timed(lambda: connection.execute(query, values).fetchall())
     rolled = statistics.median(timed(lambda: record.trend(probe, end - span, end)) for _ in range(TIMES))
     say(f"\n{span / DAY:.0f} days of one probe: {raw:.0f} ms from the readings, {rolled:.1f} ms from roll-ups,")
