@@ -8,6 +8,7 @@ from heapq import merge
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
+from monitor.core.model import SECOND
 from monitor.store.records import (
     LARGEST,
     MOST_AT_ONCE,
@@ -148,7 +149,9 @@ class ReadingShelf:
     def _note(self, row: ReadingRow) -> None:
         at, milli, _, late, seq = row
         if seq is not None:
-            self._windows.setdefault(series_of(at), SequenceWindow()).note(seq, milli, time_of(at) + (late or 0))
+            self._windows.setdefault(series_of(at), SequenceWindow()).note(
+                seq, milli, time_of(at) + (late or 0) * SECOND
+            )
 
 
 def _same_or_unknown(one: int | None, other: int | None) -> bool:

@@ -7,13 +7,16 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Work
-from monitor.core.model import Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
+from monitor.core.model import SECOND, Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 ReadingRow = tuple[int, int, int, int | None, int | None]
-"""at, milli, mark, late, seq: the columns of table ``reading``; for ``at`` see ``at_of``."""
+"""at, milli, mark, late, seq: the columns of table ``reading``; for ``at`` see ``at_of``.
+
+``late`` is arrival minus time in whole seconds, rounded down: mostly 0, which takes no room.
+"""
 
 LARGEST = 2**63 - 1
 """What an SQLite integer can hold."""
@@ -94,7 +97,7 @@ def to_row(reading: Reading, series: int, reason: int) -> ReadingRow:
         mark |= OWN_TIME
     if reading.state is not None:
         mark |= reading.state + 1 << _STATE_SHIFT
-    late = reading.arrived - reading.time if reading.arrived else None
+    late = (reading.arrived - reading.time) // SECOND if reading.arrived else None
     return (at_of(reading.time, series, reading.n), reading.milli, mark, late, reading.seq)
 
 
@@ -115,7 +118,7 @@ def from_row(row: ReadingRow, probe: str, reason: str) -> Reading:
         state=state - 1 if state else None,
         seq=seq,
         own_time=bool(mark & OWN_TIME),
-        arrived=0 if late is None else time + late,
+        arrived=0 if late is None else time + late * SECOND,
         n=number_of(at),
     )
 

@@ -71,7 +71,7 @@ def add_chunk(connection: sqlite3.Connection, begin: Ms, end: Ms, rng: np.random
     rows = np.stack(columns, axis=2).reshape(3, -1)  # in order of time
     connection.execute("BEGIN")
     connection.executemany(
-        "INSERT INTO reading (at, milli, mark, late) VALUES (?, ?, ?, 40)", zip(*rows.tolist(), strict=True)
+        "INSERT INTO reading (at, milli, mark, late) VALUES (?, ?, ?, 0)", zip(*rows.tolist(), strict=True)
     )
     slots = range(begin, end, QUARTER)
     connection.executemany(

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start
-from monitor.core.model import Alarm, AlarmState, Priority, Quality, Reading, Transition
+from monitor.core.model import SECOND, Alarm, AlarmState, Priority, Quality, Reading, Transition
 from monitor.store.letters import Draft
 from monitor.store.records import (
     ENTRY_KINDS,
@@ -108,11 +108,14 @@ TRANSITIONS = st.builds(
 
 @given(READINGS, st.integers(1, 1_000_000))
 def test_a_reading_comes_back_exactly(reading: Reading, reason: int) -> None:
-    """A row holds every field of a reading, whatever the values."""
+    """A row holds every field of a reading, whatever the values; when it arrived to the second, counted from its own time."""
     number = reason if reading.reason else 0
     row = to_row(reading, 3, number)
     assert reason_of(row) == number
-    assert from_row(row, reading.probe, reading.reason) == reading
+    back = from_row(row, reading.probe, reading.reason)
+    assert replace(back, arrived=reading.arrived) == reading
+    if reading.arrived and back.arrived:
+        assert 0 <= reading.arrived - back.arrived < SECOND
 
 
 @given(ENTRIES)
