@@ -95,7 +95,7 @@ class Poster:
         server = self._server
         self._client = InfluxDBClient(
             server.url,
-            server.token,
+            server.token or "",  # none is sent then
             org=server.org,
             timeout=round(self._timeout * 1000),
             enable_gzip=server.gzip,

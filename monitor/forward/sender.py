@@ -18,6 +18,7 @@ from monitor.core.wording import rfc3339
 from monitor.forward.posting import SendFailed
 from monitor.forward.trail import EVER
 from monitor.store.errors import StoreError
+from monitor.store.records import time_of
 from monitor.store.sinks import Forwarded, Late, Reached
 
 if TYPE_CHECKING:
@@ -183,6 +184,9 @@ class Sender:
         self._post(piece.lines, began)
         self._ahead = piece.reached
         self._pass(piece.reached)
+        more = self._ahead.reading < end.reading and len(piece.lines) >= self._limit
+        oldest = time_of(self._ahead.reading) if more else None
+        self._told = replace(self._told, state="behind" if more else self._told.state, oldest=oldest)
         return True
 
     def _pass(self, reached: Reached) -> None:

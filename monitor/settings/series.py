@@ -13,6 +13,8 @@ from monitor.settings.forms import Duration, Flag, Form, Number, Text, text_of
 from monitor.settings.names import FileName, Identifier, split_url
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from pydantic import ValidationInfo
 
     from monitor.settings.draft import Draft
@@ -45,7 +47,8 @@ class SeriesServer(Section):
     """
 
     id: Annotated[str, Identifier()] = option(
-        "Short name. How far it has got is kept under it: with another name it is sent everything anew.", example="trends"
+        "Short name. How far it has got is kept under it: with another name it is sent everything anew.",
+        example="trends",
     )
     url: Annotated[str, SeriesUrl()] = option("Where the server is.", example="http://127.0.0.1:8428")
     org: Annotated[str, _NAME] = option("Organisation, where the server knows such.", default="swimup")
@@ -70,10 +73,8 @@ class SeriesServer(Section):
     gzip: Annotated[bool, Flag()] = option("Pack what is sent: less to carry, more to reckon.", default=False)
 
 
-def check_series_servers(draft: Draft) -> None:
+def check_series_servers(draft: Draft, loopback: Callable[[str], bool]) -> None:
     """One way to a token, and none left out where others listen."""
-    from monitor.settings.checks import loopback  # noqa: PLC0415  (the checks import this)
-
     for part in draft.series_server:
         given = sorted({"token_file", "token_env"} & part.given)
         if len(given) > 1:
@@ -83,6 +84,8 @@ def check_series_servers(draft: Draft) -> None:
         address = urlsplit(part.value.url)
         if not given and not loopback(address.hostname or ""):
             hint = "Who can reach a server without a token can also change what it keeps."
-            draft.wrong_in(part, "token_file", "nothing, but a server on another machine", "token_file or token_env", hint)
+            draft.wrong_in(
+                part, "token_file", "nothing, but a server on another machine", "token_file or token_env", hint
+            )
         if "ca_file" in part.given and address.scheme != "https":
             draft.wrong_in(part, "ca_file", "ca_file, but a url without TLS", "a url that begins with https://")
