@@ -57,7 +57,7 @@ def transition() -> Transition:
 
 def estimate(batch: str = "ash-1") -> dict[str, object]:
     span = {"lo": "2026-02-02T02:40:00Z", "mid": "2026-02-02T03:00:00Z", "hi": None}
-    spans = {name: span for name in ("t10", "t50", "t90", "ready")}
+    spans = dict.fromkeys(("t10", "t50", "t90", "ready"), span)
     hatched = {"lo": 0.1, "mid": 0.25, "hi": 0.5}
     return {"batch": batch, "stage": "hatching", "hatched": hatched, **spans, "water_c": 26.5, "air": "running"}
 
@@ -127,7 +127,8 @@ def test_what_comes_late_is_sent_all_the_same(shed: Shed, catcher: Catcher, pati
 
     def struck_off() -> bool:
         shed.commit()
-        return shed.store._connection.execute("SELECT count(*) FROM resend").fetchone() == (0,)
+        (left,) = shed.store._connection.execute("SELECT count(*) FROM resend").fetchone()
+        return int(left) == 0
 
     patiently(struck_off, "the minute is not struck off")
     before = len(catcher.taken)
