@@ -50,7 +50,7 @@ class Pace:
     every_s: float = 10.0
     settle_s: float = 60.0
     lines: int = 2000
-    rest: float = 4.0
+    rest: float = 9.0
     least_rest_s: float = 0.02
 
 
