@@ -18,6 +18,7 @@ import tempfile
 import threading
 import time
 from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -65,7 +66,10 @@ class Asker:
         self._client = Client(CallbackAPIVersion.VERSION2)
         self._client.on_message = self._answer
         self._client.connect(broker.host, broker.port)
-        self._client.socket().setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)  # small packets are not held back
+        raw = self._client.socket()
+        if not isinstance(raw, socket.socket):
+            raise TypeError("the broker is not reached by a plain socket")
+        raw.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)  # small packets are not held back
         self._client.subscribe("swimup/shed/done/+", 1)
         self._client.loop_start()
 
@@ -121,14 +125,14 @@ def measure(folder: Path, note: Callable[[str, str], None]) -> None:
         for turn in range(TURNS):
             idle += asker.beats()
             server.start()
-            until(lambda so_far=turn: len(daemon.logged("series.recovered")) > so_far, "the back-fill does not begin")
+            until(partial(logged_times, daemon, "series.recovered", turn + 1), "the back-fill does not begin")
             before, began = lines_sent(daemon), time.monotonic()
             busy += asker.beats()
             sent, took = sent + lines_sent(daemon) - before, took + time.monotonic() - began
             if daemon.bench()["series_servers"][0]["state"] != "behind":
                 raise RuntimeError("the back-fill ended before the measurement: give it more days")
             server.kill()
-            until(lambda so_far=turn: len(daemon.logged("series.failing")) > so_far + 1, "the end is not noticed")
+            until(partial(logged_times, daemon, "series.failing", turn + 2), "the end is not noticed")
         note("readings to be sent, each twice", f"{count:,}")
         note("lines sent while it was measured", f"{sent:,}, {sent / took:,.0f} a second")
         for name, of in (("half", 0.5), ("95 of 100", 0.95), ("99 of 100", 0.99)):
@@ -139,6 +143,10 @@ def measure(folder: Path, note: Callable[[str, str], None]) -> None:
             )
         note("mean", f"{statistics.mean(idle):.1f} ms idle, {statistics.mean(busy):.1f} ms busy")
         note("resident", f"{daemon.resident_mb():.0f} MB")
+
+
+def logged_times(daemon: Daemon, event: str, times: int) -> bool:
+    return len(daemon.logged(event)) >= times
 
 
 def lines_sent(daemon: Daemon) -> int:
