@@ -349,6 +349,9 @@ class Description(BaseModel):
 
     openapi: str
     info: dict[str, Any]
+    servers: list[dict[str, Any]]
+    security: list[dict[str, Any]]
+    components: dict[str, Any]
     paths: dict[str, Any]
 
 

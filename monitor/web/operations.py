@@ -157,7 +157,7 @@ PAST: Final = (
         refusals=(404,),
     ),
     recalls("batches", "/batches", "All batches, the one begun last first.", past.PastBatches, AFTER, LIMIT),
-    recalls("batch", "/batches/{batch}", "One batch with all that is known of it.", past.BatchStory, refusals=(404,)),
+    recalls("batch", "/batches/{batch}", "One batch with all that is known of it.", past.BatchRecord, refusals=(404,)),
     recalls("log", "/log", "What was written down, in order of its ids.", past.Log, AFTER_ID, LIMIT),
     recalls(
         "transitions",

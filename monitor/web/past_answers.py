@@ -188,16 +188,9 @@ class Transitions(BaseModel):
     next: Next
 
 
-class Sentence(BaseModel):
-    time: Time
-    kind: str
-    text: str
-
-
-class BatchStory(PastBatch):
-    """A batch with all that is known of it: as it stands while it is open, its log, and its story in sentences."""
+class BatchRecord(PastBatch):
+    """A batch with all that is known of it: as it stands while it is open, its log, and the estimate that was told last."""
 
     now: Batch | None
     log: list[Noted]
     told_last: Told | None
-    story: list[Sentence]
