@@ -54,7 +54,7 @@ class Query:
         value = self._given.get(name)
         if not value:
             return otherwise
-        if not (value.isascii() and value.isdigit() and len(value) <= 18 and low <= int(value) <= high):
+        if not (value.isascii() and value.isdigit() and len(value) <= 19 and low <= int(value) <= high):
             raise fault(name, f'found "{value[:40]}"; allowed is a whole number from {low} to {high}')
         return int(value)
 

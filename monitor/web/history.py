@@ -8,6 +8,7 @@ from starlette.routing import Route
 
 from monitor.core.log import Start
 from monitor.core.model import DAY
+from monitor.store.records import LARGEST
 from monitor.web.asked import Query, fault
 from monitor.web.conditional import Content, page_of
 from monitor.web.past import (
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from monitor.core.log import LogEntry
-    from monitor.core.model import Ms
     from monitor.store.record import Noted, Record
     from monitor.web.site import Site
 
@@ -78,13 +78,13 @@ class History:
     async def readings(self, request: Request) -> Response:
         query = Query(request, "probe", "since", "until", "after", "limit")
         since, until = query.span(self._site.now, DAY)
-        limit, after, name = _limit(query), _place(query), query.text("probe")
+        limit, after, name = _limit(query), _after(query), query.text("probe")
         if name is not None:
             await self._know(name)
         found = await self._site.look_up(lambda record: record.readings(since, until, name, after, limit + 1))
         specs = self._specs()
         items = [reading_document(reading, specs.get(reading.probe)) for _, reading in found[:limit]]
-        cursor = "{}.{}".format(*found[limit - 1][0]) if len(found) > limit else None
+        cursor = str(found[limit - 1][0]) if len(found) > limit else None
         return page_of(request, items, cursor)
 
     def _specs(self) -> dict[str, dict[str, Any]]:
@@ -178,12 +178,6 @@ def _next(found: list[Any], limit: int) -> str | None:
     return str(found[limit - 1].id) if len(found) > limit else None
 
 
-def _place(query: Query) -> tuple[Ms, int] | None:
-    """Where the page of readings before ended. Raises Trouble for what none did."""
-    text = query.text("after")
-    if text is None:
-        return None
-    time, _, place = text.partition(".")
-    if not all(part.isascii() and part.isdigit() and len(part) <= 18 for part in (time, place)):
-        raise fault("after", "is no cursor of this list; take the one of the page before")
-    return int(time), int(place)
+def _after(query: Query) -> int | None:
+    """Where the page of readings before ended. Raises Trouble for what no page ends with."""
+    return None if query.text("after") is None else query.whole("after", 0, LARGEST, 0)
