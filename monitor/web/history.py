@@ -180,4 +180,4 @@ def _next(found: list[Any], limit: int) -> str | None:
 
 def _after(query: Query) -> int | None:
     """Where the page of readings before ended. Raises Trouble for what no page ends with."""
-    return None if query.text("after") is None else query.whole("after", 0, LARGEST, 0)
+    return None if query.text("after") is None else query.whole("after", 0, LARGEST - 1, 0)
