@@ -1,4 +1,4 @@
-"""The API's addresses of the past. Each answer is one question to the record, asked in another thread."""
+"""The API's addresses of the past. The record is asked, and long answers are written, in another thread."""
 
 from __future__ import annotations
 
@@ -72,8 +72,12 @@ class History:
         points = query.whole("points", 2, POINTS, POINTS)
         name = request.path_params["probe"]
         await self._know(name)
-        trend = await self._site.look_up(lambda record: record.trend(name, since, until, points))
-        return Content.of(trend_document(trend, self._specs().get(name))).answer(request)
+        spec = self._specs().get(name)
+
+        def question(record: Record) -> Content:
+            return Content.of(trend_document(record.trend(name, since, until, points), spec))
+
+        return (await self._site.look_up(question)).answer(request)
 
     async def readings(self, request: Request) -> Response:
         query = Query(request, "probe", "since", "until", "after", "limit")
@@ -81,11 +85,14 @@ class History:
         limit, after, name = _limit(query), _after(query), query.text("probe")
         if name is not None:
             await self._know(name)
-        found = await self._site.look_up(lambda record: record.readings(since, until, name, after, limit + 1))
         specs = self._specs()
-        items = [reading_document(reading, specs.get(reading.probe)) for _, reading in found[:limit]]
-        cursor = str(found[limit - 1][0]) if len(found) > limit else None
-        return page_of(request, items, cursor)
+
+        def question(record: Record) -> tuple[list[dict[str, Any]], str | None]:
+            found = record.readings(since, until, name, after, limit + 1)
+            items = [reading_document(reading, specs.get(reading.probe)) for _, reading in found[:limit]]
+            return items, str(found[limit - 1][0]) if len(found) > limit else None
+
+        return page_of(request, *await self._site.look_up(question))
 
     def _specs(self) -> dict[str, dict[str, Any]]:
         return {probe["id"]: probe for probe in self._site.desk.bench().get("probes") or []}
