@@ -44,6 +44,7 @@ from monitor.service.burden import Reporter
 from monitor.service.chores import Chore, Chores, Upkeep
 from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.doing import Doing
+from monitor.service.figures import Figures
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.house import House, Parts
 from monitor.service.ingest import Ingest
@@ -141,8 +142,15 @@ class Supervisor:
             self._session = self._make_session()
             self._doing = Doing(self._engine, self._ingest, self._clock, self._carry_out, self._publish)
             self._house = self._make_house()
+            self._figures = self._make_figures()
             self._teller = Teller(
-                self._engine, self.desk, self._clock, self._session.publish, self._house_document, store.tell
+                self._engine,
+                self.desk,
+                self._clock,
+                self._session.publish,
+                self._house_document,
+                store.tell,
+                self._figures.document,
             )
             servers, put = self._w.series_servers, self._inputs.put
             self._forwarder = Forwarder(servers, self._w.site, store, self._clock, put)
@@ -169,6 +177,10 @@ class Supervisor:
 
     def _house_document(self) -> dict[str, Any]:
         return self._house.document() | self._forwarder.document()
+
+    def _make_figures(self) -> Figures:
+        channels = [channel.id for channel in self._w.channels]
+        return Figures(self._store, self._ingest.counters, channels, self._inputs.qsize)
 
     def _parts(self) -> Parts:
         channels = [channel.id for channel in self._w.channels]
@@ -300,7 +312,7 @@ class Supervisor:
                 case PhoneGone():
                     self._carry(self._engine.step(item))
                 case Delivery():
-                    self._house.outcome(item)
+                    self._figures.tried(self._house.outcome(item), ok=item.ok)
                     self._outbox.settle(item, self._clock.wall())
                 case Tried():
                     for channel in item.working:
@@ -445,12 +457,15 @@ class Supervisor:
     def _commit(self) -> None:
         """Persist, then acknowledge in the order of arrival. A disk that takes nothing holds up neither decisions nor pushes."""
         try:
-            self._store.commit()
+            wrote = self._store.commit()
         except StoreError as error:
+            self._figures.committed(ok=False)
             self._commit_failed(error)
             if not getattr(error, "urgent_saved", False) and self._store.urgent:
                 log.exception("disk.urgent-unsaved", text="alarms go out from memory; a crash now would forget them")
             return
+        if wrote:
+            self._figures.committed(ok=True)
         self._house.saved()
         if self._disk_failing:
             self._disk_failing = False

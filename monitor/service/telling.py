@@ -38,7 +38,9 @@ class Teller:
         publish: Callable[[str, str], None],
         house: Callable[[], dict[str, Any]] = dict,
         tell: Callable[[str, Ms, dict[str, Any]], object] = lambda *_: None,
+        figures: Callable[[], dict[str, Any]] = dict,
     ) -> None:
+        self._figures = figures
         self._tell = tell
         self._noted: dict[str, tuple[Ms, str, float | None]] = {}  # batch: when, stage, ready as it was kept last
         self._house = house
@@ -152,5 +154,5 @@ class Teller:
         view["lots"] = [
             {"id": lot, "strain": known[lot].strain if lot in known else ""} for lot in dict.fromkeys([*lots, *known])
         ]
-        self._desk.publish(view | self._house())
+        self._desk.publish(view | self._house(), self._figures())
         self._view_at, self._view_due = now, False

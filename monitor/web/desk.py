@@ -36,6 +36,9 @@ class Desk(Protocol):
     def record(self) -> Record:
         """What was kept; its answers come from the disk, so ask in another thread."""
 
+    def figures(self) -> dict[str, Any]:
+        """What the service counts of its own work, as of the newest view; see ``monitor.service.figures``. Cheap."""
+
     async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the other side owns the clock of waiting)
         """Until the view is newer than ``version`` or ``timeout`` seconds have passed; the newest version."""
 

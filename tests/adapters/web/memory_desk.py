@@ -267,11 +267,15 @@ class MemoryDesk:
         self.quiet = ["too-hot:ash", "too-hot:birch"]
         self.decided: list[dict[str, Any]] = []
         self.asked_days: list[int] = []
+        self.counted: dict[str, Any] = {}
         self.record = Record(Path("no-store-here.sqlite3"))
 
     def bench(self) -> dict[str, Any]:
         with self._lock:
             return copy.deepcopy(self._bench)
+
+    def figures(self) -> dict[str, Any]:
+        return copy.deepcopy(self.counted)
 
     def version(self) -> int:
         return self._version
