@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from typing import TYPE_CHECKING, Final
 
 from pydantic import SecretStr
@@ -11,7 +10,7 @@ from monitor.archive.documents import LOG, TOLD, TRANSITIONS
 from monitor.archive.files import ArchiveProblem, Progress, Sink, new_folder, quiet
 from monitor.archive.forms import instant, thousandths
 from monitor.archive.manifest import LEFT_OUT, Chosen, FileNote, Manifest
-from monitor.archive.out import json_line, write_manifest
+from monitor.archive.out import csv_writer, json_line, write_manifest
 from monitor.archive.source import Source
 from monitor.archive.tables import READINGS
 from monitor.core.history import KEEP_SLOTS
@@ -120,7 +119,7 @@ def _readings(source: Source, about: Slice, folder: Path, progress: Progress) ->
     bindings = {probe.id: probe.binding() for probe in about.probes}
     known = [probe for probe in bindings if probe in source.names.numbers]
     with Sink(folder, "readings.csv") as sink:
-        writer = csv.writer(sink, lineterminator="\n")
+        writer = csv_writer(sink)
         writer.writerow(COLUMNS)
         where = source.where(READINGS.time, about.since, about.until, source.series(known))
         rows = source.connection.execute(READINGS.select.format(where=where)) if known else ()

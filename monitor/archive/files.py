@@ -95,12 +95,14 @@ def is_ours(folder: Path, name: str) -> bool:
 def new_folder(folder: Path) -> Iterator[Path]:
     """A folder to fill that takes its name when all is in it; nothing is left of it when something fails.
 
+    What a killed try left beside it goes first.
+
     Raises ArchiveProblem when there is something of that name already.
     """
     folder = folder.absolute()
     if folder.is_symlink() or (folder.exists() and not (folder.is_dir() and not any(folder.iterdir()))):
         raise ArchiveProblem(f"{folder} is there already. Give the name of a new folder, or of an empty one.")
-    part = folder.with_name(f".{folder.name}.{os.getpid()}.part")
+    part = folder.with_name(f".{folder.name}.part")
     try:
         folder.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         shutil.rmtree(part, ignore_errors=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import json
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from monitor.archive import senml
 from monitor.archive.documents import DOCUMENTS
@@ -194,10 +194,26 @@ def by_month(rows: Iterable[Row]) -> Iterator[tuple[str, Iterator[Row]]]:
         yield name, group(name, ahead)
 
 
+class _ShortEnds:
+    """Rows end with a line feed. The writer is told otherwise, since it quotes a cell only for what ends its rows."""
+
+    def __init__(self, sink: Sink) -> None:
+        self._sink = sink
+
+    def write(self, row: str) -> None:
+        self._sink.write(row[:-2] + "\n")
+
+
+def csv_writer(sink: Sink) -> Any:
+    """A writer of the csv module whose rows end with a line feed, and whose cells may hold anything."""
+    return csv.writer(_ShortEnds(sink), lineterminator="\r\n")
+
+
 def _csv_rows(sink: Sink, columns: tuple[Column, ...]) -> Callable[[Cells], object]:
-    writer = csv.writer(sink, lineterminator="\n")
+    writer = csv_writer(sink)
     writer.writerow([column.name for column in columns])
-    return writer.writerow
+    put: Callable[[Cells], object] = writer.writerow
+    return put
 
 
 def _json_rows(sink: Sink, columns: tuple[Column, ...]) -> Callable[[Cells], object]:
