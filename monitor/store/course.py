@@ -10,6 +10,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import DAY, HOUR, MINUTE, Ms
+from monitor.store.records import LAST_TIME, TIME_SHIFT, begin_of
 from monitor.store.rollups import QUARTER, SUMS, SUMS_OF_ROLLUPS, horizon, quarter_of
 
 if TYPE_CHECKING:
@@ -66,7 +67,7 @@ _Row = tuple[Ms, int, int, int | None, int | None, int, int, int]
 
 def course(connection: sqlite3.Connection, probe: str, since: Ms, until: Ms, points: int) -> Trend:
     """Inside one read transaction. A probe that was never heard of has no points. ``points`` is at least 1."""
-    since, until = max(since, 0), max(until, 0)
+    since, until = (max(min(time, LAST_TIME - 1), 0) for time in (since, until))
     raw, minute = horizon(connection, "raw"), horizon(connection, "minute")
     step = _step(since, until, points, raw, minute)
     found = connection.execute("SELECT id FROM series WHERE probe = ?", (probe,)).fetchone()
@@ -97,8 +98,8 @@ def _step(since: Ms, until: Ms, points: int, raw: Ms, minute: Ms) -> Step:
 def _readings(connection: sqlite3.Connection, series: int, since: Ms, until: Ms, points: int) -> list[Point] | None:
     """Each as it was told; None when there are too many."""
     rows = connection.execute(
-        "SELECT time, milli, mark FROM reading WHERE time >= ? AND time < ? AND series = ? ORDER BY time, place LIMIT ?",
-        (since, until, series, points + 1),
+        "SELECT time, milli, mark FROM reading WHERE at >= ? AND at < ? AND series = ? ORDER BY at LIMIT ?",
+        (begin_of(since), begin_of(until), series, points + 1),
     ).fetchall()
     if len(rows) > points:
         return None
@@ -150,7 +151,7 @@ class _Reader:
             self._merge(
                 sums,
                 f"SELECT time - time % :width AS slot, {SUMS} FROM reading WHERE series = :series "
-                "AND time >= :begin AND time < :end GROUP BY time - time % :width",
+                f"AND at >= :begin << {TIME_SHIFT} AND at < :end << {TIME_SHIFT} GROUP BY time - time % :width",
                 max(begin, self._begin),
                 min(end, self._end),
             )

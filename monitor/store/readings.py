@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections import OrderedDict
 from dataclasses import replace
 from heapq import merge
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
+from monitor.core.model import SECOND
 from monitor.store.records import (
     LARGEST,
+    MOST_AT_ONCE,
     MOST_SERIES,
     ReadingRow,
+    begin_of,
     check_storable,
     exact_time,
     from_row,
@@ -18,6 +22,7 @@ from monitor.store.records import (
     reason_of,
     row_exact_time,
     series_of,
+    time_of,
     to_row,
 )
 from monitor.store.rollups import MARK_STALE, quarter_of
@@ -37,8 +42,8 @@ _NEWEST_ROWS = 50_000
 """Rows read at opening for the sequence numbers in them: four hours of thirty probes at 10 s."""
 
 _PAGE = 2_000
-_SELECT = "SELECT time, place, milli, mark, late, seq FROM reading "
-_INSERT = "INSERT OR IGNORE INTO reading (time, place, milli, mark, late, seq) VALUES (?, ?, ?, ?, ?, ?)"
+_SELECT = "SELECT at, milli, mark, late, seq FROM reading "
+_INSERT = "INSERT OR IGNORE INTO reading (at, milli, mark, late, seq) VALUES (?, ?, ?, ?, ?)"
 
 
 class ReadingShelf:
@@ -49,9 +54,9 @@ class ReadingShelf:
         self._waiting: OrderedDict[tuple[Ms, int], list[ReadingRow]] = OrderedDict()
         self._count = 0
         self._windows: dict[int, SequenceWindow] = {}
-        newest = connection.execute(_SELECT + "ORDER BY time DESC, place DESC LIMIT ?", (_NEWEST_ROWS,)).fetchall()
+        newest = connection.execute(_SELECT + "ORDER BY at DESC LIMIT ?", (_NEWEST_ROWS,)).fetchall()
         for row in reversed(newest):
-            if row[5] is not None and not row_exact_time(row):
+            if row[4] is not None and not row_exact_time(row):
                 self._note(row)
 
     @property
@@ -65,14 +70,17 @@ class ReadingShelf:
             raise ValueError(f"probe {reading.probe}: a store holds at most {MOST_SERIES} probes")
         here = self._at(reading.time, series)
         if exact_time(reading):
-            if any(row_exact_time(row) and _same_or_unknown(row[5], reading.seq) for row in here):
+            if any(row_exact_time(row) and _same_or_unknown(row[4], reading.seq) for row in here):
                 return None
         elif reading.seq is not None:
             window = self._windows.get(series)
             arrived = reading.arrived or reading.time
             if window is not None and window.repeats(reading.seq, reading.milli, arrived):
                 return None
-        placed = replace(reading, n=1 + max((number_of(row[1]) for row in here), default=-1))
+        n = 1 + max((number_of(row[0]) for row in here), default=-1)
+        if n >= MOST_AT_ONCE:
+            raise ValueError(f"probe {reading.probe}: more than {MOST_AT_ONCE} readings in one millisecond")
+        placed = replace(reading, n=n)
         row = to_row(placed, series, self._reasons.id_of(reading.reason) if reading.reason else 0)
         self._waiting.setdefault((reading.time, series), []).append(row)
         self._count += 1
@@ -92,7 +100,7 @@ class ReadingShelf:
     def write(self, connection: sqlite3.Connection) -> None:
         rows = self._rows()
         connection.executemany(_INSERT, rows)
-        connection.executemany(MARK_STALE, sorted({(quarter_of(row[0]), series_of(row[1])) for row in rows}))
+        connection.executemany(MARK_STALE, sorted({(quarter_of(time_of(row[0])), series_of(row[0])) for row in rows}))
 
     def saved(self) -> None:
         self._waiting.clear()
@@ -103,41 +111,43 @@ class ReadingShelf:
 
         Rows are fetched page by page, so that a slow reader holds no transaction open.
         """
-        end = LARGEST if until is None else until
+        begin, end = begin_of(since), LARGEST if until is None else begin_of(until)
         only = None if probe is None else self._series.known_id(probe)
         if probe is not None and only is None:
             return
-        unwritten = [row for row in self._rows() if since <= row[0] < end and only in (None, series_of(row[1]))]
+        unwritten = [row for row in self._rows() if begin <= row[0] < end and only in (None, series_of(row[0]))]
         last = None
-        for row in merge(self._pages(since, end, only), unwritten, key=lambda row: row[:2]):
-            if row[:2] != last:  # it may have been written since ``unwritten`` was taken
-                last = row[:2]
-                yield from_row(row, self._series.text_of(series_of(row[1])), self._reasons.text_of(reason_of(row)))
+        for row in merge(self._pages(begin, end, only), unwritten, key=itemgetter(0)):
+            if row[0] != last:  # it may have been written since ``unwritten`` was taken
+                last = row[0]
+                yield from_row(row, self._series.text_of(series_of(row[0])), self._reasons.text_of(reason_of(row)))
 
-    def _pages(self, since: Ms, end: Ms, only: int | None) -> Iterator[ReadingRow]:
-        key = (since, -1)
+    def _pages(self, begin: int, end: int, only: int | None) -> Iterator[ReadingRow]:
+        last = begin - 1
         choice = "" if only is None else "AND series = :only "
-        place = "WHERE (time, place) > (:time, :place) AND time < :end "
-        query = f"{_SELECT}{place}{choice}ORDER BY time, place LIMIT :page"
+        query = f"{_SELECT}WHERE at > :last AND at < :end {choice}ORDER BY at LIMIT :page"
         while True:
-            values = {"time": key[0], "place": key[1], "end": end, "only": only, "page": _PAGE}
+            values = {"last": last, "end": end, "only": only, "page": _PAGE}
             page = self._connection.execute(query, values).fetchall()
             yield from page
             if len(page) < _PAGE:
                 return
-            key = page[-1][:2]
+            last = page[-1][0]
 
     def _at(self, time: Ms, series: int) -> list[ReadingRow]:
-        written = self._connection.execute(_SELECT + "WHERE time = ? AND series = ?", (time, series)).fetchall()
+        span = (begin_of(time), begin_of(time + 1), series)
+        written = self._connection.execute(_SELECT + "WHERE at >= ? AND at < ? AND series = ?", span).fetchall()
         return written + self._waiting.get((time, series), [])
 
     def _rows(self) -> list[ReadingRow]:
-        return sorted((row for rows in self._waiting.values() for row in rows), key=lambda row: row[:2])
+        return sorted((row for rows in self._waiting.values() for row in rows), key=itemgetter(0))
 
     def _note(self, row: ReadingRow) -> None:
-        time, place, milli, _, late, seq = row
+        at, milli, _, late, seq = row
         if seq is not None:
-            self._windows.setdefault(series_of(place), SequenceWindow()).note(seq, milli, time + (late or 0))
+            self._windows.setdefault(series_of(at), SequenceWindow()).note(
+                seq, milli, time_of(at) + (late or 0) * SECOND
+            )
 
 
 def _same_or_unknown(one: int | None, other: int | None) -> bool:

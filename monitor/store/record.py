@@ -18,6 +18,7 @@ from monitor.store.errors import in_our_words
 from monitor.store.past import open_to_read
 from monitor.store.records import (
     LARGEST,
+    begin_of,
     entry_from_record,
     from_row,
     reason_of,
@@ -37,8 +38,6 @@ __all__ = ["KnownProbe", "Noted", "PastTransition", "Point", "Record", "Step", "
 
 POINTS: Final = 2000
 """More than a screen has columns."""
-Cursor = tuple["Ms", int]
-"""Where a page of readings ended: its last reading's time, and its place among those of that time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,22 +96,22 @@ class Record:
             return course(connection, probe, since, until, max(points, 1))
 
     def readings(
-        self, since: Ms, until: Ms, probe: str | None = None, after: Cursor | None = None, limit: int = POINTS
-    ) -> list[tuple[Cursor, Reading]]:
-        """One page in order of time; ``after`` is where the page before ended."""
-        begin = (since, -1) if after is None or after < (since, -1) else after
+        self, since: Ms, until: Ms, probe: str | None = None, after: int | None = None, limit: int = POINTS
+    ) -> list[tuple[int, Reading]]:
+        """One page in order of time, each with its number; ``after`` is the number that the page before ended with."""
+        begin = max(begin_of(since), 0 if after is None else after + 1)
         query = (
-            "SELECT time, place, milli, mark, late, seq, probe FROM reading JOIN series ON series.id = series "
-            "WHERE (time, place) > (?, ?) AND time < ? "
+            "SELECT at, milli, mark, late, seq, probe FROM reading JOIN series ON series.id = series "
+            "WHERE at >= ? AND at < ? "
             f"{'' if probe is None else 'AND series = (SELECT id FROM series WHERE probe = ?) '}"
-            "ORDER BY time, place LIMIT ?"
+            "ORDER BY at LIMIT ?"
         )
-        values = (*begin, min(until, LARGEST), *(() if probe is None else (probe,)), limit)
+        values = (begin, begin_of(until), *(() if probe is None else (probe,)), limit)
         with self._reading() as connection:
             rows = connection.execute(query, values).fetchall()
-            numbers = {reason_of(row[:6]) for row in rows}
+            numbers = {reason_of(row[:5]) for row in rows}
             reasons = dict(connection.execute("SELECT id, text FROM reason").fetchall()) if numbers != {0} else {}
-        return [((row[0], row[1]), from_row(row[:6], row[6], reasons.get(reason_of(row[:6]), ""))) for row in rows]
+        return [(row[0], from_row(row[:5], row[5], reasons.get(reason_of(row[:5]), ""))) for row in rows]
 
     def entries(self) -> list[Noted]:
         """The keeper's log, whole, in order of ``logged``."""

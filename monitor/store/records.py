@@ -7,13 +7,16 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Work
-from monitor.core.model import Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
+from monitor.core.model import SECOND, Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-ReadingRow = tuple[int, int, int, int, int | None, int | None]
-"""time, place, milli, mark, late, seq: the columns of table ``reading``; for ``place`` see ``place_of``."""
+ReadingRow = tuple[int, int, int, int | None, int | None]
+"""at, milli, mark, late, seq: the columns of table ``reading``; for ``at`` see ``at_of``.
+
+``late`` is arrival minus time in whole seconds, rounded down: mostly 0, which takes no room.
+"""
 
 LARGEST = 2**63 - 1
 """What an SQLite integer can hold."""
@@ -36,23 +39,38 @@ ENTRY_KINDS: dict[str, type[LogEntry]] = {
 }
 
 
-_SERIES_BITS = 16
-MOST_SERIES = (1 << _SERIES_BITS) - 1
+SERIES_BITS = 13
+NUMBER_BITS = 8
+TIME_SHIFT = SERIES_BITS + NUMBER_BITS
+MOST_SERIES = (1 << SERIES_BITS) - 1
 """So many probes can ever have been in one store."""
+MOST_AT_ONCE = 1 << NUMBER_BITS
+"""So many readings of one probe fit into one millisecond."""
+LAST_TIME = 1 << (63 - TIME_SHIFT)
+"""Ms: no reading can be of this instant or later (the year 2109), or as long before 1970."""
 
 
-def place_of(series: int, n: int) -> int:
-    """The two numbers that tell apart readings of one millisecond, as one: a column less in every row."""
-    return n << _SERIES_BITS | series
+def at_of(time: Ms, series: int, n: int) -> int:
+    """What identifies a reading, in one number that goes with time."""
+    return time << TIME_SHIFT | n << SERIES_BITS | series
 
 
-def series_of(place: int) -> int:
-    return place & MOST_SERIES
+def begin_of(time: Ms) -> int:
+    """Every reading at ``time`` or later has this ``at`` or a greater one; a time beyond all of them is taken for the last."""
+    return LARGEST if time >= LAST_TIME else max(time, -LAST_TIME) << TIME_SHIFT
 
 
-def number_of(place: int) -> int:
+def time_of(at: int) -> Ms:
+    return at >> TIME_SHIFT
+
+
+def series_of(at: int) -> int:
+    return at & MOST_SERIES
+
+
+def number_of(at: int) -> int:
     """The ``n`` of a reading."""
-    return place >> _SERIES_BITS
+    return at >> SERIES_BITS & (MOST_AT_ONCE - 1)
 
 
 def plain(text: str) -> str:
@@ -66,6 +84,8 @@ def check_storable(reading: Reading) -> None:
         number = getattr(reading, name)
         if number is not None and not -LARGEST <= number <= LARGEST:
             raise ValueError(f"probe {reading.probe}: {name} is {number:.3e}, allowed are 64-bit integers")
+    if not -LAST_TIME <= reading.time < LAST_TIME:
+        raise ValueError(f"probe {reading.probe}: its time is {reading.time:.3e} ms, allowed is until the year 2109")
     if reading.state not in (None, *Air):
         raise ValueError(f"probe {reading.probe}: state is {reading.state}, allowed are 0, 1, 2 and none")
 
@@ -77,16 +97,17 @@ def to_row(reading: Reading, series: int, reason: int) -> ReadingRow:
         mark |= OWN_TIME
     if reading.state is not None:
         mark |= reading.state + 1 << _STATE_SHIFT
-    late = reading.arrived - reading.time if reading.arrived else None
-    return (reading.time, place_of(series, reading.n), reading.milli, mark, late, reading.seq)
+    late = (reading.arrived - reading.time) // SECOND if reading.arrived else None
+    return (at_of(reading.time, series, reading.n), reading.milli, mark, late, reading.seq)
 
 
 def reason_of(row: ReadingRow) -> int:
-    return row[3] >> _REASON_SHIFT
+    return row[2] >> _REASON_SHIFT
 
 
 def from_row(row: ReadingRow, probe: str, reason: str) -> Reading:
-    time, place, milli, mark, late, seq = row
+    at, milli, mark, late, seq = row
+    time = time_of(at)
     state = (mark >> _STATE_SHIFT) & 0b11
     return Reading(
         probe=probe,
@@ -97,8 +118,8 @@ def from_row(row: ReadingRow, probe: str, reason: str) -> Reading:
         state=state - 1 if state else None,
         seq=seq,
         own_time=bool(mark & OWN_TIME),
-        arrived=0 if late is None else time + late,
-        n=number_of(place),
+        arrived=0 if late is None else time + late * SECOND,
+        n=number_of(at),
     )
 
 
@@ -108,7 +129,7 @@ def exact_time(reading: Reading) -> bool:
 
 
 def row_exact_time(row: ReadingRow) -> bool:
-    return bool(row[3] & OWN_TIME) and row[3] & _QUALITY != Quality.CLAMPED
+    return bool(row[2] & OWN_TIME) and row[2] & _QUALITY != Quality.CLAMPED
 
 
 def entry_to_record(entry: LogEntry) -> tuple[str, str]:

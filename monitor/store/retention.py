@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import DAY, HOUR, MINUTE
+from monitor.store.records import begin_of, time_of
 from monitor.store.rollups import horizon, quarter_of
 
 if TYPE_CHECKING:
@@ -49,14 +50,15 @@ def _lived_through(connection: sqlite3.Connection, cut: Ms, kept: Ms) -> bool:
 
 
 def _readings(connection: sqlite3.Connection, cut: Ms, kept: Ms) -> bool:
-    (oldest,) = connection.execute("SELECT min(time) FROM reading").fetchone()
-    if oldest is None or oldest >= cut or not _lived_through(connection, cut, kept):
+    (first,) = connection.execute("SELECT min(at) FROM reading").fetchone()
+    oldest = cut if first is None else time_of(first)
+    if oldest >= cut or not _lived_through(connection, cut, kept):
         return False
     until = min(cut, quarter_of(oldest) + _STEP)
     waits = connection.execute("SELECT 1 FROM stale WHERE slot < ? LIMIT 1", (until,)).fetchone()
     if waits is not None:
         return False  # it is not rolled up yet
-    connection.execute("DELETE FROM reading WHERE time < ?", (until,))
+    connection.execute("DELETE FROM reading WHERE at < ?", (begin_of(until),))
     _set_horizon(connection, "raw", until)
     return until < cut
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import DAY, MINUTE
+from monitor.store.records import TIME_SHIFT
 
 if TYPE_CHECKING:
     import sqlite3
@@ -39,10 +40,8 @@ SUMS: Final = f"""
 SUMS_OF_ROLLUPS: Final = "sum(count), sum(total), min(low), max(high), sum(suspect), sum(stopped), sum(weak)"
 
 _INTO: Final = "(series, slot, count, total, low, high, suspect, stopped, weak)"
-_IN_QUARTER: Final = (
-    f"FROM reading WHERE time >= :slot AND time < :slot + {QUARTER} "
-    "AND series IN (SELECT series FROM stale WHERE slot = :slot)"
-)
+_QUARTER: Final = f"WHERE at >= :slot << {TIME_SHIFT} AND at < (:slot + {QUARTER}) << {TIME_SHIFT}"
+_IN_QUARTER: Final = f"FROM reading {_QUARTER} AND series IN (SELECT series FROM stale WHERE slot = :slot)"
 _BY_MINUTE: Final = (
     f"SELECT series, time - (time - :slot) % {MINUTE} AS minute, {SUMS} {_IN_QUARTER} GROUP BY series, minute"
 )
@@ -100,10 +99,8 @@ def _quarter(connection: sqlite3.Connection, slot: Ms, *, add: bool, minutes: bo
         # WHERE true: without it SQLite takes ON CONFLICT for the ON of a join.
         connection.execute(f"{verb} rollup_minute {_INTO} SELECT * FROM ({_BY_MINUTE}) WHERE true{end}", at)
     connection.execute(f"{verb} rollup_quarter {_INTO} SELECT * FROM ({_BY_QUARTER}) WHERE true{end}", at)
-    (count,) = connection.execute(
-        f"SELECT count(*) FROM reading WHERE time >= :slot AND time < :slot + {QUARTER}", at
-    ).fetchone()
+    (count,) = connection.execute(f"SELECT count(*) FROM reading {_QUARTER}", at).fetchone()
     if add:
-        connection.execute(f"DELETE FROM reading WHERE time >= :slot AND time < :slot + {QUARTER}", at)
+        connection.execute(f"DELETE FROM reading {_QUARTER}", at)
     connection.execute("DELETE FROM stale WHERE slot = :slot", at)
     return int(count)

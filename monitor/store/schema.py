@@ -98,15 +98,18 @@ THIRD = Migration(
     (
         "DROP VIEW plain_reading",
         "ALTER TABLE reading RENAME TO reading_before",
-        # `place` is series + n * 65536: one column less saves a byte in every row. Both can still be asked for by name.
+        # `at` is time, n (8 bits) and series (13 bits) in one number: columns less save a byte each in every row, and only a
+        # table by number fills its pages to the brim when rows come in order. A span of time is a span of `at`; the virtual
+        # columns are for reading only, a search by them goes through the whole table. `late` is in whole seconds from here on.
         """CREATE TABLE reading (
-             time INTEGER NOT NULL, place INTEGER NOT NULL, milli INTEGER NOT NULL, mark INTEGER NOT NULL,
-             late INTEGER, seq INTEGER,
-             series INTEGER GENERATED ALWAYS AS (place & 65535) VIRTUAL,
-             n INTEGER GENERATED ALWAYS AS (place >> 16) VIRTUAL,
-             PRIMARY KEY (time, place)) WITHOUT ROWID""",
-        """INSERT INTO reading (time, place, milli, mark, late, seq)
-             SELECT time, series | (n << 16), milli, mark, late, seq FROM reading_before""",
+             at INTEGER PRIMARY KEY, milli INTEGER NOT NULL, mark INTEGER NOT NULL, late INTEGER, seq INTEGER,
+             time INTEGER GENERATED ALWAYS AS (at >> 21) VIRTUAL,
+             series INTEGER GENERATED ALWAYS AS (at & 8191) VIRTUAL,
+             n INTEGER GENERATED ALWAYS AS ((at >> 13) & 255) VIRTUAL)""",
+        """INSERT OR IGNORE INTO reading (at, milli, mark, late, seq)
+             SELECT (time << 21) | (n << 13) | series, milli, mark,
+                    late / 1000 - (late % 1000 < 0), seq FROM reading_before
+             WHERE series < 8192 AND n < 256 AND time >= -(1 << 42) AND time < 1 << 42 ORDER BY time, n, series""",
         "DROP TABLE reading_before",
         """CREATE VIEW plain_reading AS
              SELECT strftime('%Y-%m-%dT%H:%M:%SZ', reading.time / 1000, 'unixepoch') AS utc, reading.time, series.probe,

@@ -27,11 +27,11 @@ def reopened(path: Path, store: Store) -> Store:
 def test_a_reading_comes_back_exactly_after_a_restart(path: Path) -> None:
     """Every field survives, of good readings and of bad ones."""
     first = [
-        Reading("ash-water", T0, 24_062, own_time=True, seq=7, arrived=T0 + 137),
+        Reading("ash-water", T0, 24_062, own_time=True, seq=7, arrived=T0 + 3 * SECOND),
         Reading("birch-air", T0, 1_000, state=1, arrived=T0),
         Reading("birch-air", T0 + 1, 0, state=0, arrived=T0 + 1),
         Reading("shed-room", T0 + 2, 85_000, Quality.SUSPECT, "85.0 C is what the sensor says when it starts"),
-        Reading("shed-room", T0 + 3, -127_000, Quality.LAST_KNOWN, "retained", arrived=T0 + HOUR),
+        Reading("shed-room", T0 + 3, -127_000, Quality.LAST_KNOWN, "retained", arrived=T0 + 3 + HOUR),
     ]
     store = Store.open(path)
     assert [store.add(reading) for reading in first] == first
@@ -193,7 +193,7 @@ IDENTITIES = st.lists(
 def stream(identities: list[tuple[str, int, bool]]) -> list[Reading]:
     """Readings known by their own time (True), or by their number."""
     return [
-        Reading(probe, T0 + step * 1_000, 20_000 + step, own_time=True, arrived=T0 + step * 1_000 + 5)
+        Reading(probe, T0 + step * 1_000, 20_000 + step, own_time=True, arrived=T0 + step * 1_000 + 5 * SECOND)
         if timed
         else Reading(probe, T0 + step, 20_000 + step, seq=step, arrived=T0 + step)
         for probe, step, timed in identities

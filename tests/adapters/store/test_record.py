@@ -223,12 +223,14 @@ def test_a_store_of_the_schema_before_keeps_its_readings(tmp_path: Path) -> None
         old.execute("INSERT INTO series VALUES (3, 'ash-water')")
         old.execute("INSERT INTO reason VALUES (2, 'too fast')")
         for n, mark in enumerate((8, 1 | 2 << 6)):
-            old.execute("INSERT INTO reading VALUES (?, 3, ?, ?, ?, 5, 7)", (T0, n, 24_000 + n, mark))
+            old.execute("INSERT INTO reading VALUES (?, 3, ?, ?, ?, 5137, 7)", (T0, n, 24_000 + n, mark))
     old.close()
     with Store.open(path) as store:
         first, second = store.readings(0)
-        assert first == Reading("ash-water", T0, 24_000, own_time=True, seq=7, arrived=T0 + 5)
-        assert second == Reading("ash-water", T0, 24_001, Quality.SUSPECT, "too fast", seq=7, arrived=T0 + 5, n=1)
+        assert first == Reading("ash-water", T0, 24_000, own_time=True, seq=7, arrived=T0 + 5 * SECOND)
+        assert second == Reading(
+            "ash-water", T0, 24_001, Quality.SUSPECT, "too fast", seq=7, arrived=T0 + 5 * SECOND, n=1
+        )
         roll_all(store, T0 + DAY)
         (point,) = Record(path).trend("ash-water", T0, T0 + DAY).points
         assert point == Point(T0, 1, 24.0, 24.0, 24.0, suspect=1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.log import Discard, Start
@@ -96,6 +96,7 @@ def test_more_taken_than_was_in_it_says_that_they_disagree() -> None:
     assert alarm.todo.startswith("Weigh the tin, then set grams of tin-7")
 
 
+@settings(deadline=None)  # the first example pays for what is imported
 @given(st.floats(0.1, 200), st.lists(st.floats(0.05, 40), min_size=1, max_size=8))
 def test_what_is_told_is_never_below_nothing(grams: float, batches: list[float]) -> None:
     """Whatever was written down, no text speaks of less than nothing."""

@@ -8,11 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start
-from monitor.core.model import Alarm, AlarmState, Priority, Quality, Reading, Transition
+from monitor.core.model import SECOND, Alarm, AlarmState, Priority, Quality, Reading, Transition
 from monitor.store.letters import Draft
 from monitor.store.records import (
     ENTRY_KINDS,
     LARGEST,
+    LAST_TIME,
+    MOST_AT_ONCE,
+    MOST_SERIES,
+    begin_of,
     check_storable,
     entry_from_record,
     entry_to_record,
@@ -30,7 +34,7 @@ INTEGER = st.integers(-(2**62), 2**62)
 READINGS = st.builds(
     Reading,
     probe=st.just("ash-water"),
-    time=MS,
+    time=st.integers(-LAST_TIME, LAST_TIME - 1),
     milli=INTEGER,
     quality=st.sampled_from(Quality),
     reason=st.text(),
@@ -38,7 +42,7 @@ READINGS = st.builds(
     seq=st.none() | INTEGER,
     own_time=st.booleans(),
     arrived=MS,
-    n=st.integers(0, 1_000),
+    n=st.integers(0, MOST_AT_ONCE - 1),
 )
 
 FRACTION = st.none() | st.floats(0, 1)
@@ -104,11 +108,14 @@ TRANSITIONS = st.builds(
 
 @given(READINGS, st.integers(1, 1_000_000))
 def test_a_reading_comes_back_exactly(reading: Reading, reason: int) -> None:
-    """A row holds every field of a reading, whatever the values."""
+    """A row holds every field of a reading, whatever the values; when it arrived to the second, counted from its own time."""
     number = reason if reading.reason else 0
     row = to_row(reading, 3, number)
     assert reason_of(row) == number
-    assert from_row(row, reading.probe, reading.reason) == reading
+    back = from_row(row, reading.probe, reading.reason)
+    assert replace(back, arrived=reading.arrived) == reading
+    if reading.arrived and back.arrived:
+        assert 0 <= reading.arrived - back.arrived < SECOND
 
 
 @given(ENTRIES)
@@ -130,13 +137,23 @@ def test_every_kind_of_log_entry_has_a_word() -> None:
     assert set(ENTRY_KINDS.values()) == set(get_args(LogEntry))
 
 
-@pytest.mark.parametrize("name", ["time", "milli", "seq", "arrived"])
-def test_what_no_row_can_hold_is_refused_at_the_door(name: str) -> None:
-    """A number beyond 64 bits must not wait to spoil a whole commit."""
+@given(READINGS, READINGS)
+def test_rows_lie_in_order_of_time(one: Reading, two: Reading) -> None:
+    """What identifies a row grows with time, then with n, then with the series."""
+    rows = to_row(one, 3, 0), to_row(two, MOST_SERIES, 0)
+    assert (rows[0] < rows[1]) == ((one.time, one.n, 3) < (two.time, two.n, MOST_SERIES))
+    assert begin_of(one.time) <= rows[0][0] < begin_of(one.time + 1)
+
+
+@pytest.mark.parametrize(
+    ("name", "most"), [("time", LAST_TIME - 1), *((n, LARGEST) for n in ("milli", "seq", "arrived"))]
+)
+def test_what_no_row_can_hold_is_refused_at_the_door(name: str, most: int) -> None:
+    """A number that no column holds must not wait to spoil a whole commit."""
     reading = Reading("ash-water", 1, 24_000)
-    check_storable(replace(reading, **{name: LARGEST}))  # type: ignore[arg-type]
-    with pytest.raises(ValueError, match=f"ash-water: {name} is"):
-        check_storable(replace(reading, **{name: LARGEST + 1}))  # type: ignore[arg-type]
+    check_storable(replace(reading, **{name: most}))  # type: ignore[arg-type]
+    with pytest.raises(ValueError, match=f"ash-water: (its )?{name} is"):
+        check_storable(replace(reading, **{name: most + 1}))  # type: ignore[arg-type]
 
 
 def test_half_a_character_becomes_storable() -> None:
