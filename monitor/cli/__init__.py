@@ -29,6 +29,8 @@ COMMANDS = {
     "alarm": _Place("monitor.cli.alarm", "alarm", "List alarms, acknowledge them, put them off; test the channels."),
     "replay": _Place("monitor.cli.replay", "replay", "Tell what would have been said over recorded readings."),
     "score": _Place("monitor.cli.score", "score", "Score the forecasts over batches whose outcome is known."),
+    "export": _Place("monitor.cli.export", "export", "Write the history into a folder of plain files."),
+    "import": _Place("monitor.cli.bring", "bring", "Take an exported history into an empty store."),
     "password": _Place("monitor.cli.password", "password", "Set the password of the page."),
     "cert": _Place("monitor.cli.cert", "cert", "Make a certificate for the page, and an authority of your own."),
 }

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.engine import Engine
+from monitor.core.log import Lapse
 from monitor.core.model import DAY, Ms, Refused, Sample, SiteSpec, Span, Tick
 from monitor.core.wording import rfc3339
 
@@ -141,6 +142,9 @@ def _feed(engine: Engine, item: _Input, seen: set[tuple[str, Ms]]) -> None:
             seen.add((what.probe, what.time))
             engine.step(engine.judge(what.probe, what.sample, what.time))
         return
+    batch = engine.state.batches.get(what.batch) if isinstance(what, Lapse) else None
+    if batch is not None and batch.ended is not None:
+        return  # the monitor closed it by itself, as it does here
     try:
         engine.step(what)
     except Refused as refused:

@@ -2,7 +2,7 @@
 
 ``R.csv`` has the columns ``time,probe,value``: RFC 3339 with Z or an offset, the probe's id, the value in its configured
 unit or an air word; an empty value is a missing one. ``L.jsonl`` has one event a line: ``start``, ``seen``, ``harvest``,
-``discard``, ``settle``, ``work``, ``chill``, ``emptied``, each with ``time`` and optionally ``logged``.
+``discard``, ``settle``, ``work``, ``chill``, ``emptied``, ``lapse``, each with ``time`` and optionally ``logged``.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from monitor.core.log import Chill, Discard, Emptied, Gas, Harvest, LogEntry, Seen, Settle, Sight, Start, Work
+from monitor.core.log import Chill, Discard, Emptied, Gas, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Work
 from monitor.core.model import Measures, Ms, Sample
 from monitor.core.replay import Measured
 from monitor.intake.unreadable import Unreadable
@@ -209,10 +209,18 @@ class _Emptied(_Line):
         return Emptied(self.at, self.known, self.store)
 
 
-_Event = Annotated[
-    _Start | _Seen | _Harvest | _Discard | _Settle | _Work | _Chill | _Emptied, Field(discriminator="event")
-]
-_EVENT: TypeAdapter[_Start | _Seen | _Harvest | _Discard | _Settle | _Work | _Chill | _Emptied] = TypeAdapter(_Event)
+class _Lapse(_Line):
+    """Written by the monitor itself; in an exported log."""
+
+    event: Literal["lapse"]
+    batch: str
+
+    def entry(self) -> LogEntry:
+        return Lapse(self.at, self.known, self.batch)
+
+
+_Any = _Start | _Seen | _Harvest | _Discard | _Settle | _Work | _Chill | _Emptied | _Lapse
+_EVENT: TypeAdapter[_Any] = TypeAdapter(Annotated[_Any, Field(discriminator="event")])
 
 
 def entries(path: Path) -> Iterator[LogEntry]:
@@ -239,6 +247,7 @@ def _allowed(where: str) -> str:
         "work": _Work,
         "chill": _Chill,
         "emptied": _Emptied,
+        "lapse": _Lapse,
     }
     kind = kinds.get(where.split("/", maxsplit=1)[0])
     if kind is None:

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-def claim(path: Path) -> int:
-    """Make the file and its folders for this user only, and hold it against a second process; give back the lock."""
+def hold(path: Path) -> int:
+    """Hold the place of a store against a second process, whether or not there is a file yet; give back the lock."""
     try:
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         lock = os.open(path.with_name(path.name + ".lock"), os.O_CREAT | os.O_RDWR | os.O_CLOEXEC, 0o600)
@@ -25,10 +25,20 @@ def claim(path: Path) -> int:
         ) from error
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        os.close(os.open(path, os.O_CREAT | os.O_RDWR | os.O_CLOEXEC, 0o600))
     except BlockingIOError as error:
         os.close(lock)
         raise StoreInUse(f"{path}: another process holds this store. Stop it first, or give another path.") from error
+    except OSError as error:
+        os.close(lock)
+        raise StoreError(f"{path}: the store cannot be opened for writing: {error}.") from error
+    return lock
+
+
+def claim(path: Path) -> int:
+    """Make the file and its folders for this user only, and hold it against a second process; give back the lock."""
+    lock = hold(path)
+    try:
+        os.close(os.open(path, os.O_CREAT | os.O_RDWR | os.O_CLOEXEC, 0o600))
     except OSError as error:
         os.close(lock)
         raise StoreError(f"{path}: the store cannot be opened for writing: {error}.") from error
