@@ -90,6 +90,7 @@ class Daemon:
                 manners=settings.manners(),
                 reaches=settings.reaches(),
                 book=book,
+                keep=settings.store.keep(),
             )
         )
         pushes = any(channel.kind == "webpush" for channel in settings.channels)

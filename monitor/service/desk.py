@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from monitor.core.model import Ms
     from monitor.notify import Channel
+    from monitor.store.record import Record
     from monitor.web.desk import Command
 
 
@@ -52,7 +53,9 @@ class ServiceDesk:
         site: str,
         wall: Callable[[], Ms],
         report: Callable[[int], dict[str, Any]],
+        record: Record,
     ) -> None:
+        self.record = record
         self._ask = ask
         self._channels = channels
         self._site = site

@@ -40,6 +40,7 @@ from monitor.intake.session import Session
 from monitor.notify import Delivery, Notifier, Outbox
 from monitor.notify.phonebook import PhoneBook
 from monitor.service.burden import Reporter
+from monitor.service.chores import Chore, Chores, Upkeep
 from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.doing import Doing
 from monitor.service.heartbeat import Heartbeat
@@ -47,7 +48,8 @@ from monitor.service.house import House, Parts
 from monitor.service.ingest import Ingest
 from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
-from monitor.store import Store, StoreError
+from monitor.store import Keep, Store, StoreError
+from monitor.store.record import Record
 from monitor.web.desk import Why
 
 if TYPE_CHECKING:
@@ -90,6 +92,7 @@ class Wiring:
     manners: Manners = AT_ONCE
     reaches: Mapping[str, Reach] = field(default_factory=dict)
     book: PhoneBook = field(default_factory=PhoneBook)
+    keep: Keep = field(default_factory=Keep)
 
 
 class Supervisor:
@@ -101,7 +104,14 @@ class Supervisor:
         self._inputs: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self._stopping = False
         reporter = Reporter(wiring.store_path, wiring.site.timezone, wiring.clock)
-        self.desk = ServiceDesk(self._inputs.put, wiring.channels, wiring.site.id, wiring.clock.wall, reporter.report)
+        self.desk = ServiceDesk(
+            self._inputs.put,
+            wiring.channels,
+            wiring.site.id,
+            wiring.clock.wall,
+            reporter.report,
+            Record(wiring.store_path),
+        )
         wiring.book.report = lambda phone: self._inputs.put(PhoneGone(self._clock.now(), phone))
         self._commit_due = 0.0
         self._disk_failing = False
@@ -127,12 +137,17 @@ class Supervisor:
             self._session = self._make_session()
             self._doing = Doing(self._engine, self._ingest, self._clock, self._carry_out, self._publish)
             self._house = self._make_house()
-            self._teller = Teller(self._engine, self.desk, self._clock, self._session.publish, self._house.document)
+            self._teller = Teller(
+                self._engine, self.desk, self._clock, self._session.publish, self._house.document, store.tell
+            )
+            self._upkeep = Upkeep(store, self._w.keep, self._clock, self._inputs.put)
+            self._chores = Chores(self._inputs.put, self._clock)
             self._carry(self._engine.step(self._house.began()))
             self._tell_all()
             try:
                 self._notifier.start()
                 self._session.start()
+                self._chores.start()
                 if on_ready is not None:
                     on_ready()
                 self._house.ready()
@@ -204,6 +219,7 @@ class Supervisor:
 
     def _end(self) -> None:
         self._house.stopping(asked=self._stopping)
+        self._chores.stop()
         self._commit()
         self._session.stop()
         self._notifier.stop(3.0)
@@ -278,6 +294,8 @@ class Supervisor:
                         self._house.worked(channel)
                 case _Link():
                     self._link_changed(item)
+                case Chore():
+                    self._upkeep.do(item)
             if self._store.urgent:
                 self._commit()
             if isinstance(item, Delivery):

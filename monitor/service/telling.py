@@ -6,13 +6,14 @@ import json
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.bench import alarm_document, bench
+from monitor.core.model import MINUTE
 from monitor.core.replay import estimate_document
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from monitor.core.engine import Engine
-    from monitor.core.model import Alarm, Estimate
+    from monitor.core.model import Alarm, Estimate, Ms
     from monitor.service.clock import Clock
     from monitor.service.desk import ServiceDesk
 
@@ -21,6 +22,8 @@ ESTIMATE_AT_LEAST_S: Final = 30.0  # ... and at least this often, since time pas
 BUDGET_S: Final = 0.05  # reckoning longer than this at a stretch would hold up readings
 VIEW_EVERY_S: Final = 0.3
 VIEW_AT_LEAST_S: Final = 10.0
+NOTED_EVERY: Final[Ms] = 15 * MINUTE
+NOTED_STEP: Final[Ms] = 10 * MINUTE
 KEPT_EVERY_S: Final = 5.0  # an estimate at the broker is renewed at most this often, and at once for a new stage
 
 
@@ -34,7 +37,10 @@ class Teller:
         clock: Clock,
         publish: Callable[[str, str], None],
         house: Callable[[], dict[str, Any]] = dict,
+        tell: Callable[[str, Ms, dict[str, Any]], object] = lambda *_: None,
     ) -> None:
+        self._tell = tell
+        self._noted: dict[str, tuple[Ms, str, float | None]] = {}  # batch: when, stage, ready as it was kept last
         self._house = house
         self._engine = engine
         self._desk = desk
@@ -96,6 +102,7 @@ class Teller:
                 self._made[batch] = began
                 self._dirty.discard(batch)
                 self._view_due = True
+                self._note(self._estimates[batch])
                 self._keep(batch, began)
                 if self._clock.steady() - began > BUDGET_S:
                     return
@@ -104,11 +111,21 @@ class Teller:
         self._estimates.pop(batch)
         self._made.pop(batch, None)
         self._dirty.discard(batch)
+        self._noted.pop(batch, None)
         vessel = self._engine.state.batches[batch].start.vessel
         self._kept.pop(vessel, None)
         ended = {"time": None, "batch": batch, "stage": "ended"}
         self._publish(self._topic(vessel), json.dumps(ended))
         self._view_due = True
+
+    def _note(self, estimate: Estimate) -> None:
+        """Keep it for those who ask later how good it was: now and then, and when it says something new."""
+        when, stage, ready = self._noted.get(estimate.batch, (estimate.time - NOTED_EVERY, "", None))
+        mid = estimate.ready.mid
+        moved = (mid is None) != (ready is None) or abs((mid or 0) - (ready or 0)) > NOTED_STEP
+        if estimate.time - when >= NOTED_EVERY or stage != estimate.stage.value or moved:
+            self._noted[estimate.batch] = (estimate.time, estimate.stage.value, mid)
+            self._tell(estimate.batch, estimate.time, estimate_document(estimate))
 
     def _topic(self, vessel: str) -> str:
         return f"swimup/{self._engine.state.site.id}/vessel/{vessel}/eta"

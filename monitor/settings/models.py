@@ -28,6 +28,7 @@ from monitor.settings.names import (
     WebUrl,
 )
 from monitor.settings.units import Kind
+from monitor.store.retention import Keep
 
 VARIABLE = Text("the name of an environment variable", r"[A-Za-z_][A-Za-z0-9_]*", secret=True)
 SECRET_FILE = FileName(secret=True)
@@ -107,6 +108,16 @@ class Store(Section):
         "Readings are written together at this interval, to spare the card. Events and alarms are written at once.",
         default=60 * SECOND,
     )
+    raw_days: Annotated[int, Number(14, 3650, whole=True)] = option(
+        "Days for which every single reading is kept. What is told by quarter-hours and days is kept for ever.",
+        default=60,
+    )
+    minute_days: Annotated[int, Number(14, 3650, whole=True)] = option(
+        "Days for which the course by the minute is kept.", default=90
+    )
+
+    def keep(self) -> Keep:
+        return Keep(self.raw_days * DAY, self.minute_days * DAY)
 
 
 class Web(Section):

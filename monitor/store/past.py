@@ -54,7 +54,7 @@ def read_past(path: Path | str, since: Ms, went_since: Ms) -> Past:
     Safe from any thread. Raises StoreError.
     """
     path = Path(path)
-    with in_our_words(path), closing(_open(path)) as connection:
+    with in_our_words(path), closing(open_to_read(path)) as connection:
         connection.execute("BEGIN")  # one instant for all that is read
         (begun,) = connection.execute("SELECT min(applied) FROM migration").fetchone()
         alarms = connection.execute("SELECT fields FROM alarm ORDER BY id").fetchall()
@@ -68,7 +68,8 @@ def read_past(path: Path | str, since: Ms, went_since: Ms) -> Past:
         return found
 
 
-def _open(path: Path) -> sqlite3.Connection:
+def open_to_read(path: Path) -> sqlite3.Connection:
+    """A connection that can only read; the file must be there."""
     address = f"file:{pathname2url(str(path.absolute()))}?mode=ro"
     return sqlite3.connect(address, timeout=2.0, isolation_level=None, uri=True)
 

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
 
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Work
 from monitor.core.model import Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
 
-ReadingRow = tuple[int, int, int, int, int, int | None, int | None]
-"""time, series, n, milli, mark, late, seq: the columns of table ``reading``."""
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+ReadingRow = tuple[int, int, int, int, int | None, int | None]
+"""time, place, milli, mark, late, seq: the columns of table ``reading``; for ``place`` see ``place_of``."""
 
 LARGEST = 2**63 - 1
 """What an SQLite integer can hold."""
@@ -30,6 +34,25 @@ ENTRY_KINDS: dict[str, type[LogEntry]] = {
     "emptied": Emptied,
     "lapse": Lapse,
 }
+
+
+_SERIES_BITS = 16
+MOST_SERIES = (1 << _SERIES_BITS) - 1
+"""So many probes can ever have been in one store."""
+
+
+def place_of(series: int, n: int) -> int:
+    """The two numbers that tell apart readings of one millisecond, as one: a column less in every row."""
+    return n << _SERIES_BITS | series
+
+
+def series_of(place: int) -> int:
+    return place & MOST_SERIES
+
+
+def number_of(place: int) -> int:
+    """The ``n`` of a reading."""
+    return place >> _SERIES_BITS
 
 
 def plain(text: str) -> str:
@@ -55,15 +78,15 @@ def to_row(reading: Reading, series: int, reason: int) -> ReadingRow:
     if reading.state is not None:
         mark |= reading.state + 1 << _STATE_SHIFT
     late = reading.arrived - reading.time if reading.arrived else None
-    return (reading.time, series, reading.n, reading.milli, mark, late, reading.seq)
+    return (reading.time, place_of(series, reading.n), reading.milli, mark, late, reading.seq)
 
 
 def reason_of(row: ReadingRow) -> int:
-    return row[4] >> _REASON_SHIFT
+    return row[3] >> _REASON_SHIFT
 
 
 def from_row(row: ReadingRow, probe: str, reason: str) -> Reading:
-    time, _, n, milli, mark, late, seq = row
+    time, place, milli, mark, late, seq = row
     state = (mark >> _STATE_SHIFT) & 0b11
     return Reading(
         probe=probe,
@@ -75,7 +98,7 @@ def from_row(row: ReadingRow, probe: str, reason: str) -> Reading:
         seq=seq,
         own_time=bool(mark & OWN_TIME),
         arrived=0 if late is None else time + late,
-        n=n,
+        n=number_of(place),
     )
 
 
@@ -85,7 +108,7 @@ def exact_time(reading: Reading) -> bool:
 
 
 def row_exact_time(row: ReadingRow) -> bool:
-    return bool(row[4] & OWN_TIME) and row[4] & _QUALITY != Quality.CLAMPED
+    return bool(row[3] & OWN_TIME) and row[3] & _QUALITY != Quality.CLAMPED
 
 
 def entry_to_record(entry: LogEntry) -> tuple[str, str]:
@@ -129,6 +152,23 @@ def transition_to_record(transition: Transition) -> tuple[Ms, str, str, str, int
 
 def transition_from_record(time: Ms, before: str, notify: int, reason: str, text: str) -> Transition:
     return Transition(time, alarm_from_record(text), AlarmState(before), bool(notify), reason)
+
+
+SPANS = ("hatched", "t10", "t50", "t90", "ready")
+
+
+def told_to_record(document: Mapping[str, Any]) -> str:
+    """An estimate's document without ``time`` and ``batch``, which are columns, and without names: it is kept for ever."""
+    spans = [document[name][side] for name in SPANS for side in ("lo", "mid", "hi")]
+    return json.dumps([document["stage"], document["water_c"], document["air"], *spans], separators=(",", ":"))
+
+
+def told_from_record(time: str, batch: str, text: str) -> dict[str, Any]:
+    """``time`` is in RFC 3339."""
+    stage, water, air, *spans = json.loads(text)
+    sides = iter(spans)
+    ranges = {name: {side: next(sides) for side in ("lo", "mid", "hi")} for name in SPANS}
+    return {"time": time, "batch": batch, "stage": stage, **ranges, "water_c": water, "air": air}
 
 
 @dataclass(frozen=True, slots=True)

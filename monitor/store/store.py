@@ -11,7 +11,7 @@ import sqlite3
 import threading
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from monitor.core.model import Priority
 from monitor.store.deliveries import DeliveryShelf
@@ -22,11 +22,14 @@ from monitor.store.journal import AlarmShelf, LogShelf
 from monitor.store.letter_shelf import LetterShelf
 from monitor.store.readings import ReadingShelf
 from monitor.store.reserve import Reserve
+from monitor.store.retention import Keep, clear, give_back
+from monitor.store.rollups import roll_up
 from monitor.store.schema import migrate
 from monitor.store.shelf import Names
+from monitor.store.told import ToldShelf
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from monitor.core.log import LogEntry
     from monitor.core.model import Alarm, Ms, Reading, SlotClosed, Transition
@@ -58,6 +61,7 @@ class Store:
         self._slots = SlotShelf(connection, series)
         self._quarantine = QuarantineShelf(connection, series)
         self._kept = KeptShelf(connection)
+        self._told = ToldShelf(connection)
         self._log = LogShelf(connection)
         self._alarms = AlarmShelf(connection)
         self._letters = LetterShelf(connection)
@@ -71,6 +75,7 @@ class Store:
             self._slots,
             self._quarantine,
             self._kept,
+            self._told,
             *self._urgent_shelves,
         )
 
@@ -103,7 +108,14 @@ class Store:
         with in_our_words(path):
             connection = sqlite3.connect(path, timeout=2.0, isolation_level=None)
             try:
-                for pragma in ("page_size = 4096", "journal_mode = WAL", "foreign_keys = ON", "secure_delete = OFF"):
+                # Takes effect in a new file only, and makes it possible to give room back a little at a time.
+                for pragma in (
+                    "page_size = 4096",
+                    "auto_vacuum = INCREMENTAL",
+                    "journal_mode = WAL",
+                    "foreign_keys = ON",
+                    "secure_delete = OFF",
+                ):
                     connection.execute(f"PRAGMA {pragma}").fetchall()
                 connection.execute("PRAGMA synchronous = FULL")
                 migrate(connection, path, now)
@@ -203,6 +215,39 @@ class Store:
         for shelf in shelves:
             shelf.saved()
 
+    # -- upkeep
+
+    def roll_up(self, now: Ms) -> bool:
+        """One bounded step of roll-ups over what is committed, in a transaction of its own; whether more are due.
+
+        Raises StoreError; nothing has changed then.
+        """
+        self._mine()
+        return self._step(lambda: roll_up(self._connection, now))
+
+    def clear(self, now: Ms, keep: Keep) -> bool:
+        """One bounded step of clearing away what is old, or of giving room back to the disk; whether more is due.
+
+        Roll up first. Raises StoreError; nothing has changed then.
+        """
+        self._mine()
+        if self._step(lambda: clear(self._connection, now, keep)):
+            return True
+        with in_our_words(self.path):
+            return give_back(self._connection)
+
+    def _step(self, step: Callable[[], bool]) -> bool:
+        with in_our_words(self.path):
+            self._connection.execute("PRAGMA synchronous = NORMAL")
+            try:
+                self._connection.execute("BEGIN IMMEDIATE")
+                more = step()
+                self._connection.execute("COMMIT")
+            finally:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+        return more
+
     # -- readings and what belongs to them
 
     def add(self, reading: Reading) -> Reading | None:
@@ -269,6 +314,11 @@ class Store:
         self._mine()
         with in_our_words(self.path):
             return self._kept.kept(key)
+
+    def tell(self, batch: str, time: Ms, document: Mapping[str, Any]) -> int:
+        """Keep an estimate's document as it was told at ``time``; give back its number."""
+        self._mine()
+        return self._told.tell(batch, time, document)
 
     # -- log and alarms
 

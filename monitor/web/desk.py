@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Work
 from monitor.core.model import AlarmCommand
 from monitor.core.phones import Subscribe, Unsubscribe
+
+if TYPE_CHECKING:
+    from monitor.store.record import Record
 
 Command = Start | Seen | Harvest | Discard | Settle | Work | Chill | Emptied | AlarmCommand | Subscribe | Unsubscribe
 
@@ -28,6 +31,10 @@ class Desk(Protocol):
 
     def version(self) -> int:
         """The number of the newest view; grows by one at each new view."""
+
+    @property
+    def record(self) -> Record:
+        """What was kept; its answers come from the disk, so ask in another thread."""
 
     async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the other side owns the clock of waiting)
         """Until the view is newer than ``version`` or ``timeout`` seconds have passed; the newest version."""

@@ -6,6 +6,7 @@ import asyncio
 import copy
 import threading
 from dataclasses import asdict, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.burden import Told, begin_of, burden
@@ -31,6 +32,7 @@ from monitor.core.phones import Subscribe, Unsubscribe
 from monitor.guide import HINTS
 from monitor.notify import try_channels
 from monitor.service.burden import document
+from monitor.store.record import Record
 from monitor.web.when import as_rfc3339, rfc3339
 
 if TYPE_CHECKING:
@@ -265,6 +267,7 @@ class MemoryDesk:
         self.quiet = ["too-hot:ash", "too-hot:birch"]
         self.decided: list[dict[str, Any]] = []
         self.asked_days: list[int] = []
+        self.record = Record(Path("no-store-here.sqlite3"))
 
     def bench(self) -> dict[str, Any]:
         with self._lock:
