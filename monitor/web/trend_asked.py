@@ -104,9 +104,7 @@ def read_points(given: Mapping[str, str], usual: int) -> int:
     if not text:
         return usual
     if not (text.isascii() and text.isdigit() and len(text) <= 5):
-        raise Trouble(
-            400, f'points: found "{text[:40]}"; allowed is a whole number from 50 to {MOST_POINTS}.', INVALID
-        )
+        raise Trouble(400, f'points: found "{text[:40]}"; allowed is a whole number from 50 to {MOST_POINTS}.', INVALID)
     return min(max(int(text), _FEWEST_POINTS), MOST_POINTS)
 
 

@@ -10,10 +10,10 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.web.trend_ticks import Tick
-
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from monitor.web.trend_ticks import Tick
 
 Place = tuple[float, float, float, float]
 """x, low, middle, high."""

@@ -1,4 +1,4 @@
-"""Reads out of the record what a view of it needs. Blocks; to be called from a thread of its own. Raises StoreError and Trouble."""
+"""Reads out of the record what a view of it needs. It blocks, so it wants a thread of its own. Raises StoreError and Trouble."""
 
 from __future__ import annotations
 

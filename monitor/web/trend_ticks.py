@@ -30,7 +30,9 @@ def time_ticks(since: Ms, until: Ms, zone: ZoneInfo, most: int = 6) -> list[Tick
     first, last = words.local(since, zone).date(), words.local(until, zone).date()
     for days in _DAYS:
         if span / (days * DAY) <= most:
-            return _within(((_begin(day, zone), f"{day.day} {day:%b}") for day in _days(first, last, days)), since, until)
+            return _within(
+                ((_begin(day, zone), f"{day.day} {day:%b}") for day in _days(first, last, days)), since, until
+            )
     for months in _MONTHS:
         if span / (months * _MONTH_LENGTH) <= most:
             return _within(((_begin(day, zone), f"{day:%b %Y}") for day in _months(first, last, months)), since, until)
