@@ -25,6 +25,7 @@ from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
 from monitor.web.site import Site
 from monitor.web.stores import Stores
+from monitor.web.trends import Trends
 from monitor.web.work import Working
 
 if TYPE_CHECKING:
@@ -56,6 +57,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
         routes=[
             *Pages(site).routes(),
             *AlarmPages(site).routes(),
+            *Trends(site).routes(),
             *push.routes(),
             *acting,
             *Stores(site).pages(),

@@ -123,6 +123,10 @@ class Site:
         )
         return hashlib.sha256(shape.encode()).hexdigest()[:12]
 
+    def macros(self, template: str) -> Any:
+        """The macros of a template, for parts of a page that are fetched by themselves."""
+        return self._templates.get_template(template).module
+
     def page(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         html = self._templates.get_template(template).render(
             site=self.desk.bench()["site"],
