@@ -24,6 +24,7 @@ from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
 from monitor.web.site import Site
 from monitor.web.stores import Stores
+from monitor.web.undoing import Undoing
 from monitor.web.work import Working
 
 if TYPE_CHECKING:
@@ -59,7 +60,13 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             Route("/static/{name}", site.assets.serve),
             Mount(
                 "/api/v1",
-                routes=[*Api(site).routes(), *push.api_routes(), *Stores(site).api(), *Working(site).api()],
+                routes=[
+                    *Api(site).routes(),
+                    *push.api_routes(),
+                    *Stores(site).api(),
+                    *Working(site).api(),
+                    *Undoing(site).api(),
+                ],
             ),
         ],
         middleware=[
