@@ -33,6 +33,7 @@ from monitor.core.model import (
 )
 from monitor.core.phones import PHONES_KEY, PhoneEvent, PhoneGone
 from monitor.core.rules_site import DELIVERY
+from monitor.core.undo import UNDO_KEY
 from monitor.core.wording import local_date
 from monitor.forward import Forwarder
 from monitor.intake.commands import family
@@ -210,8 +211,8 @@ class Supervisor:
             self._recall_learned(f"lot/{lot}")
         for vessel in self._w.site.vessels:
             self._recall_learned(f"vessel/{vessel}")
-        for entry in entries:
-            engine.recall_entry(entry)
+        self._recall_learned(UNDO_KEY)
+        engine.recall_log(entries)
         for batch in engine.batches_believed():
             self._recall_learned(f"prior/{batch}")
             self._recall_learned(f"expected/{batch}")
@@ -487,7 +488,7 @@ class Supervisor:
 
 
 def _subject(command: Any) -> str:
-    for name in ("store", "batch", "alarm", "vessel"):
+    for name in ("subject", "store", "batch", "alarm", "vessel"):
         if hasattr(command, name):
             return str(getattr(command, name))
     return ""

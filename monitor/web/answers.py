@@ -134,6 +134,7 @@ class Vessel(BaseModel):
     water: Measurement | None
     air: Measurement | None
     batch: Batch | None
+    last_start: LastStart | None
     settling_until: Time | None
     work_until: Time | None
     settling_minutes: float
@@ -205,6 +206,17 @@ class Heartbeat(BaseModel):
     last: Time | None
 
 
+class Undoable(BaseModel):
+    """What can still be undone, and until when; ``kind``, ``subject`` and ``at`` name it."""
+
+    kind: str
+    subject: str
+    vessel: str | None
+    at: Time
+    until: Time
+    text: str
+
+
 class Bench(BaseModel):
     """The whole bench at one instant."""
 
@@ -218,6 +230,7 @@ class Bench(BaseModel):
     room: list[Measurement]
     probes: list[Probe]
     stores: list[Store]
+    undoable: Annotated[list[Undoable], Field(description="The newest first.")]
     alarms: list[Alarm]
     phones: list[Phone]
     decisions: dict[str, list[Decision]]
@@ -277,6 +290,10 @@ class Done(BaseModel):
 
 class DoneUntil(Done):
     until: Time | None
+
+
+class Undone(Done):
+    text: Annotated[str, Field(description="What was undone, in words.")]
 
 
 class ChannelResult(BaseModel):

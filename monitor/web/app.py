@@ -26,6 +26,7 @@ from monitor.web.push import Push
 from monitor.web.site import Site
 from monitor.web.stores import Stores
 from monitor.web.trends import Trends
+from monitor.web.undoing import Undoing
 from monitor.web.work import Working
 
 if TYPE_CHECKING:
@@ -73,6 +74,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *push.api_routes(),
                     *Stores(site).api(),
                     *Working(site).api(),
+                    *Undoing(site).api(),
                 ],
             ),
         ],

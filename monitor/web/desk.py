@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Work
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Undo, Work
 from monitor.core.model import AlarmCommand
 from monitor.core.phones import Subscribe, Unsubscribe
 
 if TYPE_CHECKING:
     from monitor.store.record import Record
 
-Command = Start | Seen | Harvest | Discard | Settle | Work | Chill | Emptied | AlarmCommand | Subscribe | Unsubscribe
+Command = (
+    Start | Seen | Harvest | Discard | Settle | Work | Chill | Emptied | Undo | AlarmCommand | Subscribe | Unsubscribe
+)
 
 
 @dataclass(frozen=True, slots=True)

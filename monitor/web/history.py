@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from starlette.routing import Route
 
-from monitor.core.log import Start
+from monitor.core.log import Start, Undo
 from monitor.core.model import DAY
+from monitor.core.undo import without_undone
 from monitor.store.records import LARGEST
 from monitor.web.asked import Query, fault
 from monitor.web.conditional import Content, page_of
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from monitor.core.log import LogEntry
+    from monitor.core.log import Deed
     from monitor.store.record import Noted, Record
     from monitor.web.site import Site
 
@@ -167,13 +168,16 @@ class History:
         return page_of(request, [told_document(one) for one in found[:limit]], _next(found, limit))
 
 
-def _standing(noted: list[Noted]) -> list[LogEntry]:
-    return [one.entry for one in noted]
+def _standing(noted: list[Noted]) -> list[Deed]:
+    """Without what was undone."""
+    return without_undone(one.entry for one in noted)
 
 
 def _documents(some: list[Noted], all_noted: list[Noted]) -> list[dict[str, Any]]:
     standing = {id(entry) for entry in _standing(all_noted)}
-    return [noted_document(one, undone=id(one.entry) not in standing) for one in some]
+    return [
+        noted_document(one, undone=not isinstance(one.entry, Undo) and id(one.entry) not in standing) for one in some
+    ]
 
 
 def _limit(query: Query) -> int:

@@ -20,6 +20,7 @@ from monitor.web.bodies import (
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
 from monitor.web.push import SubscriptionBody
 from monitor.web.stores import ChillBody, EmptiedBody
+from monitor.web.undoing import UndoBody
 from monitor.web.work import WorkBody
 
 if TYPE_CHECKING:
@@ -215,6 +216,13 @@ ACTS: Final = (
         WorkBody,
         answer=told.DoneUntil,
         refusals=(404,),
+    ),
+    does(
+        "undo",
+        "/undo",
+        "An entry was a mistake: as if it had never been made, for ten minutes after it was logged.",
+        UndoBody,
+        answer=told.Undone,
     ),
     does("chill", "/stores/{store}/chill", "Nauplii went into a cold store.", ChillBody, refusals=(404,)),
     does("emptied", "/stores/{store}/emptied", "A cold store is empty.", EmptiedBody, refusals=(404,)),

@@ -85,6 +85,9 @@ def test_every_answer_of_the_real_service_is_as_described_and_true(
     act(client, "/batches", {"vessel": "ash", "cysts_g": 2, "batch": "one"})
     act(client, "/batches/{batch}/seen", {"what": "none"}, batch="one")
     act(client, "/stores/{store}/chill", {"nauplii": 90_000, "litres": 0.5}, store="fridge")
+    act(client, "/batches/{batch}/seen", {"what": "most"}, batch="one")
+    slip = client.get("/api/v1/bench").json()["undoable"][0]
+    act(client, "/undo", {name: slip[name] for name in ("kind", "subject", "at")})
     act(client, "/vessels/{vessel}/work", {"minutes": 5}, vessel="birch")
     act(client, "/vessels/{vessel}/settling", {"minutes": 5}, vessel="birch")
     act(client, "/channels/test", {})
@@ -120,10 +123,13 @@ def test_every_answer_of_the_real_service_is_as_described_and_true(
     points = client.get("/api/v1/probes/ash-water/trend").json()["points"]
     assert sum(point["count"] for point in points) == 6
     assert max(point["high"] for point in points if point["count"]) == 24.5
-    assert [one["kind"] for one in client.get("/api/v1/log").json()["items"]] == [
+    log = client.get("/api/v1/log").json()["items"]
+    assert [one["fields"]["what"] for one in log if one["undone"]] == ["most"]
+    assert [one["kind"] for one in log if not one["undone"]] == [
         "start",
         "seen",
         "chill",
+        "undo",
         "work",
         "settle",
     ]
