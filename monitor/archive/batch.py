@@ -14,7 +14,7 @@ from monitor.archive.out import csv_writer, json_line, write_manifest
 from monitor.archive.source import Source
 from monitor.archive.tables import READINGS
 from monitor.core.history import KEEP_SLOTS
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Settle, Start, Work
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Settle, Start, Undo, Work
 from monitor.core.model import DAY, SLOT, Air, Measures, Quality
 from monitor.intake.recorded import COLUMNS
 from monitor.intake.values import internal
@@ -76,6 +76,12 @@ class Slice:
         return max(ends) + 1 if ends else LARGEST
 
     def _about(self, entry: LogEntry) -> bool:
+        if isinstance(entry, Undo):
+            return entry.subject == self.start.batch or (
+                entry.kind in ("settle", "work")
+                and entry.subject == self.start.vessel
+                and self.start.time <= entry.logged < self.until
+            )
         if isinstance(entry, Settle | Work):
             known = max(entry.time, entry.logged)
             return entry.vessel == self.start.vessel and self.start.time <= known < self.until
@@ -123,10 +129,10 @@ def _readings(source: Source, about: Slice, folder: Path, progress: Progress) ->
         writer.writerow(COLUMNS)
         where = source.where(READINGS.time, about.since, about.until, source.series(known))
         rows = source.connection.execute(READINGS.select.format(where=where)) if known else ()
-        for time, place, milli, mark, _late, _seq in rows:
+        for time, at, milli, mark, _late, _seq in rows:
             if Quality(mark & 7) in (Quality.LAST_KNOWN, Quality.QUEUED):
                 continue
-            probe = source.names.probes[series_of(place)]
+            probe = source.names.probes[series_of(at)]
             writer.writerow((instant(time), probe, _told_value(milli, mark >> 4 & 3, bindings[probe])))
             sink.rows += 1
             if sink.rows % _TELL_EACH == 0:

@@ -48,10 +48,10 @@ class Packs:
         return [sink.note for sink in self._files.values()]
 
     def add(self, row: Row) -> None:
-        time, place, milli, mark, _late, _seq = row
+        time, at, milli, mark, _late, _seq = row
         if not Quality(mark & 7).usable or not FIRST <= time <= LAST:
             return
-        series = series_of(place)
+        series = series_of(at)
         state = mark >> 4 & 3
         probe = self._names.probes[series]
         if not state and self._measures.get(probe) is Measures.AIR:

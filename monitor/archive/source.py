@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final, Self
 from monitor.archive.tables import Names
 from monitor.store.errors import StoreError, in_our_words
 from monitor.store.past import open_to_read
+from monitor.store.records import begin_of
 from monitor.store.schema import APPLICATION_ID, MIGRATIONS
 
 if TYPE_CHECKING:
@@ -66,6 +67,8 @@ class Source:
     def where(self, column: str, since: Ms | None, until: Ms | None, series: Iterable[int] = ()) -> str:
         """A condition on when, and of which probes; of whole numbers only, so that it can stand in a query."""
         parts = []
+        if column == "at":  # of readings: their time is the first part of what identifies them
+            since, until = (None if time is None else begin_of(time) for time in (since, until))
         if column and since is not None:
             parts.append(f"{column} >= {since:d}")
         if column and until is not None:

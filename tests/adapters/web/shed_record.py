@@ -45,7 +45,13 @@ PROBES: Final = (
 _LEVEL: Final = {"ash-water": 25.5, "birch-water": 26.5, "cedar-water": 19.5, "shed-room": 17.0, "fridge-cold": 4.3}
 _SWING: Final = {"ash-water": 0.6, "birch-water": 0.4, "cedar-water": 1.2, "shed-room": 2.5, "fridge-cold": 0.8}
 # vessel, started how many hours before NOW, lived how long, ready after
-_PAST: Final = (("ash", 158, 27, 24.0), ("birch", 130, 26, 23.0), ("ash", 110, 28, 25.5), ("birch", 82, 26, 22.5), ("ash", 62, 27, 24.5))  # fmt: skip
+_PAST: Final = (
+    ("ash", 158, 27, 24.0),
+    ("birch", 130, 26, 23.0),
+    ("ash", 110, 28, 25.5),
+    ("birch", 82, 26, 22.5),
+    ("ash", 62, 27, 24.5),
+)
 _OPEN: Final = (("ash", 15, 19.6), ("birch", 15, 13.4))
 
 
@@ -163,7 +169,10 @@ def _tell(store: Store, batch: str, start: Ms, lived: float, ready: float) -> No
         mid = ready + 1.5 * left / ready
         wide = 0.4 + 0.18 * left
         hatched = 0.75 / (1 + math.exp(-(hours - ready + 4) / 1.6))
-        instants = {end: as_rfc3339(start + round(at * HOUR / MINUTE) * MINUTE) for end, at in (("lo", mid - wide), ("mid", mid), ("hi", mid + 1.3 * wide))}  # fmt: skip
+        instants = {
+            end: as_rfc3339(start + round(at * HOUR / MINUTE) * MINUTE)
+            for end, at in (("lo", mid - wide), ("mid", mid), ("hi", mid + 1.3 * wide))
+        }
         store.tell(
             batch,
             start + round(hours * HOUR),
@@ -171,7 +180,11 @@ def _tell(store: Store, batch: str, start: Ms, lived: float, ready: float) -> No
                 "time": as_rfc3339(start + round(hours * HOUR)),
                 "batch": batch,
                 "stage": "hatching" if hatched > 0.02 else "developing",
-                "hatched": {"lo": round(hatched * 0.7, 4), "mid": round(hatched, 4), "hi": round(min(0.9, hatched * 1.25 + 0.02), 4)},
+                "hatched": {
+                    "lo": round(hatched * 0.7, 4),
+                    "mid": round(hatched, 4),
+                    "hi": round(min(0.9, hatched * 1.25 + 0.02), 4),
+                },
                 "t10": instants,
                 "t50": instants,
                 "t90": instants,
@@ -179,7 +192,7 @@ def _tell(store: Store, batch: str, start: Ms, lived: float, ready: float) -> No
                 "water_c": 25.5,
                 "air": "running",
             },
-        )  # fmt: skip
+        )
 
 
 def _rang() -> Iterator[tuple[float, Alarm]]:
@@ -189,7 +202,22 @@ def _rang() -> Iterator[tuple[float, Alarm]]:
         (30, "probe-silent", "cedar-water", Priority.LOW, "cedar-water is silent"),
     ):
         at = NOW - hours * HOUR
-        yield hours, Alarm(f"{rule}:{subject}", rule, subject, priority, AlarmState.UNACKNOWLEDGED, at, at, title, "", "", "first time")  # fmt: skip
+        yield (
+            hours,
+            Alarm(
+                f"{rule}:{subject}",
+                rule,
+                subject,
+                priority,
+                AlarmState.UNACKNOWLEDGED,
+                at,
+                at,
+                title,
+                "",
+                "",
+                "first time",
+            ),
+        )
 
 
 def _life(at: Ms, alarm: Alarm) -> Iterator[Transition]:
