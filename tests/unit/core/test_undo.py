@@ -94,10 +94,10 @@ def tins(shed: Shed) -> dict[str, tuple[int, list[str], list[float]]]:
 
 
 def facts(shed: Shed) -> dict[str, object]:
-    """What entries move, apart from alarms."""
+    """What entries move, apart from alarms and the word why a batch taught nothing, which a restart forgets."""
     state = shed.engine.state
     return {
-        "batches": {n: (b.start, b.ended, b.untaught, b.belief is None) for n, b in state.batches.items()},
+        "batches": {n: (b.start, b.ended, b.belief is None) for n, b in state.batches.items()},
         "evidence": {n: b.belief.evidence for n, b in state.batches.items() if b.belief is not None},
         "vessels": {
             name: (None if v.batch is None else v.batch.start, v.settle_until, v.work_until, v.habit)
@@ -153,7 +153,7 @@ def test_an_undone_entry_was_never_made(
         if made is not gone:
             other.do(made)
     other.wait(shed.now - other.now)
-    same(shed, other.restarted() if restart_before else other)  # a restart forgets why a batch taught nothing
+    same(shed, other.restarted() if restart_before else other)
     if restart_after:
         same(shed.restarted(), other.restarted())
 
