@@ -127,7 +127,7 @@ class ReadingShelf:
                 yield from_row(row, self._series.text_of(series_of(row[0])), self._reasons.text_of(reason_of(row)))
 
     def _pages(self, begin: int, end: int, only: int | None) -> Iterator[ReadingRow]:
-        last = begin - 1
+        last = max(begin - 1, -LARGEST - 1)
         choice = "" if only is None else "AND series = :only "
         query = f"{_SELECT}WHERE at > :last AND at < :end {choice}ORDER BY at LIMIT :page"
         while True:

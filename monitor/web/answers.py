@@ -206,6 +206,19 @@ class Heartbeat(BaseModel):
     last: Time | None
 
 
+class SeriesServer(BaseModel):
+    """A time-series server that gets a copy of the record."""
+
+    id: str
+    state: str
+    reason: str
+    todo: str
+    last: Annotated[Time | None, Field(description="When it last took something.")]
+    lag_s: Annotated[int, Field(description="Age of the oldest reading that waits, in s; 0 when none does.")]
+    sent: int
+    refused: int
+
+
 class Undoable(BaseModel):
     """What can still be undone, and until when; ``kind``, ``subject`` and ``at`` name it."""
 
@@ -237,6 +250,7 @@ class Bench(BaseModel):
     meals: list[Time]
     lots: list[Lot]
     heartbeat: Heartbeat
+    series_servers: list[SeriesServer]
 
 
 class Health(BaseModel):
