@@ -20,7 +20,7 @@ from monitor.intake.recorded import COLUMNS
 from monitor.intake.values import internal
 from monitor.settings.base import form_of
 from monitor.settings.probes import Probe
-from monitor.store.records import LARGEST, alarm_from_record, entry_from_record, series_of
+from monitor.store.records import LARGEST, alarm_from_record, entry_from_record, series_of, time_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -123,10 +123,11 @@ def _readings(source: Source, about: Slice, folder: Path, progress: Progress) ->
         writer.writerow(COLUMNS)
         where = source.where(READINGS.time, about.since, about.until, source.series(known))
         rows = source.connection.execute(READINGS.select.format(where=where)) if known else ()
-        for time, place, milli, mark, _late, _seq in rows:
+        for at, milli, mark, _late, _seq in rows:
             if Quality(mark & 7) in (Quality.LAST_KNOWN, Quality.QUEUED):
                 continue
-            probe = source.names.probes[series_of(place)]
+            probe = source.names.probes[series_of(at)]
+            time = time_of(at)
             writer.writerow((instant(time), probe, _told_value(milli, mark >> 4 & 3, bindings[probe])))
             sink.rows += 1
             if sink.rows % _TELL_EACH == 0:

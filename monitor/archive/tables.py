@@ -15,7 +15,7 @@ from monitor.archive.forms import (
     whole_from,
 )
 from monitor.core.model import Air, Quality
-from monitor.store.records import MOST_SERIES, OWN_TIME, number_of, place_of, series_of
+from monitor.store.records import LAST_TIME, MOST_AT_ONCE, MOST_SERIES, OWN_TIME, at_of, number_of, series_of, time_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -28,7 +28,6 @@ _AIR_TEXTS: Final = ["", *(air.word for air in Air)]
 _YES_NO: Final = {"yes": True, "no": False}
 _MARKS: Final = 10_000
 """Marks held in memory: a reason may carry a number, so there can be many."""
-_MOST_N: Final = 2**47 - 1
 
 
 @dataclass(slots=True)
@@ -90,7 +89,7 @@ class Table:
     stem: str
     columns: tuple[Column, ...]
     select: str  # {where} is filled in
-    time: str  # the column that says when
+    time: str  # the column that says when; "at" is a time with more behind it
     insert: str
     cells: Callable[[Row, Names], Cells]
     row: Callable[[Sequence[str], Names], Row]
@@ -107,18 +106,18 @@ def _opt_from(text: str) -> int | None:
 
 
 def _reading_cells(row: Row, names: Names) -> Cells:
-    time, place, milli, mark, late, seq = row
+    at, milli, mark, late, seq = row
     quality, air, own, reason = names.told(mark)
     return [
-        instant(time),
-        names.probes[series_of(place)],
+        instant(time_of(at)),
+        names.probes[series_of(at)],
         thousandths(milli),
         quality,
         air,
         own,
         "" if late is None else str(late),
         "" if seq is None else str(seq),
-        str(number_of(place)),
+        str(number_of(at)),
         reason,
     ]
 
@@ -126,11 +125,13 @@ def _reading_cells(row: Row, names: Names) -> Cells:
 def _reading_row(cells: Sequence[str], names: Names) -> Row:
     time, probe, value, quality, air, own, late, seq, n, reason = cells
     nth = whole_from(n)
-    if not 0 <= nth <= _MOST_N:
-        raise Unfit(f"n {n}; allowed is 0 and more")
+    if not 0 <= nth < MOST_AT_ONCE:
+        raise Unfit(f"n {n}; allowed is 0 to {MOST_AT_ONCE - 1}")
+    when = instant_from(time)
+    if not -LAST_TIME <= when < LAST_TIME:
+        raise Unfit(f"time {time[:40]!r}; allowed is until the year 2109")
     return (
-        instant_from(time),
-        place_of(names.number(probe), nth),
+        at_of(when, names.number(probe), nth),
         thousandths_from(value),
         names.mark(quality, air, own, reason),
         _opt_from(late),
@@ -178,14 +179,14 @@ READINGS: Final = Table(
         Column("quality"),
         Column("air"),
         Column("own_time"),
-        Column("late_ms", number=True),
+        Column("late_s", number=True),
         Column("seq", number=True),
         Column("n", number=True),
         Column("reason"),
     ),
-    select="SELECT time, place, milli, mark, late, seq FROM reading {where} ORDER BY time, place",
-    time="time",
-    insert="INSERT INTO reading (time, place, milli, mark, late, seq) VALUES (?, ?, ?, ?, ?, ?)",
+    select="SELECT at, milli, mark, late, seq FROM reading {where} ORDER BY at",
+    time="at",
+    insert="INSERT INTO reading (at, milli, mark, late, seq) VALUES (?, ?, ?, ?, ?)",
     cells=_reading_cells,
     row=_reading_row,
     monthly=True,
