@@ -9,7 +9,8 @@ find_python
 make_venv .venv test
 
 missing() {
-    for pair in mosquitto:mosquitto mosquitto_pub:mosquitto-clients chromium:chromium shellcheck:shellcheck; do
+    for pair in mosquitto:mosquitto mosquitto_pub:mosquitto-clients chromium:chromium shellcheck:shellcheck \
+        victoria-metrics:victoria-metrics; do
         command -v "${pair%%:*}" >/dev/null 2>&1 || [ -x "/usr/sbin/${pair%%:*}" ] || printf '%s ' "${pair#*:}"
     done
 }

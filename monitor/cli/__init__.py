@@ -21,7 +21,7 @@ COMMANDS = {
     "run": _Place("monitor.cli.run", "run", "Run the daemon in the foreground."),
     "check": _Place("monitor.cli.check", "check", "Check the configuration; tell all problems at once."),
     "status": _Place("monitor.cli.status", "status", "Tell how the bench stands."),
-    "batch": _Place("monitor.cli.batch", "batch", "Note what happens to a batch: start, seen, harvest, discard."),
+    "batch": _Place("monitor.cli.batch", "batch", "Note what happens to a batch: start, seen, harvest, discard, undo."),
     "vessel": _Place(
         "monitor.cli.vessel", "vessel", "Note that you work on a vessel, or let it settle: its alarms wait."
     ),

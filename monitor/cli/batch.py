@@ -105,6 +105,21 @@ def discard(name: str, reason: str | None, when: str | None, config: Path | None
         tell(result, f"Noted: {batch_id} is thrown away.", as_program=as_program)
 
 
+@batch.command(short_help="Take back what was logged last.")
+@config_option
+@json_option
+def undo(config: Path | None, as_program: bool) -> None:
+    """Take back the newest entry of the log, as if it had never been made; it may be 10 min old. Again takes back the next."""
+    with Client(config) as client:
+        undoable = client.get("/bench").get("undoable") or []
+        if not undoable:
+            raise Said("There is nothing to undo: it can be done for 10 min after an entry was logged.")
+        newest = undoable[0]
+        result = client.post("/undo", {name: newest[name] for name in ("kind", "subject", "at")})
+        left = f" Again undoes the {undoable[1]['text']}." if len(undoable) > 1 else ""
+        tell(result, f"Undone: {result['text']}.{left}", as_program=as_program)
+
+
 def _note(client: Client, name: str, event: str, body: dict[str, Any], when: str | None) -> tuple[str, dict[str, Any]]:
     bench = client.get("/bench")
     batch_id = _resolve(bench, name)

@@ -8,7 +8,8 @@ from monitor.core.model import HOUR, MINUTE, SECOND, Air, Measures, Ms, Refused
 from monitor.core.replay import instants, ranges
 from monitor.core.rules import can_ring
 from monitor.core.stores import ENDS
-from monitor.core.wording import meals, rfc3339
+from monitor.core.undo import WITHIN
+from monitor.core.wording import meals, rfc3339, rfc3339_ms
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from monitor.core.quality import ProbeState
     from monitor.core.state import VesselState
     from monitor.core.stores import ColdStore
+    from monitor.core.undo import Memo
     from monitor.core.why import Decision
 
 MEALS_BACK: Final = 12 * HOUR
@@ -118,6 +120,7 @@ def bench(
         ],
         "probes": [_probe(probe, now) for probe in state.probes.values()],
         "stores": [_store(store, now) for store in state.cold_stores.values()],
+        "undoable": [_undoable(memo) for memo in state.journal.undoable(now)],
         "alarms": [alarm_document(alarm) for alarm in engine.alarms()],
         "phones": [_phone(phone) for phone in state.phones.values()],
         "decisions": {
@@ -142,6 +145,19 @@ def _probe(probe: ProbeState, now: Ms) -> dict[str, Any]:
     }
 
 
+def _undoable(memo: Memo) -> dict[str, Any]:
+    """``at`` names the entry, ``until`` is when it can be undone no more."""
+    kind, subject, at = memo.key
+    return {
+        "kind": kind,
+        "subject": subject,
+        "vessel": None if memo.vessel is None else memo.vessel.spec.id,
+        "at": rfc3339_ms(at),
+        "until": rfc3339_ms(at + WITHIN),
+        "text": memo.text,
+    }
+
+
 def _phone(phone: Phone) -> dict[str, Any]:
     """Never its address or keys: whoever has those can push to it."""
     gone = None if phone.gone is None else rfc3339(phone.gone)
@@ -156,6 +172,7 @@ def _vessel(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimat
         "water": None if newest_water is None else measurement(newest_water, now),
         "air": None if newest_air is None else measurement(newest_air, now),
         "batch": _batch(vessel, engine, estimates, now),
+        "last_start": _last_start(vessel, engine),
         "settling_until": None if vessel.settle_until is None else rfc3339(vessel.settle_until),
         "work_until": None if vessel.work_until is None else rfc3339(vessel.work_until),
         "settling_minutes": engine.state.site.alarms.settling / MINUTE,
@@ -192,6 +209,21 @@ def _content(store: ColdStore, now: Ms) -> dict[str, Any] | None:
         "ends_by": life.cause,
         "why": ENDS[life.cause],
         "oxygen_until": instants(life.oxygen),
+    }
+
+
+def _last_start(vessel: VesselState, engine: Engine) -> dict[str, Any] | None:
+    """What its newest batch was begun with, for the next one; ``None`` before there was one."""
+    batches = reversed(engine.state.batches.values())
+    start = next((batch.start for batch in batches if batch.start.vessel == vessel.spec.id), None)
+    if start is None:
+        return None
+    return {
+        "batch": start.batch,
+        "lot": start.lot,
+        "cysts_g": start.cysts_g,
+        "litres": start.litres,
+        "salinity_g_l": start.salinity_g_l,
     }
 
 

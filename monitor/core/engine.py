@@ -8,19 +8,14 @@ from __future__ import annotations
 
 from typing import Final
 
-from monitor.core import alarms, causes, promise, rules, rules_forgotten, rules_probes, rules_site, tins
-from monitor.core.alarming import Alarming
-from monitor.core.entries import check, comes_too_late
-from monitor.core.eta import Belief
+from monitor.core import alarms, causes, promise, rules, rules_forgotten, rules_probes, rules_site
 from monitor.core.house import Began, Host
-from monitor.core.log import BatchEntry, Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Start, Work
-from monitor.core.lots import Lot
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Undo, Work
 from monitor.core.model import (
     MINUTE,
     SLOT,
     Acknowledge,
     Air,
-    BatchChanged,
     BrokerLink,
     ClockSet,
     Effect,
@@ -28,7 +23,6 @@ from monitor.core.model import (
     Event,
     Learned,
     Logged,
-    LotSpec,
     Measures,
     Ms,
     PutBackInService,
@@ -42,9 +36,9 @@ from monitor.core.model import (
     Tick,
     Unshelve,
 )
+from monitor.core.noting import Noting
 from monitor.core.phones import PhoneGone, Subscribe, Unsubscribe
 from monitor.core.quality import accept, judge
-from monitor.core.rules_cysts import sow
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
 from monitor.core.state import Batch, State, VesselState
 from monitor.core.why import Decisions
@@ -53,7 +47,7 @@ RULES_EVERY: Final = 10 * MINUTE
 """How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
 
 
-class Engine(Alarming):
+class Engine(Noting):
     """Owns the state. Not thread-safe: one thread of decisions moves it."""
 
     def __init__(self, site: SiteSpec, now: Ms, *, rules: bool = True, learns: bool = True) -> None:
@@ -110,6 +104,8 @@ class Engine(Alarming):
             case Chill() | Emptied():
                 self.check(event)
                 self._chilled(event, effects)
+            case Undo():
+                self._undo(event, effects)
             case Subscribe() | Unsubscribe() | PhoneGone():
                 self._phones(event, effects)
         return effects
@@ -215,120 +211,6 @@ class Engine(Alarming):
         due += rules_site.dues(state)
         return min((when for when in due if when > now), default=now + SLOT)
 
-    # -- log entries
-
-    def check(self, entry: LogEntry) -> None:
-        """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper."""
-        check(self.state, entry)
-
-    def _chilled(self, entry: Chill | Emptied, effects: list[Effect]) -> None:
-        now = max(entry.time, entry.logged)
-        self.state.cold_stores[entry.store].take(entry)
-        if isinstance(entry, Emptied):
-            self._hands_on(entry.store, "the log: the store is empty", now, effects)
-        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
-
-    def _work(self, entry: Work, effects: list[Effect]) -> None:
-        now = max(entry.time, entry.logged)
-        self.state.vessels[entry.vessel].take(entry)
-        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
-
-    def _entry(self, entry: BatchEntry, effects: list[Effect]) -> None:
-        now = max(entry.time, entry.logged)
-        if not isinstance(entry, Start | Settle) and comes_too_late(self.state, entry):
-            self._record(entry)
-            return
-        if isinstance(entry, Harvest | Discard):
-            self._teach(entry, now, effects)
-        vessel = self._record(entry)
-        if isinstance(entry, Start):
-            sow(self.state, entry)
-            effects.append(Learned(now, f"prior/{entry.batch}", self.lot(entry.lot).document()))
-            self._replaced(now, effects)
-        if isinstance(entry, Settle):
-            self._look(rules.on_vessel(self.state, vessel, now), now, effects)
-            return
-        if isinstance(entry, Harvest | Discard):
-            self._hands_on(vessel.spec.id, "the log: the batch has ended", now, effects)
-        if isinstance(entry, Lapse):
-            self._hands_on(vessel.spec.id, "the monitor: the batch has ended, not logged", now, effects)
-        if vessel.batch is not None:
-            self._forecast(vessel.batch, now, effects)
-        effects.append(BatchChanged(now, entry.batch))
-        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
-
-    def lot(self, name: str) -> Lot:
-        """A tin as it is known; one that is nowhere configured is a new tin."""
-        known = self.state.lots.get(name)
-        if known is not None:
-            return known
-        spec = self.state.site.lots.get(name, LotSpec(name))
-        kin = [
-            lot
-            for lot in self.state.lots.values()
-            if spec.strain and self.state.site.lots.get(lot.id, LotSpec(lot.id)).strain == spec.strain
-        ]
-        return Lot.new(spec, kin)
-
-    def _teach(self, entry: Harvest | Discard, now: Ms, effects: list[Effect]) -> None:
-        """What a finished batch says of its tin, unless what befell it says more than the tin."""
-        batch = self.state.batches[entry.batch]
-        belief = batch.belief
-        if belief is None or not self._learns:
-            return
-        vessel = self.state.vessels[batch.start.vessel]
-        vessel.habit = vessel.habit.after(vessel.water, belief.room, batch.start.time // SLOT, entry.time // SLOT)
-        effects.append(Learned(now, f"vessel/{vessel.spec.id}", {"held": list(vessel.habit.held)}))
-        if entry.time // SLOT < now // SLOT:
-            belief.start_over()  # what befell the vessel after the end says nothing of the tin
-        if isinstance(entry, Harvest):
-            belief.see(entry)
-        batch.untaught = belief.teaches(entry.time)
-        if batch.untaught:
-            return
-        lot = self.lot(batch.start.lot).learn(entry.batch, now, belief.prior, belief.points, belief.weights)
-        self.state.lots[lot.id] = lot
-        effects.append(Learned(now, f"lot/{lot.id}", lot.document()))
-        self._look([tins.tin_falling(self.state, lot, now)], now, effects)
-
-    def _record(self, entry: BatchEntry) -> VesselState:
-        """Take an entry into the state, without looking at any rule; returns its vessel."""
-        if isinstance(entry, Settle):
-            vessel = self.state.vessels[entry.vessel]
-            vessel.settle_until = entry.until if entry.until > entry.logged else None
-            return vessel
-        if isinstance(entry, Start):
-            vessel = self.state.vessels[entry.vessel]
-            prior = self.lot(entry.lot).before_next()
-            room = self.state.room if self.state.has_room_probe else None
-            belief = Belief(entry, prior, vessel.water, vessel.air if vessel.air_probes else None, room, vessel.habit)
-            for other in self.state.batches.values():
-                if other.start.vessel == entry.vessel and isinstance(other.ended, Lapse):
-                    other.belief = None  # its vessel is used again: it can't be taken up any more
-            vessel.batch = self.state.batches[entry.batch] = Batch(entry, belief)
-            return vessel
-        batch = self.state.batches[entry.batch]
-        vessel = self.state.vessels[batch.start.vessel]
-        if comes_too_late(self.state, entry):
-            if isinstance(entry, Harvest | Discard):
-                batch.ended, batch.untaught = entry, "it was logged after it had been closed"
-            return vessel
-        if isinstance(entry, Lapse) and batch.ended is not None:
-            return vessel  # a clock that was set back has put it behind the keeper's own entry
-        if isinstance(batch.ended, Lapse):
-            batch.ended, vessel.batch = None, batch  # it was there all the time
-        if isinstance(entry, Seen):
-            if batch.belief is not None:
-                batch.belief.see(entry)
-            batch.expected, batch.outlooks = None, []  # new evidence: what can be counted on is reckoned anew
-            return vessel
-        batch.ended = entry
-        if not isinstance(entry, Lapse):
-            batch.belief = None  # a late word can still take up what nobody wrote of
-        if vessel.batch is batch:
-            vessel.batch, vessel.settle_until = None, None
-        return vessel
-
     # -- the world around
 
     def _link(self, event: BrokerLink, effects: list[Effect]) -> None:
@@ -355,6 +237,7 @@ class Engine(Alarming):
                 vessel.work_until += by
         for name, memory in state.memories.items():
             state.memories[name] = alarms.clock_set(memory, by)
+        state.journal.clock_set(by)
         if by < 0:
             self._forget_ahead(event.time)
         for batch in self.state.open_batches():

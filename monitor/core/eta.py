@@ -21,6 +21,8 @@ from monitor.core.window import Window, window
 from monitor.core.wording import duration
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from monitor.core.history import SlotSeries
@@ -100,6 +102,13 @@ class Belief:
         """Take a log entry as evidence."""
         self.evidence.append(evidence)
         self.evidence_slot = -1
+
+    def go_back(self, evidence: Sequence[Evidence]) -> None:
+        """These entries are all there is, and whatever came in meanwhile counts."""
+        self.evidence = list(evidence)
+        self.points = cloud()
+        self.weights = np.full(len(self.points), 1 / len(self.points))
+        self.start_over()
 
     def touched(self, slot: int) -> None:
         """A reading fell into ``slot``: start over when that slot was already summed."""

@@ -117,7 +117,46 @@ class Lapse:
     batch: str
 
 
+@dataclass(frozen=True, slots=True)
+class Undo:
+    """Takes back the entry of ``kind`` about ``subject`` that was logged at ``at``: as if it had never been made."""
+
+    time: Ms
+    logged: Ms
+    kind: str  # as ``kind_of`` says it
+    subject: str  # a batch, vessel or store
+    at: Ms
+
+
 BatchEntry = Start | Seen | Harvest | Discard | Settle | Lapse
 """What is written down about a vessel and what is in it."""
 
-LogEntry = BatchEntry | Work | Chill | Emptied
+StoreEntry = Chill | Emptied
+"""What is written down about a cold store."""
+
+Deed = BatchEntry | Work | StoreEntry
+"""What was seen or done; the rest of the log is about the log."""
+
+LogEntry = Deed | Undo
+
+
+def kind_of(entry: LogEntry) -> str:
+    """The word of an entry's kind, as the store and the API have it."""
+    return type(entry).__name__.lower()
+
+
+def subject_of(entry: LogEntry) -> str:
+    """The batch, vessel or store it is about."""
+    if isinstance(entry, Undo):
+        return entry.subject
+    if isinstance(entry, Chill | Emptied):
+        return entry.store
+    return entry.vessel if isinstance(entry, Settle | Work) else entry.batch
+
+
+Key = tuple[str, str, int]
+"""Kind, subject and ``logged``: what tells an entry from all others."""
+
+
+def key_of(entry: LogEntry) -> Key:
+    return kind_of(entry), subject_of(entry), entry.logged

@@ -421,8 +421,8 @@ class SlotClosed:
 class Learned:
     """Something to be kept that neither slots nor log can tell: what a tin has taught, what a batch began with.
 
-    ``key`` is ``lot/<id>``, ``vessel/<id>``, ``prior/<batch>``, ``expected/<batch>`` or ``house/<what>``;
-    ``document`` is ready for JSON and takes the place of the one before.
+    ``key`` is ``lot/<id>``, ``vessel/<id>``, ``prior/<batch>``, ``expected/<batch>``, ``house/<what>`` or ``undo/recent``;
+    ``document`` is ready for JSON and takes the place of the one before; an empty one takes it away.
     """
 
     time: Ms

@@ -11,17 +11,21 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.core import promise
 from monitor.core.alarms import HELD_BY_A_PERSON, Memory, clock_set
-from monitor.core.log import Chill, Emptied, LogEntry, Settle, Start, Work
+from monitor.core.log import Chill, Emptied, Settle, Start, Work
 from monitor.core.lots import Lot
 from monitor.core.model import DAY, SLOT, Air, Alarm, AlarmState, Measures, Ms, Reading, SlotClosed
 from monitor.core.phones import PHONES_KEY, phones_from
 from monitor.core.quality import CLOCK_UNSET, accept
 from monitor.core.rules_cysts import sow
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
+from monitor.core.undo import UNDO_KEY, WITHIN, Memo, without_undone
 from monitor.core.water import Habit
 
 if TYPE_CHECKING:
-    from monitor.core.log import BatchEntry
+    from collections.abc import Iterable
+
+    from monitor.core.eta import Belief
+    from monitor.core.log import BatchEntry, Deed, LogEntry
     from monitor.core.state import State, VesselState
 
 
@@ -72,51 +76,74 @@ class Recalling(ABC):
         self.state.probes[reading.probe].not_ahead(self.state.listening_since)
 
     def recall_learned(self, key: str, document: dict[str, Any]) -> None:
-        """What ``Learned`` gave to keep: tins and vessels before the log, batches after. ValueError for another version's."""
+        """What ``Learned`` gave to keep: tins, vessels and what can be undone before the log, batches after.
+
+        ValueError for another version's.
+        """
         kind, _, name = key.partition("/")
+        if not document:
+            return  # it was taken back
         if kind == "lot":
             self.state.lots[name] = Lot.from_document(document)
-            return
-        if kind == "vessel":
+        elif kind == "vessel":
             if name in self.state.vessels:
                 self.state.vessels[name].habit = Habit(tuple(document["held"]))
-            return
-        if kind == "house":
+        elif kind == "house":
             self.state.house.recall(name, document)
-            return
-        if key == PHONES_KEY:
+        elif key == PHONES_KEY:
             self.state.phones = phones_from(document)
-            return
-        batch = self.state.batches.get(name)
-        if batch is None or batch.belief is None:
+        elif key == UNDO_KEY:
+            self.state.journal.kept = {(one["kind"], one["subject"], one["at"]): one for one in document["before"]}
+        else:
+            self._recall_of_batch(kind, name, document)
+
+    def _recall_of_batch(self, kind: str, name: str, document: dict[str, Any]) -> None:
+        batch, belief = self.state.batches.get(name), self._beliefs().get(name)
+        if batch is None or belief is None:
             return
         if kind == "prior":
-            batch.belief.prior = Lot.from_document(document).before_next()
-            batch.belief.start_over()
+            belief.prior = Lot.from_document(document).before_next()
+            belief.start_over()
         elif kind == "expected" and batch.expected is None:
             promise.recall(batch, document)
 
-    def recall_entry(self, entry: LogEntry) -> None:
-        """A log entry from before, in the order in which they were logged; yields no effects and looks at no rule."""
-        if isinstance(entry, Chill | Emptied):
-            if entry.store in self.state.cold_stores:
-                self.state.cold_stores[entry.store].take(entry)
-            return
-        if isinstance(entry, Work):
-            if entry.vessel in self.state.vessels:
-                self.state.vessels[entry.vessel].take(entry)
-            return
+    def recall_log(self, entries: Iterable[LogEntry]) -> None:
+        """The whole log from before, in the order in which it was logged; yields no effects and looks at no rule."""
+        for entry in without_undone(entries):
+            self.recall_entry(entry)
+
+    def recall_entry(self, entry: Deed) -> None:
+        """One entry from before, that was not undone."""
         if isinstance(entry, Start):
             sow(self.state, entry)  # whatever became of the vessel, it is no longer in the tin
-        if isinstance(entry, Start | Settle) and entry.vessel not in self.state.vessels:
-            return  # a vessel that is no longer configured: its record stays in the store
-        if not isinstance(entry, Start | Settle) and entry.batch not in self.state.batches:
+        if not self._knows(entry):
             return
-        self._record(entry)
+        recent = self.state.listening_since - entry.logged <= WITHIN
+        memo = Memo.of(self.state, entry) if recent else None
+        if isinstance(entry, Chill | Emptied):
+            self.state.cold_stores[entry.store].take(entry)
+        elif isinstance(entry, Work):
+            self.state.vessels[entry.vessel].take(entry)
+        else:
+            self._record(entry)
+        if memo is not None:
+            self.state.journal.recall(memo)
+
+    def _knows(self, entry: Deed) -> bool:
+        """Whether what it is about is still configured: otherwise its record stays in the store."""
+        if isinstance(entry, Chill | Emptied):
+            return entry.store in self.state.cold_stores
+        if isinstance(entry, Start | Settle | Work):
+            return entry.vessel in self.state.vessels
+        return getattr(entry, "batch", "") in self.state.batches
+
+    def _beliefs(self) -> dict[str, Belief]:
+        batches = self.state.batches.items()
+        return self.state.journal.beliefs() | {name: b.belief for name, b in batches if b.belief is not None}
 
     def batches_believed(self) -> list[str]:
-        """Ids of the batches of which more is to be recalled than the log: the open ones, and what can still be taken up."""
-        return [name for name, batch in self.state.batches.items() if batch.belief is not None]
+        """Ids of the batches of which more is to be recalled than the log: open ones, and what can still be taken up."""
+        return list(self._beliefs())
 
     def reading_recall_from(self) -> Ms:
         """From when on stored readings are needed besides the closed slots; call after the slots."""

@@ -10,6 +10,7 @@ from monitor.core.house import House
 from monitor.core.model import Air, AlarmState
 from monitor.core.quality import ProbeState, newest_of
 from monitor.core.stores import ColdStore
+from monitor.core.undo import Journal
 from monitor.core.water import NO_HABIT, Habit
 
 if TYPE_CHECKING:
@@ -106,6 +107,7 @@ class State:
     cold_stores: dict[str, ColdStore] = field(default_factory=dict)
     memories: dict[str, Memory] = field(default_factory=dict)
     conditions: dict[str, Condition] = field(default_factory=dict)  # newest finding of each alarm with a memory
+    journal: Journal = field(default_factory=Journal)  # what can still be undone
     phones: dict[str, Phone] = field(default_factory=dict)  # that take pushes, or did, by id
     broker_up: bool = True
     broker_since: Ms = 0

@@ -115,6 +115,10 @@ class ColdStore:
         life = self.life(now)
         return life is not None and life.until.hi is not None and now > life.until.hi + FORGOTTEN
 
+    def hold(self, content: Content | None) -> None:
+        """It holds this, as it did before an entry that was undone."""
+        self.content, self._life = content, None
+
     def take(self, entry: Chill | Emptied) -> None:
         """Take an entry that ``check`` has let through."""
         self._life = None

@@ -20,6 +20,11 @@ def rfc3339(time: Ms) -> str:
     return datetime.fromtimestamp(time // 1000, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
+def rfc3339_ms(time: Ms) -> str:
+    """RFC 3339 in UTC with Z and milliseconds: what names an entry of the log must be exact."""
+    return f"{rfc3339(time)[:-1]}.{time % 1000:03d}Z"
+
+
 def clock(time: Ms, timezone: str, now: Ms) -> str:
     """Local time of day; with the weekday when that is not today."""
     there = datetime.fromtimestamp(time / 1000, zone(timezone))

@@ -2,7 +2,7 @@
 
 ``R.csv`` has the columns ``time,probe,value``: RFC 3339 with Z or an offset, the probe's id, the value in its configured
 unit or an air word; an empty value is a missing one. ``L.jsonl`` has one event a line: ``start``, ``seen``, ``harvest``,
-``discard``, ``settle``, ``work``, ``chill``, ``emptied``, ``lapse``, each with ``time`` and optionally ``logged``.
+``discard``, ``settle``, ``work``, ``chill``, ``emptied``, ``lapse``, ``undo``, each with ``time`` and optionally ``logged``.
 """
 
 from __future__ import annotations
@@ -13,7 +13,21 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from monitor.core.log import Chill, Discard, Emptied, Gas, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Work
+from monitor.core.log import (
+    Chill,
+    Discard,
+    Emptied,
+    Gas,
+    Harvest,
+    Lapse,
+    LogEntry,
+    Seen,
+    Settle,
+    Sight,
+    Start,
+    Undo,
+    Work,
+)
 from monitor.core.model import Measures, Ms, Sample
 from monitor.core.replay import Measured
 from monitor.intake.unreadable import Unreadable
@@ -103,12 +117,12 @@ class _Line(BaseModel):
     logged: AwareDatetime | None = None
 
     @property
-    def at(self) -> Ms:
+    def when(self) -> Ms:
         return _ms(self.time)
 
     @property
     def known(self) -> Ms:
-        return self.at if self.logged is None else _ms(self.logged)
+        return self.when if self.logged is None else _ms(self.logged)
 
 
 Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
@@ -126,7 +140,7 @@ class _Start(_Line):
 
     def entry(self) -> LogEntry:
         return Start(
-            self.at, self.known, self.batch, self.vessel, self.lot, self.cysts_g, self.litres, self.salinity_g_l
+            self.when, self.known, self.batch, self.vessel, self.lot, self.cysts_g, self.litres, self.salinity_g_l
         )
 
 
@@ -137,7 +151,7 @@ class _Seen(_Line):
     fraction: Share | None = None
 
     def entry(self) -> LogEntry:
-        return Seen(self.at, self.known, self.batch, self.what, self.fraction)
+        return Seen(self.when, self.known, self.batch, self.what, self.fraction)
 
 
 class _Harvest(_Line):
@@ -147,7 +161,7 @@ class _Harvest(_Line):
     nauplii: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
 
     def entry(self) -> LogEntry:
-        return Harvest(self.at, self.known, self.batch, self.hatched_fraction, self.nauplii)
+        return Harvest(self.when, self.known, self.batch, self.hatched_fraction, self.nauplii)
 
 
 class _Discard(_Line):
@@ -156,7 +170,7 @@ class _Discard(_Line):
     reason: str = ""
 
     def entry(self) -> LogEntry:
-        return Discard(self.at, self.known, self.batch, self.reason)
+        return Discard(self.when, self.known, self.batch, self.reason)
 
 
 class _Settle(_Line):
@@ -165,7 +179,7 @@ class _Settle(_Line):
     until: AwareDatetime
 
     def entry(self) -> LogEntry:
-        return Settle(self.at, self.known, self.vessel, _ms(self.until))
+        return Settle(self.when, self.known, self.vessel, _ms(self.until))
 
 
 class _Work(_Line):
@@ -174,7 +188,7 @@ class _Work(_Line):
     until: AwareDatetime
 
     def entry(self) -> LogEntry:
-        return Work(self.at, self.known, self.vessel, _ms(self.until))
+        return Work(self.when, self.known, self.vessel, _ms(self.until))
 
 
 class _Chill(_Line):
@@ -189,7 +203,7 @@ class _Chill(_Line):
 
     def entry(self) -> LogEntry:
         return Chill(
-            self.at,
+            self.when,
             self.known,
             self.store,
             self.nauplii,
@@ -206,7 +220,7 @@ class _Emptied(_Line):
     store: str
 
     def entry(self) -> LogEntry:
-        return Emptied(self.at, self.known, self.store)
+        return Emptied(self.when, self.known, self.store)
 
 
 class _Lapse(_Line):
@@ -216,11 +230,22 @@ class _Lapse(_Line):
     batch: str
 
     def entry(self) -> LogEntry:
-        return Lapse(self.at, self.known, self.batch)
+        return Lapse(self.when, self.known, self.batch)
 
 
-_Any = _Start | _Seen | _Harvest | _Discard | _Settle | _Work | _Chill | _Emptied | _Lapse
-_EVENT: TypeAdapter[_Any] = TypeAdapter(Annotated[_Any, Field(discriminator="event")])
+class _Undo(_Line):
+    event: Literal["undo"]
+    kind: Literal["start", "seen", "harvest", "discard", "settle", "work", "chill", "emptied"]
+    subject: str
+    at: AwareDatetime  # when what is undone was logged
+
+    def entry(self) -> LogEntry:
+        return Undo(self.when, self.known, self.kind, self.subject, _ms(self.at))
+
+
+_Kinds = _Start | _Seen | _Harvest | _Discard | _Settle | _Work | _Chill | _Emptied | _Lapse | _Undo
+_Event = Annotated[_Kinds, Field(discriminator="event")]
+_EVENT: TypeAdapter[_Kinds] = TypeAdapter(_Event)
 
 
 def entries(path: Path) -> Iterator[LogEntry]:
@@ -248,6 +273,7 @@ def _allowed(where: str) -> str:
         "chill": _Chill,
         "emptied": _Emptied,
         "lapse": _Lapse,
+        "undo": _Undo,
     }
     kind = kinds.get(where.split("/", maxsplit=1)[0])
     if kind is None:

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 import structlog
 
+from monitor.forward import Pace, Server
 from monitor.intake.link import Link
 from monitor.notify.phonebook import PhoneBook
 from monitor.service.channels import Linked, make_channels, push_key
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.supervisor import Supervisor, Wiring
-from monitor.settings.credentials import broker_password, heartbeat_url, web_password_hash
+from monitor.settings.credentials import broker_password, heartbeat_url, series_tokens, web_password_hash
 from monitor.web import WebOptions, WebServer, make_app
 from monitor.web.links import Links
 
@@ -62,6 +63,18 @@ def make_heartbeat(settings: Settings, clock: Clock) -> Heartbeat:
     return Heartbeat(None if url is None else url.get_secret_value(), settings.heartbeat.every, clock)
 
 
+def series_servers(settings: Settings) -> list[tuple[Server, Pace]]:
+    """In the order of the configuration. Raises ConfigError when a token can't be read."""
+    tokens = dict(series_tokens(settings))
+    made = []
+    for one in settings.series_servers:
+        token = tokens.get(one.id)
+        told = None if token is None else token.get_secret_value()
+        server = Server(one.id, one.url, one.org, one.bucket, told, one.ca_file, one.gzip)
+        made.append((server, Pace(every_s=one.every / 1000, lines=one.batch)))
+    return made
+
+
 class Daemon:
     """Raises ConfigError or WebProblem for what can't be served."""
 
@@ -91,6 +104,7 @@ class Daemon:
                 reaches=settings.reaches(),
                 book=book,
                 keep=settings.store.keep(),
+                series_servers=series_servers(settings),
             )
         )
         pushes = any(channel.kind == "webpush" for channel in settings.channels)

@@ -65,13 +65,15 @@ class ServiceDesk:
         self._trying = threading.Lock()
         self._lock = threading.Lock()
         self._view: dict[str, Any] = {}
+        self._figures: dict[str, Any] = {}
         self._version = 0
         self._waiting: dict[asyncio.Future[None], asyncio.AbstractEventLoop] = {}
 
-    def publish(self, view: dict[str, Any]) -> None:
-        """A newer view; whoever waits is woken. The view must not be changed afterwards."""
+    def publish(self, view: dict[str, Any], figures: dict[str, Any] | None = None) -> None:
+        """A newer view; whoever waits is woken. What is given must not be changed afterwards."""
         with self._lock:
             self._view = view
+            self._figures = figures or {}
             self._version += 1
             waiting, self._waiting = self._waiting, {}
         for future, loop in waiting.items():
@@ -80,6 +82,9 @@ class ServiceDesk:
 
     def bench(self) -> dict[str, Any]:
         return self._view
+
+    def figures(self) -> dict[str, Any]:
+        return self._figures
 
     def version(self) -> int:
         return self._version

@@ -112,17 +112,18 @@ class House:
         """The store has taken all that waited."""
         self._unsaved = None
 
-    def outcome(self, delivery: Delivery) -> None:
-        """How a try with a letter ended; to be told before the outbox is."""
+    def outcome(self, delivery: Delivery) -> str:
+        """How a try with a letter ended; to be told before the outbox is. The channel, empty for a letter nobody knows."""
         channel = next((letter.channel for letter in self._store.undelivered() if letter.id == delivery.letter_id), "")
         if not channel:
-            return
+            return ""
         if delivery.ok:
             self.worked(channel)
-            return
+            return channel
         lane = self._lanes.setdefault(channel, _Lane())
         lane.since = self._clock.steady() if lane.since is None else lane.since
         lane.works, lane.error, lane.todo = False, delivery.error, delivery.todo
+        return channel
 
     def worked(self, channel: str) -> None:
         """A letter got through."""

@@ -33,7 +33,9 @@ from monitor.core.model import (
 )
 from monitor.core.phones import PHONES_KEY, PhoneEvent, PhoneGone
 from monitor.core.rules_site import DELIVERY
+from monitor.core.undo import UNDO_KEY
 from monitor.core.wording import local_date
+from monitor.forward import Forwarder
 from monitor.intake.commands import family
 from monitor.intake.incoming import Incoming
 from monitor.intake.session import Session
@@ -43,6 +45,7 @@ from monitor.service.burden import Reporter
 from monitor.service.chores import Chore, Chores, Upkeep
 from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.doing import Doing
+from monitor.service.figures import Figures
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.house import House, Parts
 from monitor.service.ingest import Ingest
@@ -50,6 +53,7 @@ from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
 from monitor.store import Keep, Store, StoreError
 from monitor.store.record import Record
+from monitor.store.sinks import Forwarded
 from monitor.web.desk import Why
 
 if TYPE_CHECKING:
@@ -57,6 +61,7 @@ if TYPE_CHECKING:
 
     from monitor.core.dispatch import Manners, Reach
     from monitor.core.model import SiteSpec
+    from monitor.forward import Pace, Server
     from monitor.intake.binding import Binding
     from monitor.intake.link import Link
     from monitor.notify import Channel
@@ -93,6 +98,7 @@ class Wiring:
     reaches: Mapping[str, Reach] = field(default_factory=dict)
     book: PhoneBook = field(default_factory=PhoneBook)
     keep: Keep = field(default_factory=Keep)
+    series_servers: Sequence[tuple[Server, Pace]] = ()
 
 
 class Supervisor:
@@ -137,9 +143,18 @@ class Supervisor:
             self._session = self._make_session()
             self._doing = Doing(self._engine, self._ingest, self._clock, self._carry_out, self._publish)
             self._house = self._make_house()
+            self._figures = self._make_figures()
             self._teller = Teller(
-                self._engine, self.desk, self._clock, self._session.publish, self._house.document, store.tell
+                self._engine,
+                self.desk,
+                self._clock,
+                self._session.publish,
+                self._house_document,
+                store.tell,
+                self._figures.document,
             )
+            servers, put = self._w.series_servers, self._inputs.put
+            self._forwarder = Forwarder(servers, self._w.site, store, self._clock, put)
             self._upkeep = Upkeep(store, self._w.keep, self._clock, self._inputs.put)
             self._chores = Chores(self._inputs.put, self._clock)
             self._carry(self._engine.step(self._house.began()))
@@ -148,6 +163,7 @@ class Supervisor:
                 self._notifier.start()
                 self._session.start()
                 self._chores.start()
+                self._forwarder.start()
                 if on_ready is not None:
                     on_ready()
                 self._house.ready()
@@ -159,6 +175,13 @@ class Supervisor:
     def _make_house(self) -> House:
         heartbeat = self._w.heartbeat or Heartbeat(None, 0, self._clock)
         return House(self._engine, self._store, self._w.store_path, self._clock, heartbeat, Watchdog())
+
+    def _house_document(self) -> dict[str, Any]:
+        return self._house.document() | self._forwarder.document()
+
+    def _make_figures(self) -> Figures:
+        channels = [channel.id for channel in self._w.channels]
+        return Figures(self._store, self._ingest.counters, channels, self._inputs.qsize)
 
     def _parts(self) -> Parts:
         channels = [channel.id for channel in self._w.channels]
@@ -188,8 +211,8 @@ class Supervisor:
             self._recall_learned(f"lot/{lot}")
         for vessel in self._w.site.vessels:
             self._recall_learned(f"vessel/{vessel}")
-        for entry in entries:
-            engine.recall_entry(entry)
+        self._recall_learned(UNDO_KEY)
+        engine.recall_log(entries)
         for batch in engine.batches_believed():
             self._recall_learned(f"prior/{batch}")
             self._recall_learned(f"expected/{batch}")
@@ -220,6 +243,7 @@ class Supervisor:
     def _end(self) -> None:
         self._house.stopping(asked=self._stopping)
         self._chores.stop()
+        self._forwarder.stop(3.0)
         self._commit()
         self._session.stop()
         self._notifier.stop(3.0)
@@ -238,6 +262,8 @@ class Supervisor:
             if isinstance(item, Delivery):
                 self._house.outcome(item)
                 self._outbox.settle(item, self._clock.wall())
+            elif isinstance(item, Forwarded):
+                self._store.forwarded(item)
             elif isinstance(item, Asked):
                 item.answer.set_exception(Refused("the service is stopping; try again when it runs"))
 
@@ -287,13 +313,15 @@ class Supervisor:
                 case PhoneGone():
                     self._carry(self._engine.step(item))
                 case Delivery():
-                    self._house.outcome(item)
+                    self._figures.tried(self._house.outcome(item), ok=item.ok)
                     self._outbox.settle(item, self._clock.wall())
                 case Tried():
                     for channel in item.working:
                         self._house.worked(channel)
                 case _Link():
                     self._link_changed(item)
+                case Forwarded():
+                    self._store.forwarded(item)
                 case Chore():
                     self._upkeep.do(item)
             if self._store.urgent:
@@ -321,6 +349,7 @@ class Supervisor:
                 log.error("broker.session-died")
                 self._session = self._make_session()
                 self._session.start()
+            self._forwarder.tend()
             self._hand_out()
             self.last_tick = self._clock.steady()
         except Exception:
@@ -429,12 +458,15 @@ class Supervisor:
     def _commit(self) -> None:
         """Persist, then acknowledge in the order of arrival. A disk that takes nothing holds up neither decisions nor pushes."""
         try:
-            self._store.commit()
+            wrote = self._store.commit()
         except StoreError as error:
+            self._figures.committed(ok=False)
             self._commit_failed(error)
             if not getattr(error, "urgent_saved", False) and self._store.urgent:
                 log.exception("disk.urgent-unsaved", text="alarms go out from memory; a crash now would forget them")
             return
+        if wrote:
+            self._figures.committed(ok=True)
         self._house.saved()
         if self._disk_failing:
             self._disk_failing = False
@@ -456,7 +488,7 @@ class Supervisor:
 
 
 def _subject(command: Any) -> str:
-    for name in ("store", "batch", "alarm", "vessel"):
+    for name in ("subject", "store", "batch", "alarm", "vessel"):
         if hasattr(command, name):
             return str(getattr(command, name))
     return ""

@@ -38,7 +38,9 @@ class Teller:
         publish: Callable[[str, str], None],
         house: Callable[[], dict[str, Any]] = dict,
         tell: Callable[[str, Ms, dict[str, Any]], object] = lambda *_: None,
+        figures: Callable[[], dict[str, Any]] = dict,
     ) -> None:
+        self._figures = figures
         self._tell = tell
         self._noted: dict[str, tuple[Ms, str, float | None]] = {}  # batch: when, stage, ready as it was kept last
         self._house = house
@@ -47,6 +49,7 @@ class Teller:
         self._clock = clock
         self._publish = publish
         self._estimates: dict[str, Estimate] = {}
+        self._vessels: dict[str, str] = {}  # of the estimates
         self._made: dict[str, float] = {}
         self._dirty: set[str] = set()
         self._kept: dict[str, tuple[float, str, str]] = {}  # vessel: when, stage, document
@@ -99,6 +102,7 @@ class Teller:
             age = began - self._made.get(batch, -ESTIMATE_AT_LEAST_S)
             if age >= ESTIMATE_AT_LEAST_S or (batch in self._dirty and age >= ESTIMATE_EVERY_S):
                 self._estimates[batch] = self._engine.estimate(batch, self._clock.now())
+                self._vessels[batch] = self._engine.state.batches[batch].start.vessel
                 self._made[batch] = began
                 self._dirty.discard(batch)
                 self._view_due = True
@@ -112,7 +116,7 @@ class Teller:
         self._made.pop(batch, None)
         self._dirty.discard(batch)
         self._noted.pop(batch, None)
-        vessel = self._engine.state.batches[batch].start.vessel
+        vessel = self._vessels.pop(batch)  # whose start was undone the engine knows no more
         self._kept.pop(vessel, None)
         ended = {"time": None, "batch": batch, "stage": "ended"}
         self._publish(self._topic(vessel), json.dumps(ended))
@@ -152,5 +156,5 @@ class Teller:
         view["lots"] = [
             {"id": lot, "strain": known[lot].strain if lot in known else ""} for lot in dict.fromkeys([*lots, *known])
         ]
-        self._desk.publish(view | self._house())
+        self._desk.publish(view | self._house(), self._figures())
         self._view_at, self._view_due = now, False

@@ -12,6 +12,7 @@ from monitor.settings.channels import WAYS, check_channels, check_telling
 from monitor.settings.errors import nearest, quoted
 from monitor.settings.models import Alarms, Vessel
 from monitor.settings.probes import NUMERIC_AIR, RANGES, WORDS
+from monitor.settings.series import check_series_servers
 from monitor.settings.stores import check_cold_stores, check_store_of
 from monitor.settings.units import Kind, plain, told
 
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
 def cross_check(draft: Draft) -> None:
     """Run all checks."""
-    for parts in (draft.vessel, draft.probe, draft.lot, draft.cold_store, draft.channel):
+    for parts in (draft.vessel, draft.probe, draft.lot, draft.cold_store, draft.channel, draft.series_server):
         _no_id_twice(draft, parts)
     _broker(draft)
     _web(draft)
@@ -42,6 +43,7 @@ def cross_check(draft: Draft) -> None:
     _one_probe_a_value(draft)
     check_channels(draft)
     check_telling(draft)
+    check_series_servers(draft, loopback)
 
 
 def loopback(host: str) -> bool:

@@ -50,6 +50,22 @@ def channel_secrets(settings: Settings) -> tuple[tuple[str, SecretStr], ...]:
     return _of_each(settings, _channel_secret, ("webhook",))
 
 
+def series_tokens(settings: Settings) -> tuple[tuple[str, SecretStr], ...]:
+    """Id and token of each time-series server that has one. Raises ConfigError with all that cannot be read."""
+    found: list[tuple[str, SecretStr]] = []
+    problems: list[Problem] = []
+    for index, server in enumerate(settings.series_servers):
+        try:
+            token = _secret(settings, join("series_server", index), "token", server.token_file, server.token_env)
+        except ConfigError as error:
+            problems += error.problems
+        else:
+            found += [] if token is None else [(server.id, token)]
+    if problems:
+        raise ConfigError(problems)
+    return tuple(found)
+
+
 def heartbeat_url(settings: Settings) -> SecretStr | None:
     """Where the sign of life goes, or None. Raises ConfigError when it cannot be read or is no web address."""
     heartbeat = settings.heartbeat
@@ -86,7 +102,7 @@ def _of_each(
 def outside_problems(settings: Settings) -> tuple[Problem, ...]:
     """What the configuration names and this machine, for this user, does not have: files, variables, secrets."""
     problems: list[Problem] = []
-    for look in (broker_password, web_password_hash, heartbeat_url, channel_urls, channel_secrets):
+    for look in (broker_password, web_password_hash, heartbeat_url, channel_urls, channel_secrets, series_tokens):
         try:
             look(settings)
         except ConfigError as error:
@@ -151,6 +167,7 @@ def _secret(settings: Settings, pointer: str, what: str, file: Path | None, vari
 def _missing_files(settings: Settings) -> Iterator[Problem]:
     sections: list[tuple[str, Section]] = [(join("broker"), settings.broker), (join("web"), settings.web)]
     sections += [(join("channel", index), channel) for index, channel in enumerate(settings.channels)]
+    sections += [(join("series_server", index), server) for index, server in enumerate(settings.series_servers)]
     for pointer, section in sections:
         for key in ("ca_file", "cert_file", "key_file"):
             file: Path | None = getattr(section, key, None)

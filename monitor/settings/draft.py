@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web
     from monitor.settings.probes import Probe
+    from monitor.settings.series import SeriesServer
     from monitor.settings.stores import ColdStore
 
 S = TypeVar("S", bound=Section)
@@ -60,6 +61,7 @@ class Draft:
     lot: list[Part[Lot]] = field(default_factory=list)
     cold_store: list[Part[ColdStore]] = field(default_factory=list)
     channel: list[Part[Channel]] = field(default_factory=list)
+    series_server: list[Part[SeriesServer]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
     def wrong(self, pointer: str, found: str, allowed: str, hint: str = "", about: str = "") -> None:
@@ -149,6 +151,10 @@ ELSEWHERE = {
         "channel",
         "secret",
     ): "A secret does not belong here: name a file in secret_file or a variable in secret_env.",
+    (
+        "seriesserver",
+        "token",
+    ): "A token does not belong here: name a file in token_file or a variable in token_env.",
     ("broker", "host"): 'Write url = "mqtt://host:port".',
     ("broker", "port"): 'Write url = "mqtt://host:port".',
 }

@@ -70,6 +70,7 @@ IN_FORCE: dict[str, list[dict[str, Any]]] = {
     "lot": [{"id": "tin-7", "strain": "san-francisco-bay", "label_hatch_percent": 85}],
     "cold_store": [],
     "channel": [],
+    "series_server": [],
 }
 
 

@@ -15,6 +15,7 @@ from monitor.settings.draft import Draft
 from monitor.settings.errors import ConfigError, Problem, join, nearest, quoted, shown
 from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web
 from monitor.settings.probes import Probe
+from monitor.settings.series import SeriesServer
 from monitor.settings.settings import LISTS, TABLES, Settings
 from monitor.settings.stores import ColdStore
 
@@ -112,6 +113,7 @@ def from_document(
         lots=tuple(part.value for part in draft.lot),
         cold_stores=tuple(part.value for part in draft.cold_store),
         channels=tuple(part.value for part in draft.channel),
+        series_servers=tuple(part.value for part in draft.series_server),
     )
     return Loaded(settings, frozenset(_keys(document)), origins | worked_out)
 
@@ -133,6 +135,8 @@ def _take_all(draft: Draft, raw: Mapping[str, Any]) -> None:
     draft.lot = [draft.take(Lot, item, place) for place, item in _items(draft, raw, "lot")]
     draft.cold_store = [draft.take(ColdStore, item, place) for place, item in _items(draft, raw, "cold_store")]
     draft.channel = [draft.take(Channel, item, place) for place, item in _items(draft, raw, "channel")]
+    servers = _items(draft, raw, "series_server")
+    draft.series_server = [draft.take(SeriesServer, item, place) for place, item in servers]
 
 
 def _items(draft: Draft, raw: Mapping[str, Any], name: str) -> list[tuple[str, object]]:

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict
 from monitor.core import model as core
 from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web, minutes_of
 from monitor.settings.probes import Probe
+from monitor.settings.series import SeriesServer
 from monitor.settings.stores import ColdStore, store_of
 
 if TYPE_CHECKING:
@@ -32,6 +33,7 @@ LISTS: dict[str, type[Section]] = {
     "lot": Lot,
     "cold_store": ColdStore,
     "channel": Channel,
+    "series_server": SeriesServer,
 }
 """Tables written any number of times, [[like]] so; the attribute of Settings is the plural."""
 
@@ -53,6 +55,7 @@ class Settings(BaseModel):
     lots: tuple[Lot, ...] = ()
     cold_stores: tuple[ColdStore, ...] = ()
     channels: tuple[Channel, ...] = ()
+    series_servers: tuple[SeriesServer, ...] = ()
 
     def site_spec(self) -> core.SiteSpec:
         """What the core is told of the site."""

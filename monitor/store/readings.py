@@ -88,6 +88,10 @@ class ReadingShelf:
             self._note(row)
         return placed
 
+    def unwritten(self) -> Iterator[int]:
+        """The numbers ``at`` of what waits, in any order."""
+        return (row[0] for rows in self._waiting.values() for row in rows)
+
     def trim(self, limit: int = UNSAVED_READINGS) -> int:
         """Let the oldest go until ``limit`` are left; give back how many went."""
         gone = 0

@@ -6,7 +6,21 @@ import json
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Work
+from monitor.core.log import (
+    Chill,
+    Discard,
+    Emptied,
+    Harvest,
+    Lapse,
+    LogEntry,
+    Seen,
+    Settle,
+    Sight,
+    Start,
+    Undo,
+    Work,
+    kind_of,
+)
 from monitor.core.model import SECOND, Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
 
 if TYPE_CHECKING:
@@ -36,6 +50,7 @@ ENTRY_KINDS: dict[str, type[LogEntry]] = {
     "chill": Chill,
     "emptied": Emptied,
     "lapse": Lapse,
+    "undo": Undo,
 }
 
 
@@ -134,10 +149,9 @@ def row_exact_time(row: ReadingRow) -> bool:
 
 def entry_to_record(entry: LogEntry) -> tuple[str, str]:
     """Kind and JSON of all fields but ``time`` and ``logged``, which are columns."""
-    kind = next(kind for kind, made in ENTRY_KINDS.items() if type(entry) is made)
     values = asdict(entry)
     del values["time"], values["logged"]
-    return kind, json.dumps(values, sort_keys=True)
+    return kind_of(entry), json.dumps(values, sort_keys=True)
 
 
 def entry_from_record(time: Ms, logged: Ms, kind: str, text: str) -> LogEntry:

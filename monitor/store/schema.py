@@ -139,7 +139,22 @@ THIRD = Migration(
     ),
 )
 
-MIGRATIONS: tuple[Migration, ...] = (FIRST, SECOND, THIRD)
+FOURTH = Migration(
+    4,
+    "what time-series servers have got",
+    (
+        # All up to here: `reading` is an `at`, the others are ids.
+        """CREATE TABLE sink (
+             id TEXT PRIMARY KEY, reading INTEGER NOT NULL, told INTEGER NOT NULL, transition_id INTEGER NOT NULL)""",
+        # Minutes that got readings after they had been sent. `mark` is another one each time, so that what is struck off is
+        # what was sent.
+        """CREATE TABLE resend (
+             sink TEXT NOT NULL, slot INTEGER NOT NULL, series INTEGER NOT NULL, mark INTEGER NOT NULL,
+             PRIMARY KEY (sink, slot, series)) WITHOUT ROWID""",
+    ),
+)
+
+MIGRATIONS: tuple[Migration, ...] = (FIRST, SECOND, THIRD, FOURTH)
 
 
 def migrate(connection: sqlite3.Connection, path: Path, now: Ms, migrations: tuple[Migration, ...] = MIGRATIONS) -> int:

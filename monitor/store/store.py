@@ -26,16 +26,18 @@ from monitor.store.retention import Keep, clear, give_back
 from monitor.store.rollups import roll_up
 from monitor.store.schema import migrate
 from monitor.store.shelf import Names
+from monitor.store.sinks import SinkShelf
 from monitor.store.told import ToldShelf
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
     from monitor.core.log import LogEntry
     from monitor.core.model import Alarm, Ms, Reading, SlotClosed, Transition
     from monitor.store.letters import Draft, Letter, Posted
     from monitor.store.records import Quarantined
     from monitor.store.shelf import Shelf
+    from monitor.store.sinks import Ceilings, Forwarded, Reached
 
 _ALL_PROBES = 10_000
 _SOME_REASONS = 1_000
@@ -62,6 +64,7 @@ class Store:
         self._quarantine = QuarantineShelf(connection, series)
         self._kept = KeptShelf(connection)
         self._told = ToldShelf(connection)
+        self._sinks = SinkShelf(connection, self._readings.unwritten)
         self._log = LogShelf(connection)
         self._alarms = AlarmShelf(connection)
         self._letters = LetterShelf(connection)
@@ -76,6 +79,7 @@ class Store:
             self._quarantine,
             self._kept,
             self._told,
+            self._sinks,
             *self._urgent_shelves,
         )
 
@@ -201,7 +205,8 @@ class Store:
         return True
 
     def _write(self, shelves: Sequence[Shelf], *, durable: bool) -> None:
-        with in_our_words(self.path):
+        with in_our_words(self.path), self._sinks.ceilings.held() as ceilings:
+            self._sinks.under(ceilings)
             # Takes effect only between transactions.
             self._connection.execute(f"PRAGMA synchronous = {'FULL' if durable else 'NORMAL'}")
             try:
@@ -319,6 +324,24 @@ class Store:
         """Keep an estimate's document as it was told at ``time``; give back its number."""
         self._mine()
         return self._told.tell(batch, time, document)
+
+    # -- time-series servers
+
+    @property
+    def ceilings(self) -> Ceilings:
+        """Up to where each server's copier reads; to be shared with it."""
+        return self._sinks.ceilings
+
+    def sinks(self, names: Collection[str]) -> dict[str, Reached]:
+        """How far each of these servers has got. What is known of any other is forgotten at once."""
+        self._mine()
+        with in_our_words(self.path):
+            return self._sinks.use(names)
+
+    def forwarded(self, item: Forwarded) -> None:
+        """A server has got so much."""
+        self._mine()
+        self._sinks.forwarded(item)
 
     # -- log and alarms
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
 
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
@@ -22,6 +24,8 @@ from monitor.web.bodies import (
     find_vessel,
     read_body,
 )
+from monitor.web.conditional import Content
+from monitor.web.events import Events
 from monitor.web.given import read_days
 from monitor.web.when import as_rfc3339
 
@@ -34,16 +38,26 @@ if TYPE_CHECKING:
     from monitor.web.desk import Command
     from monitor.web.site import Handler, Site
 
+DESCRIPTION: Final = Path(__file__).with_name("openapi.json")
+
 
 class Api:
     def __init__(self, site: Site) -> None:
         self._site = site
+        self._bench: tuple[int, Content] | None = None
+        self._description: Content | None = None
+
+    def outside(self) -> list[Route]:
+        """What a monitoring system looks for where it always is."""
+        return [Route("/metrics", self._site.api(self.metrics))]
 
     def routes(self) -> list[Route]:
         guard = self._site.api
         return [
             Route("/bench", guard(self.bench)),
             Route("/health", self.health),
+            Route("/openapi.json", self.description),
+            Route("/events", guard(Events(self._site).events)),
             Route("/alarms", guard(self.alarms)),
             *(
                 Route(f"/alarms/{{alarm:path}}/{what}", guard(handler), methods=["POST"])
@@ -65,20 +79,41 @@ class Api:
             Route("/vessels/{vessel}/settling", guard(self.settling), methods=["POST"]),
         ]
 
-    async def bench(self, _request: Request) -> Response:
-        return JSONResponse(self._site.desk.bench())
+    async def bench(self, request: Request) -> Response:
+        """Written once per view, however often it is asked for."""
+        version = self._site.desk.version()
+        if self._bench is None or self._bench[0] != version:
+            self._bench = version, Content.of(self._site.desk.bench())
+        return self._bench[1].answer(request)
 
-    async def alarms(self, _request: Request) -> Response:
-        return JSONResponse({"alarms": self._site.desk.bench()["alarms"]})
+    async def description(self, request: Request) -> Response:
+        """Open to all: it tells nothing of this service but how to ask it."""
+        if self._description is None:
+            self._description = Content.of_bytes(await run_in_threadpool(DESCRIPTION.read_bytes))
+        return self._description.answer(request)
+
+    async def metrics(self, _request: Request) -> Response:
+        """Imported when first asked for, and made in another thread."""
+
+        def made() -> tuple[bytes, str]:
+            from monitor.web.metrics import CONTENT_TYPE, exposition  # noqa: PLC0415
+
+            return exposition(self._site.desk.bench(), self._site.desk.figures()), CONTENT_TYPE
+
+        body, kind = await run_in_threadpool(made)
+        return Response(body, headers={"Content-Type": kind})
+
+    async def alarms(self, request: Request) -> Response:
+        return Content.of({"alarms": self._site.desk.bench()["alarms"]}).answer(request)
 
     async def alarm(self, request: Request) -> Response:
         """One alarm: as it stands, what was decided about it, and the guide's entry."""
         story = await self._site.why(request.path_params["alarm"])
         entry = ENTRIES.get(story["rule"])
-        return JSONResponse({**story, "guide": None if entry is None else asdict(entry)})
+        return Content.of({**story, "guide": None if entry is None else asdict(entry)}).answer(request)
 
     async def report(self, request: Request) -> Response:
-        return JSONResponse(await self._site.report(read_days(request.query_params.get("days", ""))))
+        return Content.of(await self._site.report(read_days(request.query_params.get("days", "")))).answer(request)
 
     async def health(self, _request: Request) -> Response:
         """Open to all, so it tells little: whether the page answers and the broker is linked."""

@@ -10,13 +10,14 @@ from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
 from starlette.responses import PlainTextResponse
-from starlette.routing import Mount, Route
+from starlette.routing import BaseRoute, Match, Mount, Route
 
 from monitor.web.access import Gate
 from monitor.web.acting import Acting
 from monitor.web.alarm_pages import AlarmPages
 from monitor.web.api import Api
 from monitor.web.guard import SECURITY_HEADERS, Guard
+from monitor.web.history import History
 from monitor.web.links import Links
 from monitor.web.live import Live
 from monitor.web.pages import Pages
@@ -24,11 +25,16 @@ from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
 from monitor.web.site import Site
 from monitor.web.stores import Stores
+from monitor.web.trends import Trends
+from monitor.web.undoing import Undoing
 from monitor.web.work import Working
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from starlette.requests import Request
     from starlette.responses import Response
+    from starlette.types import Scope
 
     from monitor.notify.pushkey import PushKey
     from monitor.web.desk import Desk
@@ -46,20 +52,30 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
     site = Site(desk, options, gate)
     errors = _Errors(site)
     push = Push(site, key)
+    api = Api(site)
     acting = Acting(site, Links.kept(options.link_key_file, options.address)).routes() if options.address else []
     app = Starlette(
         routes=[
             *Pages(site).routes(),
             *AlarmPages(site).routes(),
+            *Trends(site).routes(),
             *push.routes(),
             *acting,
             *Stores(site).pages(),
             *Working(site).pages(),
+            *api.outside(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),
             Mount(
                 "/api/v1",
-                routes=[*Api(site).routes(), *push.api_routes(), *Stores(site).api(), *Working(site).api()],
+                routes=[
+                    *History(site).routes(),
+                    *api.routes(),
+                    *push.api_routes(),
+                    *Stores(site).api(),
+                    *Working(site).api(),
+                    *Undoing(site).api(),
+                ],
             ),
         ],
         middleware=[
@@ -85,6 +101,20 @@ def _cookie_name(gate: Gate, options: WebOptions) -> str:
     return f"__Host-swimup-{own}" if options.tls else f"swimup-{own}"
 
 
+def _methods(routes: Iterable[BaseRoute], scope: Scope) -> set[str]:
+    """All that an address takes, whichever of its routes takes it."""
+    found: set[str] = set()
+    for route in routes:
+        match, inner = route.matches(scope)
+        if match is Match.NONE:
+            continue
+        if isinstance(route, Mount):
+            found |= _methods(route.routes, {**scope, **inner})
+        elif isinstance(route, Route):
+            found |= route.methods or set()
+    return found
+
+
 class _Errors:
     def __init__(self, site: Site) -> None:
         self._site = site
@@ -104,9 +134,12 @@ class _Errors:
 
     async def http(self, request: Request, problem: Exception) -> Response:
         assert isinstance(problem, HTTPException)  # noqa: S101
-        told = {404: "There is nothing at this address.", 405: "This address does not take that."}
-        trouble = Trouble(problem.status_code, told.get(problem.status_code, problem.detail), headers=problem.headers)
-        return self._answer(request, trouble)
+        if problem.status_code == 405:
+            allowed = ", ".join(sorted(_methods(request.app.routes, {**request.scope, "root_path": ""})))
+            told = f"This address does not take {request.method}; allowed: {allowed}."
+            return self._answer(request, Trouble(405, told, headers={"Allow": allowed}))
+        told = "There is nothing at this address." if problem.status_code == 404 else problem.detail
+        return self._answer(request, Trouble(problem.status_code, told, headers=problem.headers))
 
     async def broken(self, request: Request, _problem: Exception) -> Response:
         """A fault of ours. It is answered outside the guard and the session, so it is kept plain."""

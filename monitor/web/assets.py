@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import gzip
 import hashlib
+from importlib.metadata import PackageNotFoundError, distribution
 from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from starlette.exceptions import HTTPException
@@ -14,23 +17,35 @@ if TYPE_CHECKING:
 
 _KINDS: Final = {"css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8", "svg": "image/svg+xml"}
 _FOR_EVER: Final = "public, max-age=31536000, immutable"
+CHARTS: Final = "charts.js"
+"""The charting library. It comes out of its installed package, so that the repository holds no copy of it."""
+_CHARTS_PACKAGE: Final = ("dygraphs", "dygraphs/assets/dygraph-combined.js")
 
 
 class Assets:
-    """The files of ``static/``, read once."""
+    """The files of ``static/`` and the charting library, read once."""
 
     def __init__(self) -> None:
         self._content: dict[str, tuple[bytes, str]] = {}
+        self._packed: dict[str, bytes] = {}
         self._hashed: dict[str, str] = {}
         folder = files("monitor.web").joinpath("static")
         for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
-            stem, _, kind = file.name.rpartition(".")
-            if kind in _KINDS:
-                content = file.read_bytes()
-                hashed = f"{stem}.{hashlib.sha256(content).hexdigest()[:12]}.{kind}"
-                self._hashed[file.name] = hashed
-                self._content[hashed] = (content, _KINDS[kind])
+            self._take(file.name, file.read_bytes())
         self.build = hashlib.sha256("".join(self._content).encode()).hexdigest()[:12]
+        library = _charts()
+        if library is not None:
+            self._take(CHARTS, library)
+
+    def _take(self, name: str, content: bytes) -> None:
+        stem, _, kind = name.rpartition(".")
+        if kind in _KINDS:
+            hashed = f"{stem}.{hashlib.sha256(content).hexdigest()[:12]}.{kind}"
+            self._hashed[name] = hashed
+            self._content[hashed] = (content, _KINDS[kind])
+
+    def __contains__(self, name: str) -> bool:
+        return name in self._hashed
 
     def path(self, name: str) -> str:
         """The address of ``bench.css`` and its like. Raises KeyError for a name that is not there."""
@@ -42,8 +57,29 @@ class Assets:
         return Response(content, media_type=kind, headers={"Cache-Control": "no-cache"})
 
     async def serve(self, request: Request) -> Response:
-        found = self._content.get(request.path_params["name"])
+        name = request.path_params["name"]
+        found = self._content.get(name)
         if found is None:
             raise HTTPException(404)
         content, kind = found
-        return Response(content, media_type=kind, headers={"Cache-Control": _FOR_EVER})
+        headers = {"Cache-Control": _FOR_EVER, "Vary": "Accept-Encoding"}
+        if takes_gzip(request):
+            if name not in self._packed:
+                self._packed[name] = gzip.compress(content, 9, mtime=0)
+            content, headers["Content-Encoding"] = self._packed[name], "gzip"
+        return Response(content, media_type=kind, headers=headers)
+
+
+def takes_gzip(request: Request) -> bool:
+    """Whether whoever asks can unpack."""
+    offered = request.headers.get("accept-encoding", "").replace(" ", "").lower().split(",")
+    return any(one == "gzip" or (one.startswith("gzip;q=") and one[7:] not in ("0", "0.0")) for one in offered)
+
+
+def _charts() -> bytes | None:
+    """The library as its package has it, which is not imported for it; None where it is not installed."""
+    package, place = _CHARTS_PACKAGE
+    try:
+        return Path(str(distribution(package).locate_file(place))).read_bytes()
+    except (PackageNotFoundError, OSError):
+        return None

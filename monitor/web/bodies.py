@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Any, Final, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, WithJsonSchema
 
 from monitor.core.log import Discard, Harvest, Seen, Settle, Sight, Start
 from monitor.core.model import MINUTE, Acknowledge, Ms, PutBackInService, Shelve, TakeOutOfService, Unshelve
@@ -26,7 +26,9 @@ def _as_instant(value: object) -> Ms:
     return rfc3339(value)
 
 
-Instant = Annotated[int, BeforeValidator(_as_instant)]
+Instant = Annotated[
+    int, BeforeValidator(_as_instant), WithJsonSchema({"type": "string", "format": "date-time"}, mode="validation")
+]
 Share = Annotated[float, Field(ge=0, le=1)]
 Name = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f/]+$")]
 

@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Work
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Undo, Work
 from monitor.core.model import AlarmCommand
 from monitor.core.phones import Subscribe, Unsubscribe
 
 if TYPE_CHECKING:
     from monitor.store.record import Record
 
-Command = Start | Seen | Harvest | Discard | Settle | Work | Chill | Emptied | AlarmCommand | Subscribe | Unsubscribe
+Command = (
+    Start | Seen | Harvest | Discard | Settle | Work | Chill | Emptied | Undo | AlarmCommand | Subscribe | Unsubscribe
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,9 @@ class Desk(Protocol):
     @property
     def record(self) -> Record:
         """What was kept; its answers come from the disk, so ask in another thread."""
+
+    def figures(self) -> dict[str, Any]:
+        """What the service counts of its own work, as of the newest view; see ``monitor.service.figures``. Cheap."""
 
     async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the other side owns the clock of waiting)
         """Until the view is newer than ``version`` or ``timeout`` seconds have passed; the newest version."""

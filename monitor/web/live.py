@@ -45,19 +45,21 @@ class Live:
                 "parts": changed,
             }
             yield ServerSentEvent(json.dumps(word), event="bench", id=str(newest.version))
-            await self._newer_or_closing(newest.version)
+            await newer_or_closing(site, newest.version)
 
-    async def _newer_or_closing(self, version: int) -> None:
-        closing = asyncio.create_task(self._site.closing.wait())
+
+async def newer_or_closing(site: Site, version: int) -> None:
+    """Until there is a newer view, the heartbeat is due or the service stops; a moment at least."""
+    closing = asyncio.create_task(site.closing.wait())
+    try:
+        await asyncio.wait({closing}, timeout=GAP)
+        newer = asyncio.create_task(_wait(site.desk, version))
         try:
-            await asyncio.wait({closing}, timeout=GAP)
-            newer = asyncio.create_task(_wait(self._site.desk, version))
-            try:
-                await asyncio.wait({closing, newer}, return_when=asyncio.FIRST_COMPLETED)
-            finally:
-                await _cancel(newer)
+            await asyncio.wait({closing, newer}, return_when=asyncio.FIRST_COMPLETED)
         finally:
-            await _cancel(closing)
+            await _cancel(newer)
+    finally:
+        await _cancel(closing)
 
 
 async def _wait(desk: Desk, version: int) -> int:

@@ -44,8 +44,8 @@ _TITLES = {
 
 
 def wants_problem(connection: HTTPConnection) -> bool:
-    """Whether a program asks: everything under /api, and the event stream."""
-    return connection.url.path.startswith(("/api/", "/events"))
+    """Whether a program asks: everything under /api, the event stream, and what a monitoring system gathers."""
+    return connection.url.path.startswith(("/api/", "/events", "/metrics"))
 
 
 def problem_response(trouble: Trouble) -> JSONResponse:

@@ -125,7 +125,8 @@ class WebServer:
 
     def _listen(self) -> socket.socket:
         family = socket.AF_INET6 if ":" in self._host else socket.AF_INET
-        listener = socket.socket(family, socket.SOCK_STREAM)
+        # TCP is named, as asyncio else doesn't know that it may send small answers at once: each would wait 40 ms.
+        listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         try:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             listener.bind((self._host, self._wanted))

@@ -9,7 +9,7 @@ import secrets
 import time
 from dataclasses import dataclass, field
 from functools import wraps
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -17,6 +17,7 @@ from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from monitor.core.model import Refused
+from monitor.store.errors import StoreError
 from monitor.web import words
 from monitor.web.access import Attempts, Gate
 from monitor.web.assets import Assets
@@ -32,11 +33,14 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from monitor.core.model import Ms
+    from monitor.store.record import Record
     from monitor.web.desk import Command, Desk
     from monitor.web.options import WebOptions
 
     Handler = Callable[[Request], Awaitable[Response]]
     FormHandler = Callable[[Request, dict[str, str]], Awaitable[Response]]
+
+Answer = TypeVar("Answer")
 
 DECISION_TIMEOUT: Final = 10.0
 """Seconds a command may take before the keeper is told that nothing answers."""
@@ -119,6 +123,10 @@ class Site:
         )
         return hashlib.sha256(shape.encode()).hexdigest()[:12]
 
+    def macros(self, template: str) -> Any:
+        """The macros of a template, for parts of a page that are fetched by themselves."""
+        return self._templates.get_template(template).module
+
     def page(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         html = self._templates.get_template(template).render(
             site=self.desk.bench()["site"],
@@ -177,6 +185,14 @@ class Site:
         except Refused as refused:
             raise Trouble(503, str(refused), REFUSED, headers={"Retry-After": "60"}) from refused
 
+    async def look_up(self, question: Callable[[Record], Answer]) -> Answer:
+        """Ask the record in another thread. Raises Trouble when it cannot be read just now."""
+        try:
+            return await asyncio.to_thread(question, self.desk.record)
+        except StoreError as problem:
+            told = f"The record cannot be read just now: {problem}"
+            raise Trouble(503, told, NO_ANSWER, headers={"Retry-After": "10"}) from problem
+
     async def try_channels(self) -> list[dict[str, Any]]:
         """Raises Trouble while somebody else tries them. Ends by itself."""
         try:
@@ -198,6 +214,7 @@ class Site:
                     )
                 if request.method not in ("GET", "HEAD"):
                     check_csrf(request, request.headers.get("x-csrf-token", ""))
+            check_media(request)
             try:
                 return await handler(request)
             except NotAnInstant as problem:
@@ -256,3 +273,11 @@ def check_csrf(request: Request, offered: str) -> None:
     token = request.session.get("csrf")
     if not isinstance(token, str) or not hmac.compare_digest(token.encode(), offered.encode("utf-8", "replace")):
         raise Trouble(403, "This form is too old, or its cookie was not sent. Open the page anew and try again.")
+
+
+def check_media(request: Request) -> None:
+    """Raises Trouble for a body that says that it is something other than JSON; what says nothing is taken at its word."""
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind and request.method not in ("GET", "HEAD") and kind != "application/json":
+        told = f'The body is said to be "{kind[:60]}"; send JSON with Content-Type: application/json.'
+        raise Trouble(415, told, headers={"Accept": "application/json"})

@@ -33,7 +33,7 @@ PURE = {
     "zoneinfo",
 }
 CLOCKS = {"now", "utcnow", "today", "time_ns", "monotonic", "monotonic_ns", "perf_counter", "localtime", "gmtime"}
-OUTSIDE = {"archive", "intake", "store", "notify", "web", "cli", "service", "settings", "score", "guide"}
+OUTSIDE = {"archive", "intake", "store", "notify", "web", "cli", "service", "settings", "score", "guide", "forward"}
 LOADED_BY = """
 import importlib, json, sys
 for name in json.loads(sys.argv[1]):
@@ -153,16 +153,21 @@ def test_monitor_and_simulator_do_not_know_each_other(here: str, there: str) -> 
 
 
 @pytest.mark.parametrize(
-    ("library", "home"), [("pint", "monitor.settings.units"), ("apprise", "monitor.notify.apprise_channel")]
+    ("library", "home"),
+    [
+        ("pint", "monitor.settings.units"),
+        ("apprise", "monitor.notify.apprise_channel"),
+        ("influxdb_client", "monitor.forward.posting"),
+    ],
 )
 def test_a_heavy_library_has_one_home(library: str, home: str) -> None:
-    """Exactly one module of the monitor imports pint, and one imports apprise."""
+    """Exactly one module of the monitor imports each of them."""
     users = {name_of(path) for path in modules("monitor") for found in imports(path) if is_in(found.module, library)}
     assert users == {home}
 
 
 def test_the_service_starts_without_the_heavy_libraries() -> None:
-    """Importing all of the service in a fresh process loads neither pint nor apprise nor scipy."""
+    """Importing all of the service in a fresh process loads none of what is needed only now and then."""
     names = [name_of(path) for path in modules("monitor/service")]
     told = subprocess.run(
         [sys.executable, "-c", LOADED_BY, json.dumps(names)],
@@ -174,4 +179,16 @@ def test_the_service_starts_without_the_heavy_libraries() -> None:
     )
     loaded = set(json.loads(told.stdout))
     assert "monitor.core.engine" in loaded
-    assert loaded & {"pint", "apprise", "scipy"} == set()
+    assert (
+        loaded
+        & {
+            "pint",
+            "apprise",
+            "scipy",
+            "influxdb_client",
+            "prometheus_client",
+            "monitor.web.answers",
+            "monitor.web.openapi",
+        }
+        == set()
+    )

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.burden import Told, begin_of, burden
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Settle, Start, Work
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Settle, Start, Undo, Work
 from monitor.core.model import (
     DAY,
     HOUR,
@@ -253,6 +253,10 @@ def _feedings() -> list[Ms]:
     return [day * 24 * HOUR + hours * HOUR for day in range(4) for hours in (0, 12)]
 
 
+def _key(undo: Undo) -> tuple[str, str, Ms]:
+    return undo.kind, undo.subject, undo.at
+
+
 class MemoryDesk:
     """Does what the service would do with a command, as far as the page can see it."""
 
@@ -267,11 +271,15 @@ class MemoryDesk:
         self.quiet = ["too-hot:ash", "too-hot:birch"]
         self.decided: list[dict[str, Any]] = []
         self.asked_days: list[int] = []
+        self.counted: dict[str, Any] = {}
         self.record = Record(Path("no-store-here.sqlite3"))
 
     def bench(self) -> dict[str, Any]:
         with self._lock:
             return copy.deepcopy(self._bench)
+
+    def figures(self) -> dict[str, Any]:
+        return copy.deepcopy(self.counted)
 
     def version(self) -> int:
         return self._version
@@ -334,6 +342,8 @@ class MemoryDesk:
                 return {"done": "work", "subject": name}
             case Chill(store=name) | Emptied(store=name):
                 return self._chilled(name, command)
+            case Undo():
+                return self._undo(command)
             case Start():
                 return self._start(command)
             case Harvest(batch=name) | Discard(batch=name):
@@ -360,6 +370,15 @@ class MemoryDesk:
         name = command.batch or f"{command.vessel}-2026-03-02"
         vessel["batch"] = a_batch(command.vessel, id=name, stage="soaking", lot=command.lot, cysts_g=command.cysts_g)
         return {**asdict(command), "batch": name}
+
+    def _undo(self, command: Undo) -> dict[str, Any]:
+        """Takes it off the list, as the service would; what it stood for stays."""
+        listed = self._bench.get("undoable", [])
+        left = [one for one in listed if (one["kind"], one["subject"], rfc3339(one["at"])) != _key(command)]
+        if len(left) == len(listed):
+            raise Refused("there is no such entry to undo")
+        self._bench["undoable"] = left
+        return {"done": "undo", "subject": command.subject}
 
     def _chilled(self, name: str, command: Chill | Emptied) -> dict[str, Any]:
         store = next(store for store in self._bench["stores"] if store["id"] == name)

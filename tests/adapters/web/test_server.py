@@ -1,6 +1,8 @@
 from __future__ import annotations
 
+import asyncio
 import json
+import socket
 import threading
 import time
 from typing import TYPE_CHECKING, Any
@@ -87,6 +89,18 @@ def test_stop_ends_open_streams_at_once_and_frees_the_port(serve: Callable[..., 
     again = WebServer(served.app, "127.0.0.1", served.server.port)
     again.start()
     assert again.stop(10)
+
+
+def test_small_answers_leave_at_once(served: Served) -> None:
+    """No answer waits for the receipt of its own head: connections are set not to gather small pieces."""
+    with served.client() as client:
+        client.get("/api/v1/health").raise_for_status()
+        server = served.server._server
+        assert server is not None
+        (connection,) = server.server_state.connections
+        assert isinstance(connection, asyncio.Protocol)
+        accepted = connection.transport.get_extra_info("socket")
+        assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
 
 def test_a_port_in_use_is_told_with_what_to_do(served: Served) -> None:

@@ -225,12 +225,11 @@ class Shed:
             if key[0] >= since:
                 fresh.engine.recall_reading(self.readings[key])
         for name, document in self.learned.items():
-            if name.startswith(("lot/", "vessel/")):
+            if name.startswith(("lot/", "vessel/", "undo/")):
                 fresh.engine.recall_learned(name, document)
-        for entry in self.entries:
-            fresh.engine.recall_entry(entry)
+        fresh.engine.recall_log(self.entries)
         for name, document in self.learned.items():
-            if not name.startswith(("lot/", "vessel/")):
+            if not name.startswith(("lot/", "vessel/", "undo/")):
                 fresh.engine.recall_learned(name, document)
         for alarm in self.standing.values():
             if alarm.state is not AlarmState.NORMAL:

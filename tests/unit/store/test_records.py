@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Undo, Work
 from monitor.core.model import SECOND, Alarm, AlarmState, Priority, Quality, Reading, Transition
 from monitor.store.letters import Draft
 from monitor.store.records import (
@@ -76,6 +76,8 @@ ENTRIES: st.SearchStrategy[LogEntry] = st.one_of(
         batch=st.text(),
     ),
     st.builds(Emptied, time=MS, logged=MS, store=st.text()),
+    st.builds(Work, time=MS, logged=MS, vessel=st.text(), until=MS),
+    st.builds(Undo, time=MS, logged=MS, kind=st.text(), subject=st.text(), at=MS),
     st.builds(Lapse, time=MS, logged=MS, batch=st.text()),
 )
 

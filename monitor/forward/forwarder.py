@@ -1,0 +1,88 @@
+"""All time-series servers together, for the thread of decisions."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING, Any, Final
+
+import structlog
+
+from monitor.forward.lines import Lines
+from monitor.forward.posting import Poster
+from monitor.forward.sender import Pace, Sender
+from monitor.forward.trail import Trail
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from monitor.core.model import SiteSpec
+    from monitor.forward.posting import Server
+    from monitor.service.clock import Clock
+    from monitor.store import Store
+    from monitor.store.sinks import Forwarded
+
+log = structlog.get_logger()
+
+RESTART_S: Final = (5.0, 600.0)
+"""Before a thread that broke down is started anew, doubling up to the second number. Common practice, no source."""
+
+
+class Forwarder:
+    """``moved`` passes on to the store's owner what has arrived; it is called in other threads."""
+
+    def __init__(
+        self,
+        servers: Sequence[tuple[Server, Pace]],
+        site: SiteSpec,
+        store: Store,
+        clock: Clock,
+        moved: Callable[[Forwarded], None],
+    ) -> None:
+        reached = store.sinks([server.id for server, _ in servers])
+        self._senders = [
+            Sender(
+                server.id,
+                Trail(store.path, Lines(site)),
+                Poster(server),
+                pace,
+                clock,
+                store.ceilings,
+                reached[server.id],
+                moved,
+            )
+            for server, pace in servers
+        ]
+        self._broke: dict[str, int] = {}
+        self._again: dict[str, float] = {}
+
+    def start(self) -> None:
+        for sender in self._senders:
+            sender.start()
+
+    def tend(self) -> None:
+        """A thread that has ended is started anew after a while; it goes on where it was."""
+        now = time.monotonic()
+        for sender in self._senders:
+            if sender.alive:
+                continue
+            due = self._again.get(sender.id)
+            if due is None:
+                broke = self._broke[sender.id] = self._broke.get(sender.id, 0) + 1
+                first, longest = RESTART_S
+                self._again[sender.id] = now + min(first * 2.0 ** min(broke - 1, 10), longest)
+                log.error("series.thread-died", server=sender.id, times=broke)
+            elif now >= due:
+                del self._again[sender.id]
+                sender.start()
+
+    def stop(self, timeout: float) -> bool:
+        """Let calls under way end, at most ``timeout`` seconds altogether; whether all did."""
+        deadline = time.monotonic() + timeout
+        for sender in self._senders:
+            sender.ask_to_stop()
+        ended = [sender.join(max(0.0, deadline - time.monotonic())) for sender in self._senders]
+        return all(ended)
+
+    def document(self) -> dict[str, Any]:
+        """What of it goes out with the bench."""
+        return {"series_servers": [sender.document() for sender in self._senders]}

@@ -1,0 +1,385 @@
+"""What the API answers, as models. Only its description is made from them: the daemon itself never imports this.
+
+Names that end in ``_s``, ``_c``, ``_g`` or ``_g_l`` carry their unit: seconds, degrees Celsius, grams, grams per litre.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, Field, WithJsonSchema
+
+Time = Annotated[
+    str, WithJsonSchema({"type": "string", "format": "date-time", "description": "RFC 3339 in UTC, ends in Z."})
+]
+Share = Annotated[float, Field(ge=0, le=1)]
+Count = Annotated[int, Field(ge=0)]
+Seconds = Annotated[float, Field(ge=0, description="s")]
+AirWord = Literal["running", "weak", "stopped", "unknown"]
+QualityWord = Literal["ok", "suspect", "last-known", "queued", "clamped"]
+Kind = Literal["water", "room", "store", "air"]
+Unit = Annotated[Literal["Cel"] | None, Field(description="UCUM code; null for air, which is told as a word.")]
+PriorityWord = Literal["high", "medium", "low"]
+StateWord = Literal[
+    "normal",
+    "unacknowledged",
+    "acknowledged",
+    "returned-unacknowledged",
+    "shelved",
+    "suppressed-by-design",
+    "out-of-service",
+]
+StageWord = Literal["soaking", "developing", "hatching", "ready", "past", "ended", "lost"]
+
+
+class Instants(BaseModel):
+    """A central 80 % range with its median, of instants; null where it never comes or is not in sight."""
+
+    lo: Time | None
+    mid: Time | None
+    hi: Time | None
+
+
+class Shares(BaseModel):
+    """A central 80 % range with its median, of shares between 0 and 1."""
+
+    lo: Share | None
+    mid: Share | None
+    hi: Share | None
+
+
+class Measurement(BaseModel):
+    """The newest usable value of a probe: its value and unit, its time and age, and how far it can be trusted."""
+
+    value: float | AirWord
+    unit: Unit
+    time: Time
+    age_s: Seconds
+    quality: QualityWord
+    fresh: Annotated[bool, Field(description="Not older than the probe's own period allows.")]
+    probe: str
+
+
+class Alarm(BaseModel):
+    """An alarm as it stands; its states are those of ISA-18.2 / IEC 62682."""
+
+    id: str
+    rule: str
+    subject: str
+    priority: PriorityWord
+    state: StateWord
+    since: Time
+    changed: Time
+    title: str
+    text: str
+    todo: str
+    reason: str
+    deadline: Annotated[Time | None, Field(description="When harm may begin: the low end of what is known.")]
+    until: Annotated[Time | None, Field(description="When a shelf ends.")]
+
+
+class Decision(BaseModel):
+    """Why a person was told, or was not."""
+
+    time: Time
+    notify: bool
+    reason: str
+
+
+class Batch(BaseModel):
+    """An open batch. ``time``, ``age_s``, ``quality`` and ``fresh`` are those of its numbers; ``units`` are UCUM codes."""
+
+    id: str
+    lot: str
+    strain: str
+    lot_story: str
+    start: Time
+    cysts_g: float
+    litres: float
+    salinity_g_l: float
+    stage: StageWord
+    hatched: Annotated[Shares, Field(description="Of all cysts.")]
+    t10: Annotated[Instants, Field(description="When 10 % of those that will hatch have.")]
+    t50: Instants
+    t90: Instants
+    ready: Instants
+    best_until: Time | None
+    best_reason: str
+    first_stage: Annotated[Share | None, Field(description="Share of the swimmers still in the first stage.")]
+    energy: Annotated[Share | None, Field(description="Share of its energy the middle one has left.")]
+    note: str
+    time: Time
+    age_s: Seconds
+    quality: QualityWord | None
+    fresh: bool
+    water_c: float | None
+    water_time: Time | None
+    air: AirWord
+    units: dict[str, str]
+
+
+class LastStart(BaseModel):
+    """What the last batch of a vessel was begun with."""
+
+    batch: str
+    lot: str
+    cysts_g: float
+    litres: float
+    salinity_g_l: float
+
+
+class Vessel(BaseModel):
+    id: str
+    litres: float
+    water: Measurement | None
+    air: Measurement | None
+    batch: Batch | None
+    last_start: LastStart | None
+    settling_until: Time | None
+    work_until: Time | None
+    settling_minutes: float
+
+
+class Probe(BaseModel):
+    """A probe of the configuration and the newest it told."""
+
+    id: str
+    measures: Kind
+    vessel: str | None
+    store: str | None
+    unit: Unit
+    every_s: Seconds
+    newest: Measurement | None
+
+
+class Content(BaseModel):
+    """What a cold store holds, and how long it will be good."""
+
+    nauplii: float
+    litres: float
+    gas: Literal["open", "air", "oxygen"]
+    gas_l: float
+    aerated: bool
+    since: Time
+    age_s: Seconds
+    batches: list[str]
+    good_until: Instants
+    ends_by: str
+    why: str
+    oxygen_until: Instants
+
+
+class Store(BaseModel):
+    id: str
+    warm_above: Annotated[float, Field(description="Cel")]
+    cold_below: Annotated[float, Field(description="Cel")]
+    temperature: Measurement | None
+    air: Measurement | None
+    air_probe: bool
+    content: Content | None
+
+
+class Broker(BaseModel):
+    connected: bool
+    since: Time
+
+
+class Simulated(BaseModel):
+    speed: float
+
+
+class Lot(BaseModel):
+    id: str
+    strain: str
+
+
+class Phone(BaseModel):
+    id: str
+    name: str
+    since: Time
+    gone: Time | None
+
+
+class Heartbeat(BaseModel):
+    state: str
+    reason: str
+    last: Time | None
+
+
+class Undoable(BaseModel):
+    """What can still be undone, and until when; ``kind``, ``subject`` and ``at`` name it."""
+
+    kind: str
+    subject: str
+    vessel: str | None
+    at: Time
+    until: Time
+    text: str
+
+
+class Bench(BaseModel):
+    """The whole bench at one instant."""
+
+    site: str
+    timezone: Annotated[str, Field(description="IANA name")]
+    now: Time
+    now_ms: Annotated[int, Field(description="ms since 1970 in UTC")]
+    simulated: Annotated[Simulated | None, Field(description="Set while time is simulated, as in the demo.")]
+    broker: Broker
+    vessels: list[Vessel]
+    room: list[Measurement]
+    probes: list[Probe]
+    stores: list[Store]
+    undoable: Annotated[list[Undoable], Field(description="The newest first.")]
+    alarms: list[Alarm]
+    phones: list[Phone]
+    decisions: dict[str, list[Decision]]
+    meals: list[Time]
+    lots: list[Lot]
+    heartbeat: Heartbeat
+
+
+class Health(BaseModel):
+    status: Literal["ok", "degraded"]
+    broker: bool
+    now: Time
+
+
+class Alarms(BaseModel):
+    alarms: list[Alarm]
+
+
+class GuideDefault(BaseModel):
+    what: str
+    value: str
+    why: str
+    change: str
+
+
+class GuideEntry(BaseModel):
+    """What the guide says of a rule."""
+
+    rule: str
+    of: str
+    title: str
+    priority: str
+    meaning: str
+    todo: list[str]
+    then: str
+    defaults: list[GuideDefault]
+    quieter: str
+
+
+class AlarmStory(BaseModel):
+    """An alarm as it stands, or null while it is quiet, what was decided about it, oldest first, and the guide's entry."""
+
+    id: str
+    rule: str
+    subject: str
+    alarm: Alarm | None
+    decisions: list[Decision]
+    guide: GuideEntry | None
+
+
+class Done(BaseModel):
+    """What a keeper said was taken, and is on the disk."""
+
+    done: str
+    subject: str
+
+
+class DoneUntil(Done):
+    until: Time | None
+
+
+class Undone(Done):
+    text: Annotated[str, Field(description="What was undone, in words.")]
+
+
+class ChannelResult(BaseModel):
+    id: str
+    ok: bool
+    error: str
+    todo: str
+
+
+class ChannelResults(BaseModel):
+    channels: list[ChannelResult]
+
+
+class PushKey(BaseModel):
+    key: Annotated[str, Field(description="Public key on P-256, base64url, as a browser's push service wants it.")]
+
+
+class Phones(BaseModel):
+    phones: list[Phone]
+
+
+class Subscribed(BaseModel):
+    id: str
+    name: str
+
+
+class Fault(BaseModel):
+    """One thing that is wrong: where in the body (a JSON pointer, RFC 6901, as a fragment) or in which parameter."""
+
+    pointer: str = ""
+    parameter: str = ""
+    detail: str
+
+
+class Problem(BaseModel):
+    """RFC 9457. ``detail`` says what was found and what is allowed."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    errors: list[Fault] = []
+
+
+class Report(BaseModel):
+    """How much the alarms asked of a person; lengths in seconds, shares between 0 and 1."""
+
+    days_asked: int
+    timezone: str
+    begin: Time
+    end: Time
+    channel: str | None
+    alarms: Count
+    pushes: Count
+    repeats: Count
+    ready: Count
+    returns: Count
+    priorities: dict[str, Count]
+    high_share: Share | None
+    targets: list[dict[str, Any]]
+    days: list[dict[str, Any]]
+    rules: list[dict[str, Any]]
+    worst: list[dict[str, Any]]
+    floods: list[dict[str, Any]]
+    findings: list[dict[str, Any]]
+
+
+class Description(BaseModel):
+    """An OpenAPI 3.1 document."""
+
+    openapi: str
+    info: dict[str, Any]
+    servers: list[dict[str, Any]]
+    security: list[dict[str, Any]]
+    components: dict[str, Any]
+    paths: dict[str, Any]
+
+
+class BenchEvent(BaseModel):
+    """``changed`` has what is new: of vessels, probes, stores, alarms, lots and phones those that changed, else the whole value.
+
+    ``gone`` has the ids of those that are there no more.
+    """
+
+    version: int
+    now: Time
+    whole: Annotated[bool, Field(description="Forget what you had: this is all there is.")]
+    changed: dict[str, Any]
+    gone: dict[str, list[str]]

@@ -1,0 +1,280 @@
+"""Every address of the API: what it is for, what it takes and what it answers. Only the description is made from this."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from monitor.web import answers as told
+from monitor.web import past_answers as past
+from monitor.web.bodies import (
+    AlarmBody,
+    DiscardBody,
+    HarvestBody,
+    SeenBody,
+    ServiceBody,
+    SettlingBody,
+    ShelveBody,
+    StartBody,
+)
+from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
+from monitor.web.push import SubscriptionBody
+from monitor.web.stores import ChillBody, EmptiedBody
+from monitor.web.undoing import UndoBody
+from monitor.web.work import WorkBody
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+JSON: Final = "application/json"
+STREAM: Final = "text/event-stream"
+_TIME: Final = {"type": "string", "format": "date-time"}
+METRICS: Final = "application/openmetrics-text"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A parameter of the query."""
+
+    name: str
+    schema: dict[str, Any]
+    text: str
+    required: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    """``path`` is below /api/v1. ``answer`` is a model, or None when there is no content; ``media`` when it is not JSON."""
+
+    name: str
+    method: str
+    path: str
+    summary: str
+    answer: type[BaseModel] | None
+    body: type[BaseModel] | None = None
+    query: tuple[Asked, ...] = ()
+    status: int = 200
+    refusals: tuple[int, ...] = ()
+    text: str = ""
+    tagged: bool = False
+    open: bool = False
+    media: str = JSON
+    outside: bool = False
+
+
+DAYS: Final = Asked(
+    "days", {"type": "integer", "minimum": 1, "maximum": 30, "default": 30}, "How many days to look back."
+)
+
+
+def looks(name: str, path: str, summary: str, answer: type[BaseModel] | None, **more: Any) -> Operation:
+    """An address that only tells."""
+    return Operation(name, "get", path, summary, answer, **more)
+
+
+def does(name: str, path: str, summary: str, body: type[BaseModel] | None, **more: Any) -> Operation:
+    """An address that acts. All may be refused by the bench (409), misunderstood (400, 422), or get no answer in time (503)."""
+    wrong = () if body is None else (400, 415, 422)
+    refusals = tuple(sorted({403, 409, 413, 503, *wrong, *more.pop("refusals", ())}))
+    return Operation(name, "post", path, summary, more.pop("answer", told.Done), body, refusals=refusals, **more)
+
+
+NOW: Final = (
+    looks("bench", "/bench", "The whole bench at one instant.", told.Bench, tagged=True),
+    looks(
+        "health",
+        "/health",
+        "Whether the page answers and the broker is linked; open to all, so it tells little.",
+        told.Health,
+        open=True,
+    ),
+    looks("alarms", "/alarms", "All alarms that are not normal.", told.Alarms, tagged=True),
+    looks(
+        "alarm",
+        "/alarms/{alarm}",
+        "One alarm: as it stands, what was decided about it, and the guide's entry.",
+        told.AlarmStory,
+        tagged=True,
+        refusals=(404, 503),
+    ),
+    looks(
+        "report",
+        "/report",
+        "How much the alarms asked of a person.",
+        told.Report,
+        query=(DAYS,),
+        tagged=True,
+        refusals=(422, 503),
+    ),
+    looks("description", "/openapi.json", "This document.", told.Description, tagged=True, open=True),
+)
+
+SINCE: Final = Asked(
+    "since", _TIME, "From then on, that instant included; without it a day before `until`. RFC 3339 with a zone."
+)
+UNTIL: Final = Asked("until", _TIME, "Up to then, that instant not included; without it up to now.")
+LIMIT: Final = Asked(
+    "limit", {"type": "integer", "minimum": 1, "maximum": LONGEST_PAGE, "default": PAGE}, "Items on a page at most."
+)
+AFTER: Final = Asked("after", {"type": "string"}, "`next` of the page before.")
+AFTER_ID: Final = Asked(
+    "after", {"type": "integer", "minimum": 0, "default": 0}, "`next` of the page before, or the last id you have."
+)
+MISFITS: Final = (422, 503)
+
+
+def recalls(name: str, path: str, summary: str, answer: type[BaseModel], *query: Asked, **more: Any) -> Operation:
+    """An address that tells of the past."""
+    refusals = (*MISFITS, *more.pop("refusals", ()))
+    return looks(name, path, summary, answer, query=query, tagged=True, refusals=refusals, **more)
+
+
+PAST: Final = (
+    recalls("probes", "/probes", "All probes that are configured or on record.", past.KnownProbes),
+    recalls(
+        "trend",
+        "/probes/{probe}/trend",
+        "The course of a probe over any span, in at most so many points.",
+        past.Trend,
+        SINCE,
+        UNTIL,
+        Asked(
+            "points",
+            {"type": "integer", "minimum": 2, "maximum": POINTS, "default": POINTS},
+            "At most so many; the first interval may begin a little before `since`, as intervals are whole.",
+        ),
+        refusals=(404,),
+    ),
+    recalls(
+        "readings",
+        "/readings",
+        "Single readings as they were judged, in order of time, as long as they are kept.",
+        past.Readings,
+        Asked("probe", {"type": "string"}, "Of this probe only."),
+        SINCE,
+        UNTIL,
+        AFTER,
+        LIMIT,
+        refusals=(404,),
+    ),
+    recalls("batches", "/batches", "All batches, the one begun last first.", past.PastBatches, AFTER, LIMIT),
+    recalls("batch", "/batches/{batch}", "One batch with all that is known of it.", past.BatchRecord, refusals=(404,)),
+    recalls("log", "/log", "What was written down, in order of its ids.", past.Log, AFTER_ID, LIMIT),
+    recalls(
+        "transitions",
+        "/transitions",
+        "What alarms went through, in order of its ids; without `since` from the beginning.",
+        past.Transitions,
+        SINCE,
+        UNTIL,
+        AFTER_ID,
+        LIMIT,
+    ),
+    recalls(
+        "told",
+        "/told",
+        "Estimates as they were told, in order of their ids: what a forecast was worth is seen afterwards.",
+        past.Tolds,
+        Asked("batch", {"type": "string"}, "Of this batch only."),
+        AFTER_ID,
+        LIMIT,
+    ),
+)
+
+ACTS: Final = (
+    does("acknowledge", "/alarms/{alarm}/acknowledge", "I have seen this alarm.", AlarmBody),
+    does("shelve", "/alarms/{alarm}/shelve", "Put an alarm off; it comes back by itself.", ShelveBody),
+    does("unshelve", "/alarms/{alarm}/unshelve", "Take an alarm from its shelf.", AlarmBody),
+    does("out-of-service", "/alarms/{alarm}/out-of-service", "Take a rule of one subject out of service.", ServiceBody),
+    does("back-in-service", "/alarms/{alarm}/back-in-service", "Put it back in service.", AlarmBody),
+    does(
+        "test-channels", "/channels/test", "Send a test letter through each channel.", None, answer=told.ChannelResults
+    ),
+    does(
+        "start",
+        "/batches",
+        "A batch is begun. What need not be said: the tin used last, the vessel's litres, 25 g/L, a name of vessel and date.",
+        StartBody,
+        status=201,
+        refusals=(404,),
+    ),
+    does("seen", "/batches/{batch}/seen", "What was seen on looking into a batch.", SeenBody),
+    does("harvest", "/batches/{batch}/harvest", "A batch is harvested.", HarvestBody),
+    does("discard", "/batches/{batch}/discard", "A batch is thrown away.", DiscardBody),
+    does(
+        "settling",
+        "/vessels/{vessel}/settling",
+        "Air off on purpose for some minutes; without a number as long as the site has set.",
+        SettlingBody,
+        answer=told.DoneUntil,
+        refusals=(404,),
+    ),
+    does(
+        "work",
+        "/vessels/{vessel}/work",
+        "Hands in a vessel: its alarms wait for some minutes; 0 when it is done.",
+        WorkBody,
+        answer=told.DoneUntil,
+        refusals=(404,),
+    ),
+    does(
+        "undo",
+        "/undo",
+        "An entry was a mistake: as if it had never been made, for ten minutes after it was logged.",
+        UndoBody,
+        answer=told.Undone,
+    ),
+    does("chill", "/stores/{store}/chill", "Nauplii went into a cold store.", ChillBody, refusals=(404,)),
+    does("emptied", "/stores/{store}/emptied", "A cold store is empty.", EmptiedBody, refusals=(404,)),
+)
+
+PHONES: Final = (
+    looks(
+        "push-key", "/push/key", "The key with which a browser subscribes to pushes.", told.PushKey, refusals=(404, 503)
+    ),
+    looks("phones", "/push/subscriptions", "The phones that are subscribed; never their addresses.", told.Phones),
+    does(
+        "subscribe",
+        "/push/subscriptions",
+        "A browser's own subscription, and a name for the phone.",
+        SubscriptionBody,
+        answer=told.Subscribed,
+        status=201,
+        refusals=(404,),
+    ),
+    Operation(
+        "unsubscribe",
+        "delete",
+        "/push/subscriptions/{phone}",
+        "No more pushes to a phone.",
+        None,
+        status=204,
+        refusals=(403, 409, 503),
+    ),
+)
+
+STREAMS: Final = (
+    looks(
+        "events",
+        "/events",
+        "What changes, as it does (server-sent events).",
+        None,
+        media=STREAM,
+        text=(
+            "Event `bench`: what of the bench has changed since the event before, the whole bench at first; its data is a "
+            "BenchEvent. Event `alarm`: what an alarm went through; its data is a PastTransition. Ages alone are no change. "
+            "With `Last-Event-ID` no alarm is missed over a lost link, and the bench is told again only if it has changed. "
+            "A comment comes at least every 15 s while nothing happens; the stream ends when the service stops."
+        ),
+    ),
+    looks(
+        "metrics",
+        "/metrics",
+        "What a monitoring system gathers, in OpenMetrics 1.0 text. Not below /api/v1.",
+        None,
+        media=METRICS,
+        outside=True,
+    ),
+)
+
+OPERATIONS: Final = (*NOW, *PAST, *ACTS, *PHONES, *STREAMS)

@@ -1,0 +1,45 @@
+"""Undo for programs: the entry is named by kind, subject and when it was logged, as the bench lists it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+from pydantic import BaseModel, ConfigDict
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from monitor.core.log import Undo
+from monitor.core.undo import words_of
+from monitor.web.bodies import Instant, Name, read_body
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+
+    from monitor.core.model import Ms
+    from monitor.web.site import Site
+
+
+class UndoBody(BaseModel):
+    """``kind``, ``subject`` and ``at`` as they stand in the bench's ``undoable``."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+    kind: Literal["start", "seen", "harvest", "discard", "settle", "work", "chill", "emptied"]
+    subject: Name
+    at: Instant
+
+    def command(self, now: Ms) -> Undo:
+        return Undo(now, now, self.kind, self.subject, self.at)
+
+
+class Undoing:
+    def __init__(self, site: Site) -> None:
+        self._site = site
+
+    def api(self) -> list[Route]:
+        return [Route("/undo", self._site.api(self.api_undo), methods=["POST"])]
+
+    async def api_undo(self, request: Request) -> Response:
+        """What came of it, and ``text``: what was undone, in words."""
+        command = read_body(UndoBody, await request.body()).command(self._site.now)
+        told = await self._site.do(command)
+        return JSONResponse({**told, "text": words_of(command.kind, command.subject)})
