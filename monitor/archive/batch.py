@@ -14,8 +14,9 @@ from monitor.archive.out import csv_writer, json_line, write_manifest
 from monitor.archive.source import Source
 from monitor.archive.tables import READINGS
 from monitor.core.history import KEEP_SLOTS
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Settle, Start, Work
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Settle, Start, Undo, Work, key_of
 from monitor.core.model import DAY, SLOT, Air, Measures, Quality
+from monitor.core.undo import without_undone
 from monitor.intake.recorded import COLUMNS
 from monitor.intake.values import internal
 from monitor.settings.base import form_of
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
     from monitor.archive.documents import Lines
     from monitor.archive.tables import Row
-    from monitor.core.log import LogEntry
+    from monitor.core.log import Deed
     from monitor.core.model import Ms
     from monitor.intake.binding import Binding
     from monitor.settings.base import Section
@@ -48,7 +49,8 @@ class Slice:
     def __init__(self, source: Source, settings: Settings, batch: str) -> None:
         rows = source.connection.execute("SELECT time, logged, kind, fields FROM event ORDER BY logged, id").fetchall()
         entries = [entry_from_record(*row) for row in rows]
-        starts = [entry for entry in entries if isinstance(entry, Start)]
+        standing = without_undone(entries)
+        starts = [entry for entry in standing if isinstance(entry, Start)]
         begun = next((start for start in reversed(starts) if start.batch == batch), None)
         if begun is None:
             newest = ", ".join(start.batch for start in starts[-_NAMED:]) or "none"
@@ -60,13 +62,18 @@ class Slice:
             )
         self.start = begun
         self.since = begun.time - LOOKS_BACK
-        self.until = self._end(entries)
-        self.log = [row for row, entry in zip(rows, entries, strict=True) if self._about(entry)]
+        self.until = self._end(standing)
+        # With what was undone: replay says what was said then.
+        mine = {key_of(entry) for entry in entries if not isinstance(entry, Undo) and self._about(entry)}
+        keys = [
+            (entry.kind, entry.subject, entry.at) if isinstance(entry, Undo) else key_of(entry) for entry in entries
+        ]
+        self.log = [row for row, key in zip(rows, keys, strict=True) if key in mine]
         self.probes = [
             probe for probe in settings.probes if probe.vessel == begun.vessel or probe.measures is Measures.ROOM
         ]
 
-    def _end(self, entries: list[LogEntry]) -> Ms:
+    def _end(self, entries: list[Deed]) -> Ms:
         """Just after its last word; far away while it is open."""
         ends = [
             max(entry.time, entry.logged)
@@ -75,7 +82,7 @@ class Slice:
         ]
         return max(ends) + 1 if ends else LARGEST
 
-    def _about(self, entry: LogEntry) -> bool:
+    def _about(self, entry: Deed) -> bool:
         if isinstance(entry, Settle | Work):
             known = max(entry.time, entry.logged)
             return entry.vessel == self.start.vessel and self.start.time <= known < self.until
