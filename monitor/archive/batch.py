@@ -14,13 +14,14 @@ from monitor.archive.out import csv_writer, json_line, write_manifest
 from monitor.archive.source import Source
 from monitor.archive.tables import READINGS
 from monitor.core.history import KEEP_SLOTS
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Settle, Start, Undo, Work
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Settle, Start, Undo, Work, key_of
 from monitor.core.model import DAY, SLOT, Air, Measures, Quality
+from monitor.core.undo import without_undone
 from monitor.intake.recorded import COLUMNS
 from monitor.intake.values import internal
 from monitor.settings.base import form_of
 from monitor.settings.probes import Probe
-from monitor.store.records import LARGEST, alarm_from_record, entry_from_record, series_of
+from monitor.store.records import LARGEST, alarm_from_record, entry_from_record, series_of, time_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
     from monitor.archive.documents import Lines
     from monitor.archive.tables import Row
-    from monitor.core.log import LogEntry
+    from monitor.core.log import Deed
     from monitor.core.model import Ms
     from monitor.intake.binding import Binding
     from monitor.settings.base import Section
@@ -48,7 +49,8 @@ class Slice:
     def __init__(self, source: Source, settings: Settings, batch: str) -> None:
         rows = source.connection.execute("SELECT time, logged, kind, fields FROM event ORDER BY logged, id").fetchall()
         entries = [entry_from_record(*row) for row in rows]
-        starts = [entry for entry in entries if isinstance(entry, Start)]
+        standing = without_undone(entries)
+        starts = [entry for entry in standing if isinstance(entry, Start)]
         begun = next((start for start in reversed(starts) if start.batch == batch), None)
         if begun is None:
             newest = ", ".join(start.batch for start in starts[-_NAMED:]) or "none"
@@ -60,13 +62,18 @@ class Slice:
             )
         self.start = begun
         self.since = begun.time - LOOKS_BACK
-        self.until = self._end(entries)
-        self.log = [row for row, entry in zip(rows, entries, strict=True) if self._about(entry)]
+        self.until = self._end(standing)
+        # With what was undone: replay says what was said then.
+        mine = {key_of(entry) for entry in entries if not isinstance(entry, Undo) and self._about(entry)}
+        keys = [
+            (entry.kind, entry.subject, entry.at) if isinstance(entry, Undo) else key_of(entry) for entry in entries
+        ]
+        self.log = [row for row, key in zip(rows, keys, strict=True) if key in mine]
         self.probes = [
             probe for probe in settings.probes if probe.vessel == begun.vessel or probe.measures is Measures.ROOM
         ]
 
-    def _end(self, entries: list[LogEntry]) -> Ms:
+    def _end(self, entries: list[Deed]) -> Ms:
         """Just after its last word; far away while it is open."""
         ends = [
             max(entry.time, entry.logged)
@@ -75,13 +82,7 @@ class Slice:
         ]
         return max(ends) + 1 if ends else LARGEST
 
-    def _about(self, entry: LogEntry) -> bool:
-        if isinstance(entry, Undo):
-            return entry.subject == self.start.batch or (
-                entry.kind in ("settle", "work")
-                and entry.subject == self.start.vessel
-                and self.start.time <= entry.logged < self.until
-            )
+    def _about(self, entry: Deed) -> bool:
         if isinstance(entry, Settle | Work):
             known = max(entry.time, entry.logged)
             return entry.vessel == self.start.vessel and self.start.time <= known < self.until
@@ -129,10 +130,11 @@ def _readings(source: Source, about: Slice, folder: Path, progress: Progress) ->
         writer.writerow(COLUMNS)
         where = source.where(READINGS.time, about.since, about.until, source.series(known))
         rows = source.connection.execute(READINGS.select.format(where=where)) if known else ()
-        for time, at, milli, mark, _late, _seq in rows:
+        for at, milli, mark, _late, _seq in rows:
             if Quality(mark & 7) in (Quality.LAST_KNOWN, Quality.QUEUED):
                 continue
             probe = source.names.probes[series_of(at)]
+            time = time_of(at)
             writer.writerow((instant(time), probe, _told_value(milli, mark >> 4 & 3, bindings[probe])))
             sink.rows += 1
             if sink.rows % _TELL_EACH == 0:

@@ -21,7 +21,7 @@ LEFT_OUT: Final = {
     "phones": "The push subscriptions of phones are secrets: subscribe each phone again.",
     "letters": "Letters to channels were for their moment; those not sent yet must not be sent twice.",
     "deliveries": "What the broker handed out, and the marks of a run, mean nothing to another process.",
-    "series_servers": "How far time-series servers have got belongs to the store they copied: they are sent all of it again.",
+    "servers": "How far time-series servers have got: they are sent everything again, which doubles nothing there.",
     "configuration": "It is a file of yours, with your passwords: copy it yourself.",
 }
 

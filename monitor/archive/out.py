@@ -15,6 +15,7 @@ from monitor.archive.manifest import LEFT_OUT, MANIFEST, Chosen, FileNote, Form,
 from monitor.archive.source import Source
 from monitor.archive.tables import READINGS, TABLES
 from monitor.core.model import DAY
+from monitor.store.records import time_of
 
 if TYPE_CHECKING:
     import sqlite3
@@ -171,26 +172,27 @@ class _Writing:
 
 
 def by_month(rows: Iterable[Row]) -> Iterator[tuple[str, Iterator[Row]]]:
-    """Rows in order of time, which stands first, in groups of a month; each group is to be read before the next."""
+    """Rows of readings, in their order, in groups of a month; each group is to be read before the next."""
     incoming = iter(rows)
     ahead = next(incoming, None)
 
     def group(name: str, first: Row) -> Iterator[Row]:
         nonlocal ahead
-        day, row = first[0] // DAY, first
+        day, row = time_of(first[0]) // DAY, first
         while True:
             yield row
             ahead = next(incoming, None)
             if ahead is None:
                 return
             row = ahead
-            if row[0] // DAY != day:
-                day = row[0] // DAY
-                if month(row[0]) != name:
+            time = time_of(row[0])
+            if time // DAY != day:
+                day = time // DAY
+                if month(time) != name:
                     return
 
     while ahead is not None:
-        name = month(ahead[0])
+        name = month(time_of(ahead[0]))
         yield name, group(name, ahead)
 
 

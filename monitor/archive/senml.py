@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final, Self
 
 from monitor.archive.files import Sink
 from monitor.core.model import Air, Measures, Quality
-from monitor.store.records import series_of
+from monitor.store.records import series_of, time_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -48,7 +48,8 @@ class Packs:
         return [sink.note for sink in self._files.values()]
 
     def add(self, row: Row) -> None:
-        time, at, milli, mark, _late, _seq = row
+        at, milli, mark, _late, _seq = row
+        time = time_of(at)
         if not Quality(mark & 7).usable or not FIRST <= time <= LAST:
             return
         series = series_of(at)

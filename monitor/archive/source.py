@@ -9,7 +9,7 @@ from __future__ import annotations
 from contextlib import ExitStack, closing
 from typing import TYPE_CHECKING, Final, Self
 
-from monitor.archive.tables import Names
+from monitor.archive.tables import READINGS, Names
 from monitor.store.errors import StoreError, in_our_words
 from monitor.store.past import open_to_read
 from monitor.store.records import begin_of
@@ -66,13 +66,12 @@ class Source:
 
     def where(self, column: str, since: Ms | None, until: Ms | None, series: Iterable[int] = ()) -> str:
         """A condition on when, and of which probes; of whole numbers only, so that it can stand in a query."""
+        edge = begin_of if column == READINGS.time else int
         parts = []
-        if column == "at":  # of readings: their time is the first part of what identifies them
-            since, until = (None if time is None else begin_of(time) for time in (since, until))
         if column and since is not None:
-            parts.append(f"{column} >= {since:d}")
+            parts.append(f"{column} >= {edge(since):d}")
         if column and until is not None:
-            parts.append(f"{column} < {until:d}")
+            parts.append(f"{column} < {edge(until):d}")
         numbers = ", ".join(f"{number:d}" for number in series)
         if numbers:
             parts.append(f"series IN ({numbers})")

@@ -15,7 +15,7 @@ from monitor.archive.forms import (
     whole_from,
 )
 from monitor.core.model import Air, Quality
-from monitor.store.records import LAST_TIME, MOST_AT_ONCE, MOST_SERIES, OWN_TIME, at_of, number_of, series_of
+from monitor.store.records import LAST_TIME, MOST_AT_ONCE, MOST_SERIES, OWN_TIME, at_of, number_of, series_of, time_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -89,7 +89,7 @@ class Table:
     stem: str
     columns: tuple[Column, ...]
     select: str  # {where} is filled in
-    time: str  # the column that says when
+    time: str  # the column that says when; "at" is a time with more behind it
     insert: str
     cells: Callable[[Row, Names], Cells]
     row: Callable[[Sequence[str], Names], Row]
@@ -106,10 +106,10 @@ def _opt_from(text: str) -> int | None:
 
 
 def _reading_cells(row: Row, names: Names) -> Cells:
-    time, at, milli, mark, late, seq = row
+    at, milli, mark, late, seq = row
     quality, air, own, reason = names.told(mark)
     return [
-        instant(time),
+        instant(time_of(at)),
         names.probes[series_of(at)],
         thousandths(milli),
         quality,
@@ -129,7 +129,7 @@ def _reading_row(cells: Sequence[str], names: Names) -> Row:
         raise Unfit(f"n {n}; allowed is 0 to {MOST_AT_ONCE - 1}")
     when = instant_from(time)
     if not -LAST_TIME <= when < LAST_TIME:
-        raise Unfit(f"time {time[:40]}; allowed is until the year 2109")
+        raise Unfit(f"time {time[:40]!r}; allowed is until the year 2109")
     return (
         at_of(when, names.number(probe), nth),
         thousandths_from(value),
@@ -184,7 +184,7 @@ READINGS: Final = Table(
         Column("n", number=True),
         Column("reason"),
     ),
-    select="SELECT time, at, milli, mark, late, seq FROM reading {where} ORDER BY at",
+    select="SELECT at, milli, mark, late, seq FROM reading {where} ORDER BY at",
     time="at",
     insert="INSERT INTO reading (at, milli, mark, late, seq) VALUES (?, ?, ?, ?, ?)",
     cells=_reading_cells,

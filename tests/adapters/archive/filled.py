@@ -6,7 +6,7 @@ import sqlite3
 from contextlib import closing
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Work
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Undo, Work
 from monitor.core.model import (
     DAY,
     HOUR,
@@ -50,6 +50,7 @@ ENTRIES: Final[tuple[LogEntry, ...]] = (
     Settle(T0 + 18 * HOUR, T0 + 18 * HOUR, "ash", T0 + 18 * HOUR + 123),
     Work(T0 + 19 * HOUR, T0 + 19 * HOUR, "ash", T0 + 20 * HOUR),
     Harvest(T0 + 20 * HOUR, T0 + 20 * HOUR, "one", 0.71, 123_456.0),
+    Undo(T0 + 20 * HOUR + 60_123, T0 + 20 * HOUR + 60_123, "harvest", "one", T0 + 20 * HOUR),
     Chill(T0 + 20 * HOUR, T0 + 20 * HOUR, "fridge", 1e5, 0.5, "oxygen", 1.0, aerated=True, batch="one"),
     Emptied(T0 + 21 * HOUR, T0 + 21 * HOUR, "fridge"),
     Start(T0 + 22 * HOUR, T0 + 22 * HOUR, "two", "ash", "tin-7", 2.5, 1.5, 0),

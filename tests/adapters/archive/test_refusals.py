@@ -118,6 +118,7 @@ def test_a_damaged_line_is_named(
     [
         ('"n": 0', '"n": 0, "colour": "red"', "the fields are time, probe, value"),
         ('"n": 0', '"n": null', "the fields are time, probe, value"),
+        ('"time": "2026-', '"time": "2126-', "allowed is until the year 2109"),
         ('"n": 0', '"n": -1', "n -1; allowed is 0 to 255"),
         ('"value": 24.', '"value": 24.0', "a value is written with three places"),
         ('"own_time": "no"', '"own_time": "maybe"', "allowed are yes and no"),

