@@ -22,20 +22,25 @@ FLAGS: Final = [
     "--disable-component-update",
     "--disable-sync",
 ]
-SHOTS: Final = (("bench-390-dark", 390, 844, "dark", True), ("bench-1280-light", 1280, 800, "light", True))
+SHOTS: Final = (
+    ("bench-390-dark", "/", 390, 844, "dark"),
+    ("bench-1280-light", "/", 1280, 800, "light"),
+    ("trends-390-dark", "/trends", 390, 844, "dark"),
+    ("trends-1280-light", "/trends", 1280, 800, "light"),
+)
 
 
 def main(url: str) -> None:
     FOLDER.mkdir(exist_ok=True)
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
-        for name, width, height, scheme, whole in SHOTS:
+        for name, path, width, height, scheme in SHOTS:
             page = browser.new_page(
                 viewport={"width": width, "height": height}, color_scheme="dark" if scheme == "dark" else "light"
             )
-            page.goto(url)
-            page.wait_for_selector("[data-part]")
-            page.screenshot(path=FOLDER / f"{name}.png", full_page=whole)
+            page.goto(url.rstrip("/") + path)
+            page.wait_for_selector("[data-part], .plot canvas")
+            page.screenshot(path=FOLDER / f"{name}.png", full_page=True)
             page.close()
         browser.close()
 
