@@ -63,6 +63,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *acting,
             *Stores(site).pages(),
             *Working(site).pages(),
+            *Undoing(site).pages(),
             *api.outside(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),

@@ -96,7 +96,7 @@ class Site:
 
     def render_parts(self, view: BenchView, csrf: str) -> dict[str, Markup]:
         macros: Any = self._templates.get_template("parts.html").module
-        parts = {"top": macros.top(view), "alarms": macros.alarms(view, csrf)}
+        parts = {"top": macros.top(view, csrf), "alarms": macros.alarms(view, csrf)}
         parts.update({vessel.key: macros.vessel(vessel, csrf) for vessel in view.vessels})
         cold: Any = self._templates.get_template("cold.html").module
         parts.update({store.key: cold.store(store, csrf) for store in view.stores})

@@ -1,7 +1,8 @@
-"""Undo for programs: the entry is named by kind, subject and when it was logged, as the bench lists it."""
+"""Undo, by a button on the bench and for programs: an entry is named by kind, subject and when it was logged."""
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Literal
 
 from pydantic import BaseModel, ConfigDict
@@ -11,6 +12,7 @@ from starlette.routing import Route
 from monitor.core.log import Undo
 from monitor.core.undo import words_of
 from monitor.web.bodies import Instant, Name, read_body
+from monitor.web.problems import Trouble
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -35,8 +37,23 @@ class Undoing:
     def __init__(self, site: Site) -> None:
         self._site = site
 
+    def pages(self) -> list[Route]:
+        return [Route("/undo", self._site.form(self.undo), methods=["POST"])]
+
     def api(self) -> list[Route]:
         return [Route("/undo", self._site.api(self.api_undo), methods=["POST"])]
+
+    async def undo(self, request: Request, given: dict[str, str]) -> Response:
+        """From the strip on the bench."""
+        named = {name: given.get(name, "") for name in ("kind", "subject", "at")}
+        try:
+            command = read_body(UndoBody, json.dumps(named).encode()).command(self._site.now)
+            await self._site.do(command)
+        except Trouble as trouble:
+            return self._site.back(request, trouble.detail, "refused")
+        return self._site.back(
+            request, f"Undone: {words_of(command.kind, command.subject)}, as if it had never been logged."
+        )
 
     async def api_undo(self, request: Request) -> Response:
         """What came of it, and ``text``: what was undone, in words."""

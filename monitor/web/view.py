@@ -105,6 +105,17 @@ class VesselView:
 
 
 @dataclass(frozen=True, slots=True)
+class UndoView:
+    """The entry that can be taken back; ``kind``, ``subject`` and ``at`` name it."""
+
+    kind: str
+    subject: str
+    at: str
+    text: str
+    left: str
+
+
+@dataclass(frozen=True, slots=True)
 class BenchView:
     site: str
     zone: str
@@ -122,6 +133,7 @@ class BenchView:
     vessels: tuple[VesselView, ...]
     room: tuple[Measured, ...]
     stores: tuple[StoreView, ...]
+    undo: UndoView | None  # the newest
 
 
 def _instant(text: str | None) -> Ms | None:
@@ -158,7 +170,17 @@ def make_view(bench: Bench) -> BenchView:
         stores=tuple(
             _store(index, store, bench["alarms"], now, zone) for index, store in enumerate(bench.get("stores", []))
         ),
+        undo=_undo(bench.get("undoable", []), now),
     )
+
+
+def _undo(undoable: Sequence[Mapping[str, Any]], now: Ms) -> UndoView | None:
+    if not undoable:
+        return None
+    newest = undoable[0]
+    left = max(rfc3339(newest["until"]) - now, 0) // MINUTE
+    told = f"{left} min left" if left else "less than a minute left"
+    return UndoView(newest["kind"], newest["subject"], newest["at"], newest["text"], told)
 
 
 def _broker(link: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:

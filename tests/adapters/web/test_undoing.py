@@ -1,4 +1,4 @@
-"""Undo over the API and at the command line."""
+"""Undo on the bench, over the API and at the command line."""
 
 from __future__ import annotations
 
@@ -15,6 +15,8 @@ from tests.adapters.web.memory_desk import NOW, MemoryDesk, bad_night
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
+
+    from playwright.sync_api import Page
 
     from tests.adapters.web.conftest import Served
 
@@ -97,3 +99,19 @@ def test_the_command_undoes_the_newest_and_says_what(just_logged: Served, tmp_pa
     assert "nothing to undo" in said[2].output
     assert just_logged.desk.done[0] == UNDONE
     assert just_logged.desk.bench()["undoable"] == []
+
+
+@pytest.mark.browser
+def test_one_tap_on_the_bench_undoes_the_newest(just_logged: Served, open_page: Callable[..., Page]) -> None:
+    """The strip names the newest entry and how long there is; after the tap it is undone, told so, and the one before is next."""
+    page = open_page(just_logged, viewport={"width": 390, "height": 800}, has_touch=True)
+    strip = page.locator("form.undo")
+    assert "Noted: harvest of birch-2026-03-01" in strip.inner_text()
+    assert "5 min left" in strip.inner_text()
+    strip.get_by_role("button").tap()
+    page.wait_for_selector(".flash.noted")
+    assert "Undone: harvest of birch-2026-03-01" in page.inner_text(".flash")
+    assert just_logged.desk.done == [UNDONE]
+    just_logged.desk.publish()
+    page.reload()
+    assert "Noted: work on birch" in page.locator("form.undo").inner_text()
