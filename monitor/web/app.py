@@ -16,7 +16,9 @@ from monitor.web.access import Gate
 from monitor.web.acting import Acting
 from monitor.web.alarm_pages import AlarmPages
 from monitor.web.api import Api
+from monitor.web.batch_pages import BatchPages
 from monitor.web.guard import SECURITY_HEADERS, Guard
+from monitor.web.harvesting import Harvesting
 from monitor.web.history import History
 from monitor.web.links import Links
 from monitor.web.live import Live
@@ -24,6 +26,7 @@ from monitor.web.pages import Pages
 from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
 from monitor.web.site import Site
+from monitor.web.starting import Starting
 from monitor.web.stores import Stores
 from monitor.web.trends import Trends
 from monitor.web.undoing import Undoing
@@ -53,10 +56,14 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
     errors = _Errors(site)
     push = Push(site, key)
     api = Api(site)
+    batches = BatchPages(site)
     acting = Acting(site, Links.kept(options.link_key_file, options.address)).routes() if options.address else []
     app = Starlette(
         routes=[
             *Pages(site).routes(),
+            *Starting(site).routes(),
+            *Harvesting(site, batches).routes(),
+            *batches.routes(),
             *AlarmPages(site).routes(),
             *Trends(site).routes(),
             *push.routes(),

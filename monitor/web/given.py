@@ -8,6 +8,8 @@ from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind, convert, read, split
 from monitor.web.problems import INVALID, Trouble
 
+Fields = dict[str, str]
+
 LARGEST: Final = 1000.0
 """Grams, litres or g/L beyond which a slip of the finger is more likely than a bench that big."""
 

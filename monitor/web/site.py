@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from functools import wraps
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 from urllib.parse import quote
+from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -22,9 +23,10 @@ from monitor.web import words
 from monitor.web.access import Attempts, Gate
 from monitor.web.assets import Assets
 from monitor.web.bodies import instant_trouble
+from monitor.web.given import invalid
 from monitor.web.problems import NO_ANSWER, REFUSED, Trouble
 from monitor.web.view import BenchView, make_view
-from monitor.web.when import NotAnInstant
+from monitor.web.when import NotAnInstant, parse_when
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
@@ -149,6 +151,14 @@ class Site:
         return RedirectResponse(to, 303)
 
     # --- doing
+
+    def when(self, given: dict[str, str]) -> Ms:
+        """The instant of a form's field ``when``. Raises Trouble."""
+        bench = self.desk.bench()
+        try:
+            return parse_when(given.get("when", ""), bench["now_ms"], ZoneInfo(bench["timezone"]))
+        except NotAnInstant as problem:
+            raise invalid(f"When: {problem}") from problem
 
     @property
     def now(self) -> Ms:

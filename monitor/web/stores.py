@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Any, Final
-from zoneinfo import ZoneInfo
 
 from pydantic import Field
 from starlette.responses import JSONResponse, Response
@@ -16,7 +15,6 @@ from monitor.web.bodies import Body, Name, read_body
 from monitor.web.given import field_amount, field_count, invalid
 from monitor.web.problems import Trouble
 from monitor.web.store_view import KEPT
-from monitor.web.when import NotAnInstant, parse_when
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -123,7 +121,7 @@ class Stores:
     async def emptied(self, request: Request, given: dict[str, str]) -> Response:
         store = self._store(request)
         try:
-            await self._site.do(Emptied(self._when(given), self._site.now, store["id"]))
+            await self._site.do(Emptied(self._site.when(given), self._site.now, store["id"]))
         except Trouble as trouble:
             return self._page(request, given, trouble.detail, trouble.status)
         return self._site.back(request, f"Noted: {store['id']} is empty.")
@@ -132,13 +130,6 @@ class Stores:
 
     def _store(self, request: Request) -> Mapping[str, Any]:
         return find_store(self._site.desk.bench(), request.path_params["store"])
-
-    def _when(self, given: dict[str, str]) -> Ms:
-        bench = self._site.desk.bench()
-        try:
-            return parse_when(given.get("when", ""), bench["now_ms"], ZoneInfo(bench["timezone"]))
-        except NotAnInstant as problem:
-            raise invalid(f"When: {problem}") from problem
 
     def _chilled(self, store: Mapping[str, Any], given: dict[str, str]) -> Chill:
         way = _WAYS.get(given.get("kept", ""))
@@ -152,7 +143,7 @@ class Stores:
         if text and gas == "open":
             raise invalid("Gas: an open vessel has none; leave it empty, or say that it is closed.")
         return Chill(
-            time=self._when(given),
+            time=self._site.when(given),
             logged=self._site.now,
             store=store["id"],
             nauplii=nauplii,
