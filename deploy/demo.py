@@ -32,12 +32,18 @@ if TYPE_CHECKING:
 HERE = Path(__file__).resolve().parent.parent
 EPOCH = "2026-03-03T18:00:00Z"
 SPEED = 60
-HISTORY = "2 d"
-LEAD_S = 12.0  # real seconds for two days of history to be told before simulated time begins
-BATCHES = (  # as a keeper logged them before the demo opens
-    ("birch", "tin-8", "3", "2", "2026-03-02T14:00:00Z"),
-    ("ash", "tin-7", "2", "1.5", "2026-03-02T21:00:00Z"),
-    ("cedar", "tin-8", "1", "1", "2026-03-03T16:00:00Z"),
+HISTORY = "3 d"
+LEAD_S = 18.0  # real seconds for three days of history to be told before simulated time begins
+LOGGED = (  # what a keeper logged before the demo opens; words of ``swimup batch``, and when
+    ("start ash --lot tin-7 --cysts 2g --litres 1.5 --salinity 25", "2026-02-28T20:00:00Z"),
+    ("start birch --lot tin-8 --cysts 2.5g --litres 2 --salinity 25", "2026-02-28T22:00:00Z"),
+    ("seen ash-2026-02-28 first", "2026-03-01T13:00:00Z"),
+    ("seen birch-2026-02-28 some", "2026-03-01T15:20:00Z"),
+    ("harvest birch-2026-02-28 --nauplii 390000", "2026-03-01T20:00:00Z"),
+    ("harvest ash-2026-02-28 --nauplii 290000", "2026-03-01T21:00:00Z"),
+    ("start birch --lot tin-8 --cysts 3g --litres 2 --salinity 25", "2026-03-02T14:00:00Z"),
+    ("start ash --lot tin-7 --cysts 2g --litres 1.5 --salinity 25", "2026-03-02T21:00:00Z"),
+    ("start cedar --lot tin-8 --cysts 1g --litres 1 --salinity 25", "2026-03-03T16:00:00Z"),
 )
 STORY = """
 What will happen (one minute here is one hour in the shed):
@@ -180,9 +186,8 @@ def swimup(*arguments: str) -> list[str]:
 
 def log_batches(config: Path) -> None:
     """What the keeper had logged before; through the same command a keeper uses."""
-    for vessel, lot, grams, litres, when in BATCHES:
-        command = swimup("batch", "start", vessel, "--lot", lot, "--cysts", f"{grams} g", "--litres", litres)
-        command += ["--salinity", "25", "--time", when, "--config", str(config)]
+    for words, when in LOGGED:
+        command = swimup("batch", *words.split(), "--time", when, "--config", str(config))
         done = subprocess.run(command, capture_output=True, text=True, check=False)
         if done.returncode:
             raise SystemExit(f"{' '.join(command)}\n{done.stdout}{done.stderr}")
@@ -220,7 +225,7 @@ def run(minutes: float | None, folder: Path, halt: threading.Event, *, embedded:
         monitor_log, world_log = folder / "monitor.log", folder / "world.log"
         monitor = stack.enter_context(child("the monitor", swimup("run", "--config", str(config), *sim), monitor_log))
         wait_for("The monitor", lambda: bench(url) is not None, 30, monitor)
-        print("Loading two days of the shed's history ...")
+        print("Loading three days of the shed's history ...")
         world_command = [
             str(Path(sys.executable).with_name("swimup-sim")),
             "run",
