@@ -31,10 +31,19 @@ def a_while(shed: Shed, since: int, until: int, step: int = 20_000) -> None:
             shed.store.add(Reading(f"{vessel}-air", at + n, 1000, state=1, own_time=True))
 
 
+def goes_on(shed: Shed, hour: int) -> None:
+    """Readings come in while the past is sent, a commit every ten minutes of them."""
+    for begin in range(BEGIN + hour * HOUR, BEGIN + (hour + 1) * HOUR, HOUR // 6):
+        a_while(shed, begin, begin + HOUR // 6)
+        shed.commit()
+
+
 def test_no_gap_and_no_double_after_an_outage_and_a_kill(
     shed: Shed, series_store: SeriesStore, patiently: Patiently
 ) -> None:
-    """A day of outage, a late reading, kills of the server amid the back-fill and after it, a new copier: all there, once."""
+    """A day of outage, a late reading, kills of the server amid the back-fill and after it, a new copier,
+    readings that come in meanwhile: all there, once.
+    """
     series_store.start()
     a_while(shed, BEGIN, BEGIN + HOUR)
     shed.commit()
@@ -49,10 +58,12 @@ def test_no_gap_and_no_double_after_an_outage_and_a_kill(
     patiently(lambda: shed.state["state"] == "failing", "the outage is not noticed")
     series_store.start()
     patiently(lambda: shed.state["sent"] > 5_000, "the back-fill does not begin")
+    goes_on(shed, 25)
     series_store.kill()
     shed.restart()
     series_store.start()
     shed.forward(series_store.url, PACE)
+    goes_on(shed, 26)
     patiently(lambda: shed.state["state"] == "current", "the back-fill does not end")
     newest = shed.newest()
     series_store.kill()  # right after: what was sent last is lost, and nothing tells so
@@ -62,5 +73,5 @@ def test_no_gap_and_no_double_after_an_outage_and_a_kill(
 
     stored = sorted((reading.probe, reading.time, reading.value) for reading in shed.store.readings(0))
     found = series_store.points('{__name__="reading_value"}')
-    assert len(stored) == 25 * 180 * 4 + 1
+    assert len(stored) == 27 * 180 * 4 + 1
     assert sorted((labels["probe"], at, value) for labels, at, value in found) == stored
