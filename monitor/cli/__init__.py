@@ -25,6 +25,7 @@ COMMANDS = {
     "vessel": _Place(
         "monitor.cli.vessel", "vessel", "Note that you work on a vessel, or let it settle: its alarms wait."
     ),
+    "count": _Place("monitor.cli.count", "count", "Tell what counted drops say: how many swim, and what hatched."),
     "store": _Place("monitor.cli.store", "store", "Note what is chilled in a cold store, and that one is empty."),
     "alarm": _Place("monitor.cli.alarm", "alarm", "List alarms, acknowledge them, put them off; test the channels."),
     "replay": _Place("monitor.cli.replay", "replay", "Tell what would have been said over recorded readings."),

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 from zoneinfo import ZoneInfo
 
 import click
 
 from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind
+from monitor.web.count_typed import dilution, drop_ml, drops
 from monitor.web.given import amount, count, share
 from monitor.web.when import FORMS, NotAnInstant, as_rfc3339, parse_when
 
@@ -16,10 +17,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
 
-def _typed(read: Callable[[str], float]) -> Any:
+Value = TypeVar("Value")
+
+
+def _typed(read: Callable[[str], Value]) -> Any:
     """An option's callback that reads its text; what it says when it can't is a usage error."""
 
-    def callback(context: click.Context, parameter: click.Parameter, text: str | None) -> float | None:
+    def callback(context: click.Context, parameter: click.Parameter, text: str | None) -> Value | None:
         if text is None:
             return None
         try:
@@ -36,6 +40,9 @@ VOLUME = _typed(lambda text: amount(text, Kind.VOLUME))
 SALINITY = _typed(lambda text: amount(text, Kind.SALINITY))
 SHARE = _typed(share)
 COUNT = _typed(count)
+DROPS = _typed(drops)
+DROP = _typed(drop_ml)
+DILUTION = _typed(dilution)
 
 time_option = click.option(
     "--time", "when", metavar="TIME", help=f"When it happened, if not just now: {FORMS.replace(chr(34), '')}."

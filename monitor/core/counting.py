@@ -27,7 +27,9 @@ USUAL_DROP_ML: Final = 0.05  # of a common dropper; weigh 20 drops: 1 g. Common 
 CLOSE: Final = 0.2
 """A count within 20 % is good enough to feed by; common practice, no source."""
 
-UNEVEN: Final = 0.05  # drops that differ so much by chance alone are called uneven; the usual threshold, common practice
+UNEVEN: Final = (
+    0.05  # drops that differ so much by chance alone are called uneven; the usual threshold, common practice
+)
 WIDENS: Final = 0.2  # ... and from here the range is wider already: few drops cannot prove that they were badly mixed
 Z: Final = 1.2815515655446004  # the central 80 % of a normal distribution ends here
 
@@ -227,7 +229,9 @@ def enough(index: float = 1.0) -> float:
 def _check(sample: Sample) -> None:
     drops = sample.drops
     _check_drops(drops)
-    _within("drop_ml", sample.drop_ml, 0.0, LARGEST_DROP_ML, "A drop of {} mL can't be; allowed is above 0 and up to {} mL.")
+    _within(
+        "drop_ml", sample.drop_ml, 0.0, LARGEST_DROP_ML, "A drop of {} mL can't be; allowed is above 0 and up to {} mL."
+    )
     if not 1 <= sample.dilution <= STRONGEST_DILUTION:
         raise Uncountable(
             "dilution",

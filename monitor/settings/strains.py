@@ -20,7 +20,10 @@ if TYPE_CHECKING:
 
 
 class Strain(BaseModel):
-    """One strain. ``length_um`` and ``dry_weight_ug`` are those of instar I, None where no figure was found."""
+    """One strain. ``length_um`` and ``dry_weight_ug`` are those of instar I, None where no figure was found.
+
+    ``cysts_per_g``: cysts in a gram as it comes, hatching or not.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -29,6 +32,7 @@ class Strain(BaseModel):
     also: tuple[str, ...] = ()  # short names in the trade
     length_um: float | None = Field(default=None, ge=200, le=1500)
     dry_weight_ug: float | None = Field(default=None, ge=0.3, le=20)
+    cysts_per_g: float | None = Field(default=None, ge=20_000, le=2_000_000)
     source: str = Field(min_length=1)
     basis: Literal["read", "restated", "memory"]
     note: str = ""

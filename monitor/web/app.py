@@ -17,6 +17,7 @@ from monitor.web.acting import Acting
 from monitor.web.alarm_pages import AlarmPages
 from monitor.web.api import Api
 from monitor.web.batch_pages import BatchPages
+from monitor.web.counts import Counts
 from monitor.web.guard import SECURITY_HEADERS, Guard
 from monitor.web.harvesting import Harvesting
 from monitor.web.history import History
@@ -68,6 +69,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *Trends(site).routes(),
             *push.routes(),
             *acting,
+            *Counts(site).pages(),
             *Stores(site).pages(),
             *Working(site).pages(),
             *Undoing(site).pages(),
@@ -80,6 +82,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *History(site).routes(),
                     *api.routes(),
                     *push.api_routes(),
+                    *Counts(site).api(),
                     *Stores(site).api(),
                     *Working(site).api(),
                     *Undoing(site).api(),

@@ -17,6 +17,7 @@ from monitor.web.bodies import (
     ShelveBody,
     StartBody,
 )
+from monitor.web.counted import CountBody
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
 from monitor.web.push import SubscriptionBody
 from monitor.web.stores import ChillBody, EmptiedBody
@@ -201,6 +202,13 @@ ACTS: Final = (
     does("seen", "/batches/{batch}/seen", "What was seen on looking into a batch.", SeenBody),
     does("harvest", "/batches/{batch}/harvest", "A batch is harvested.", HarvestBody),
     does("discard", "/batches/{batch}/discard", "A batch is thrown away.", DiscardBody),
+    does(
+        "count",
+        "/count",
+        "What counted drops tell of a vessel. It only reckons; nothing is logged.",
+        CountBody,
+        answer=told.Counted,
+    ),
     does(
         "settling",
         "/vessels/{vessel}/settling",
