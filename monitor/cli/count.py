@@ -68,7 +68,7 @@ def count(
 
 
 def described(told: CountView) -> list[str]:
-    heads = ("", "likely", "8 chances in 10")
+    heads = ("", "likely", told.chances)
     table = [heads, *((row.name, row.mid, row.span) for row in told.rows)]
     first, second = (max(len(cells[column]) for cells in table) for column in (0, 1))
     lines = [f"{name:<{first}}  {mid:>{second}}  {span}".rstrip() for name, mid, span in table]

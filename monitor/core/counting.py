@@ -33,6 +33,9 @@ UNEVEN: Final = (
 WIDENS: Final = 0.2  # ... and from here the range is wider already: few drops cannot prove that they were badly mixed
 Z: Final = 1.2815515655446004  # the central 80 % of a normal distribution ends here
 
+MANY: Final = 100
+"""So many must be counted before their share is logged, which is weighed like a count of some hundred (``evidence.COUNTED``)."""
+
 Basis = Literal["given", "strain", "general"]
 
 
@@ -72,7 +75,7 @@ class Cysts:
 
 # A dried cyst weighs 3.64 ug (A. salina; abstract on their sorption isotherms, authors not seen): 275 000 in a gram, a little
 # fewer as they come, with some water. Good cysts give 200 000-300 000 nauplii per gram (Treece 2000, SRAC 702).
-GENERAL: Final = Cysts(270_000.0, 0.2, "general", "a dried cyst weighs about 3.6 ug")
+GENERAL: Final = Cysts(270_000.0, 0.2, "general", "a dried cyst weighs about 3.6 µg")
 STRAIN_LOG_SD: Final = 0.2
 """Eight tins of ten lie within a factor of 1.3 of the figure of their strain; an assumption."""
 
@@ -109,7 +112,7 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class Scatter:
-    """How the drops differ: ``index`` is their variance over their mean, 1 when well mixed; ``chance`` that it is chance alone."""
+    """How drops differ: ``index`` is their variance over their mean, 1 when well mixed; ``chance`` that it is chance alone."""
 
     index: float
     chance: float
@@ -146,6 +149,18 @@ def reckon(sample: Sample) -> Count:
     per_g = None if in_all is None or sample.cysts_g is None else in_all.times(1 / sample.cysts_g)
     hatched = None if per_g is None else _share(per_g, sample.cysts)
     return Count(sample, per_ml, in_all, per_g, hatched, scatter, _more_drops(drops, scatter))
+
+
+def share_to_log(count: Count) -> float | None:
+    """The share of all cysts to log with a harvest; ``None`` when the count knows less than the log would say for it.
+
+    A logged share teaches the tin. So it must not rest on a usual figure of cysts in a gram, which would teach the tin that
+    figure's error, nor on few or badly mixed drops, nor be one that can't be. How many swim can be logged all the same.
+    """
+    known = count.sample.cysts.basis == "given" and count.sample.drops.total >= MANY
+    if count.hatched is None or not known or (count.scatter is not None and count.scatter.uneven):
+        return None
+    return count.hatched.mid if count.hatched.mid <= 1 else None
 
 
 def _scatter(drops: Drops) -> Scatter | None:

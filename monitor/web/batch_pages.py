@@ -9,6 +9,7 @@ from starlette.routing import Route
 from monitor.core.log import Discard, Seen, Sight
 from monitor.web import words
 from monitor.web.given import Fields, field_share, invalid
+from monitor.web.harvest_form import harvest_form
 from monitor.web.problems import Trouble
 
 if TYPE_CHECKING:
@@ -71,4 +72,5 @@ class BatchPages:
             batch=request.path_params["batch"],
             problem=problem,
             given={**empty, **given},
+            harvest=harvest_form(request, given),
         )

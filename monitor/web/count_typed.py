@@ -33,15 +33,15 @@ def drops(text: str) -> Drops:
 
 
 def drop_ml(text: str) -> float:
-    """``0.25 ml``, ``50 uL``, or a bare number of mL, in mL; ``0,25`` too, as no drop has thousands. Raises Unfit."""
+    """``0.25 mL``, ``50 uL``, or a bare number of mL, in mL; ``0,25`` too, as no drop has thousands. Raises Unfit."""
     dotted = _COMMA.sub(r"\1.\2", text.strip())
     try:
         number, unit = split(dotted)
         value = number if not unit else round(1000 * read(dotted, Kind.VOLUME), 9)
     except Unfit as problem:
-        raise Unfit('the volume of one drop such as "0.05 ml" or "50 uL"', problem.hint) from None
+        raise Unfit('the volume of one drop such as "0.05 mL" or "50 uL"', problem.hint) from None
     if value <= 0:
-        raise Unfit('the volume of one drop such as "0.05 ml", above 0')
+        raise Unfit('the volume of one drop such as "0.05 mL", above 0')
     return value
 
 
@@ -68,4 +68,4 @@ def cysts_per_g(text: str) -> float | None:
 
 def written(millilitres: float) -> str:
     """A drop as it is typed."""
-    return f"{plain(round(millilitres, 9))} ml"
+    return f"{plain(round(millilitres, 9))} mL"

@@ -111,7 +111,12 @@ def _between(amount: Amount) -> str:
 class Row:
     name: str
     mid: str
-    span: str
+    low: str  # empty where only the most is known
+    high: str
+
+    @property
+    def span(self) -> str:
+        return f"{self.low} to {self.high}" if self.low else f"at most {self.high}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +138,7 @@ class CountView:
     notes: tuple[str, ...]
     rows: tuple[Row, ...]
     picture: Picture
+    chances: str  # that the truth lies in the ranges
     about: str
 
 
@@ -144,7 +150,8 @@ _ROOM: Final = 1.4  # beyond the range, for the number that stands there
 def view(answer: Mapping[str, Any]) -> CountView:
     """What is shown of the API's answer."""
     shown = answer["in_all"] or answer["per_ml"]
-    return CountView(answer["text"], tuple(answer["notes"]), rows(answer), _picture(shown), _about(answer))
+    chances = f"{8 if answer['counted'] else 9} chances in 10"
+    return CountView(answer["text"], tuple(answer["notes"]), rows(answer), _picture(shown), chances, _about(answer))
 
 
 def rows(answer: Mapping[str, Any]) -> tuple[Row, ...]:
@@ -153,14 +160,10 @@ def rows(answer: Mapping[str, Any]) -> tuple[Row, ...]:
         ("In 1 mL of the vessel", answer["per_ml"], rough),
         (f"In all of it, {words.number(answer['litres'] or 0.0, 3)} L", answer["in_all"], rough),
         ("From 1 g of cysts", answer["per_g"], rough),
-        (f"Hatched, of {rough(answer['cysts_per_g']['mid'])} cysts in 1 g", answer["hatched"], percent),
+        ("Hatched, of all cysts", answer["hatched"], percent),
     ]
     return tuple(
-        Row(
-            name,
-            say(one["mid"]),
-            f"{say(one['lo'])} to {say(one['hi'])}" if one["mid"] else f"at most {say(one['hi'])}",
-        )
+        Row(name, say(one["mid"]), say(one["lo"]) if one["mid"] else "", say(one["hi"]))
         for name, one, say in named
         if one is not None
     )
@@ -172,7 +175,7 @@ def _about(answer: Mapping[str, Any]) -> str:
 
 
 def _picture(shown: Mapping[str, Any]) -> Picture:
-    top = shown["hi"] * _ROOM
+    top = float(shown["hi"]) * _ROOM
 
     def across(value: float) -> float:
         return round(_EDGE + _WIDE * value / top, 1)

@@ -59,6 +59,7 @@ def _environment(assets: Assets) -> Environment:
     )
     environment.filters["path"] = lambda text: quote(str(text), safe="")
     environment.filters["codes"] = _codes
+    environment.filters["unbroken"] = words.unbroken
     environment.globals.update(asset=assets.path, sights=words.SIGHTS, waits=words.WAITS, still_rings=words.STILL_RINGS)
     return environment
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
@@ -33,6 +34,7 @@ QUALITIES: Final = {
     "queued": "waited at the broker",
     "unreadable": "not readable",
 }
+_THOUSANDS: Final = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")
 RANKS: Final = {"high": 0, "medium": 1, "low": 2}
 DEGREE: Final = " °C"
 WAITS: Final = "Its alarms and those of its probes wait."
@@ -123,6 +125,11 @@ def number(value: float, digits: int = 1) -> str:
 def whole(value: float) -> str:
     """``200 000``, its thousands apart."""
     return f"{value:,.0f}".replace(",", " ")  # a plain blank: a terminal is told nothing else
+
+
+def unbroken(text: str) -> str:
+    """For a page: a number with its thousands apart stays on one line."""
+    return _THOUSANDS.sub("\N{NO-BREAK SPACE}", text)
 
 
 def percent(share: float) -> str:
