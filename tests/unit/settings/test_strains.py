@@ -17,6 +17,19 @@ def test_published_sizes_are_in_the_table() -> None:
     assert table["lagkor"].dry_weight_ug is None
 
 
+def test_cysts_in_a_gram_agree_with_the_table_they_come_from() -> None:
+    """Nauplii from a gram over hatch percentage, FAO fisheries technical paper 361, from memory, to ten thousand; few have it."""
+    from_a_gram = {
+        "san-francisco-bay": 259_200 / 0.714,
+        "great-salt-lake": 106_000 / 0.439,
+        "shark-bay": 217_600 / 0.875,
+        "chaplin-lake": 65_600 / 0.195,
+        "buenos-aires": 193_600 / 0.628,
+    }
+    known = {name: strain.cysts_per_g for name, strain in strains().items() if strain.cysts_per_g is not None}
+    assert known == {name: pytest.approx(number, abs=5000) for name, number in from_a_gram.items()}
+
+
 def test_every_strain_names_its_source() -> None:
     """No figure stands in the table without its source and how well that was seen."""
     assert len(strains()) == 8
