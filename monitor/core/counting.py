@@ -36,7 +36,7 @@ Z: Final = 1.2815515655446004  # the central 80 % of a normal distribution ends 
 MANY: Final = 100
 """So many must be counted before their share is logged, which is weighed like a count of some hundred (``evidence.COUNTED``)."""
 
-Basis = Literal["given", "strain", "general"]
+Basis = Literal["given", "tin", "strain", "general"]
 
 
 class Uncountable(Refused):
@@ -67,6 +67,11 @@ class Cysts:
     log_sd: float
     basis: Basis
     source: str
+
+    @property
+    def known(self) -> bool:
+        """Somebody counted the cysts of this very tin."""
+        return self.basis in ("given", "tin")
 
     @property
     def amount(self) -> Amount:
@@ -157,7 +162,7 @@ def share_to_log(count: Count) -> float | None:
     A logged share teaches the tin. So it must not rest on a usual figure of cysts in a gram, which would teach the tin that
     figure's error, nor on few or badly mixed drops, nor be one that can't be. How many swim can be logged all the same.
     """
-    known = count.sample.cysts.basis == "given" and count.sample.drops.total >= MANY
+    known = count.sample.cysts.known and count.sample.drops.total >= MANY
     if count.hatched is None or not known or (count.scatter is not None and count.scatter.uneven):
         return None
     return count.hatched.mid if count.hatched.mid <= 1 else None

@@ -138,6 +138,7 @@ class LotSpec:
     label_hatch_percent: float | None = None
     grams: float | None = None  # what was in it when it was new; None when nobody told
     low_below: float | None = None  # grams left that are few; None is two usual batches, see ``rules_cysts``
+    cysts_per_g: float | None = None  # cysts in a gram, hatching or not; None when nobody counted
 
 
 @dataclass(frozen=True, slots=True)

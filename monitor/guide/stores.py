@@ -131,6 +131,7 @@ ENTRIES: Final = (
         "they get damp.",
         (
             "Sow more of it, or open another.",
+            "Not sure that it is the tin? Count some drops at the next harvest (`swimup count`, or Count drops on the page).",
             "Order one if it is the last.",
             "Keep it dry, dark and cold; well closed.",
         ),

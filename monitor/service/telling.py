@@ -6,7 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.bench import alarm_document, bench
-from monitor.core.model import MINUTE
+from monitor.core.model import MINUTE, LotSpec
 from monitor.core.replay import estimate_document
 
 if TYPE_CHECKING:
@@ -153,8 +153,7 @@ class Teller:
         view = bench(self._engine, self._estimates, self._clock.now(), sim_speed=self._clock.speed)
         lots = [batch.start.lot for batch in reversed(self._engine.state.batches.values())]
         known = self._engine.state.site.lots
-        view["lots"] = [
-            {"id": lot, "strain": known[lot].strain if lot in known else ""} for lot in dict.fromkeys([*lots, *known])
-        ]
+        specs = [known.get(lot) or LotSpec(lot) for lot in dict.fromkeys([*lots, *known])]
+        view["lots"] = [{"id": lot.id, "strain": lot.strain, "cysts_per_g": lot.cysts_per_g} for lot in specs]
         self._desk.publish(view | self._house(), self._figures())
         self._view_at, self._view_due = now, False

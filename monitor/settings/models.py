@@ -222,9 +222,17 @@ class Lot(Section):
         told="two usual batches of it (common practice, no source)",
         example="6 g",
     )
+    cysts_per_g: Annotated[float | None, Number(20_000, 2_000_000)] = option(
+        "Cysts in a gram, hatching or not: weigh a pinch, count it under a lens. Counted drops then tell what share hatched.",
+        default=None,
+        told="what its strain, or any cysts, usually have",
+        example=270_000,
+    )
 
     def spec(self) -> core.LotSpec:
-        return core.LotSpec(self.id, self.strain, self.label_hatch_percent, self.grams, self.low_below)
+        return core.LotSpec(
+            self.id, self.strain, self.label_hatch_percent, self.grams, self.low_below, self.cysts_per_g
+        )
 
 
 class Channel(Section):

@@ -191,6 +191,7 @@ class Simulated(BaseModel):
 class Lot(BaseModel):
     id: str
     strain: str
+    cysts_per_g: Annotated[float | None, Field(description="Cysts in a gram, where the configuration tells.")] = None
 
 
 class Phone(BaseModel):
@@ -320,9 +321,9 @@ class Amount(BaseModel):
 
 
 class CystsPerGram(Amount):
-    """``basis``: given by whoever asked, of the tin's strain, or of any cysts."""
+    """``basis``: given by whoever asked, of the tin, of its strain, or of any cysts."""
 
-    basis: Literal["given", "strain", "general"]
+    basis: Literal["given", "tin", "strain", "general"]
     source: str
 
 

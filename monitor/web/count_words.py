@@ -86,13 +86,13 @@ def _one_drop(count: Count) -> str:
 
 def _basis(count: Count) -> str:
     cysts = count.sample.cysts
-    if count.hatched is None or cysts.basis == "given":
+    if count.hatched is None or cysts.known:
         return ""
     among = cysts.amount
     of = "any cysts" if cysts.basis == "general" else "its strain"
     return (
         f"The share hatched takes {rough(cysts.per_g)} cysts in a gram, as {of} may have ({cysts.source}); "
-        f"{_between(among)} is likely. Count a weighed pinch of your tin and give that, and it is surer."
+        f"{_between(among)} is likely. Count a weighed pinch of your tin, and it is surer."
     )
 
 

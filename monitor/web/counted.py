@@ -81,11 +81,13 @@ class CountBody(BaseModel):
 
 
 def cysts_of(bench: Mapping[str, Any], tin: str | None, per_g: float | None) -> Cysts:
-    """How many cysts are in a gram: as it is given, else as the strain of the tin has it, else of any cysts."""
+    """How many cysts are in a gram: as it is given, else as the tin or its strain has it, else of any cysts."""
     if per_g is not None:
-        return Cysts(per_g, 0.0, "given", "as you gave it")
-    named = next((lot["strain"] for lot in bench.get("lots") or () if tin and lot["id"] == tin), "")
-    strain = find(named) if named else None
+        return Cysts(per_g, 0.0, "given", "as it was given")
+    lot: Mapping[str, Any] = next((one for one in bench.get("lots") or () if tin and one["id"] == tin), {})
+    if lot.get("cysts_per_g"):
+        return Cysts(float(lot["cysts_per_g"]), 0.0, "tin", "as the configuration has it")
+    strain = find(lot["strain"]) if lot.get("strain") else None
     if strain is None or strain.cysts_per_g is None:
         return GENERAL
     return Cysts(strain.cysts_per_g, STRAIN_LOG_SD, "strain", f"one lot of {strain.name}, from memory")

@@ -218,7 +218,10 @@ def bad_night() -> dict[str, Any]:
             ),
         ],
         "meals": [as_rfc3339(rfc3339("2026-03-01T18:00:00Z") + step) for step in _feedings()],
-        "lots": [{"id": "tin-7", "strain": "Great Salt Lake"}, {"id": "tin-6", "strain": "Vinh Chau"}],
+        "lots": [
+            {"id": "tin-7", "strain": "Great Salt Lake", "cysts_per_g": None},
+            {"id": "tin-6", "strain": "Vinh Chau", "cysts_per_g": None},
+        ],
     }
 
 

@@ -219,7 +219,7 @@ def test_a_slip_on_the_page_is_told_and_loses_nothing(served: Served, open_page:
     page = open_page(served, LINK.replace("12+15+9", "12+x"), viewport={"width": 320, "height": 700})
     expect(page.get_by_role("alert")).to_contain_text('"12 x" is not understood')
     expect(page.get_by_label("Counted in each drop")).to_have_value("12 x")
-    expect(page.get_by_label("Tin")).to_have_value("tin-7")
+    expect(page.locator("[name=tin]")).to_have_value("tin-7")
     page.get_by_label("Counted in each drop").fill("")
     page.get_by_role("button", name="Reckon").click()
     expect(page.get_by_role("alert")).to_contain_text("one number for each drop")
@@ -292,6 +292,16 @@ def test_what_a_count_knows_is_logged_and_no_more(
     assert status == 200
     (command,) = served.desk.done
     assert command == Harvest(NOW, NOW, "ash-2026-03-01", share, number)
+
+
+def test_a_tin_whose_cysts_were_counted_learns_without_a_word(served: Served) -> None:
+    """What the configuration has of the tin need not be typed with each harvest, and the share that is logged is told."""
+    served.desk.publish(lambda bench: bench["lots"][0].update(cysts_per_g=250_000.0))
+    _, page = harvest(served, **{**GOOD, "cysts_per_g": ""})
+    (command,) = served.desk.done
+    assert isinstance(command, Harvest)
+    assert command.hatched_fraction == pytest.approx(0.872)
+    assert "Hatched: 87 %, which the tin learns from." in page
 
 
 @pytest.mark.parametrize(

@@ -56,6 +56,15 @@ def test_a_tin_tells_its_grams(document: Document) -> None:
     assert (lots["tin-8"].grams, lots["tin-8"].low_below) == (None, None)
 
 
+def test_a_tin_tells_how_many_cysts_a_gram_of_it_has(document: Document) -> None:
+    """A number of cysts that can be; it may be left away."""
+    document["lot"] = [{"id": "tin-7", "cysts_per_g": 262_000}, {"id": "tin-8"}]
+    lots = from_document(document).settings.site_spec().lots
+    assert (lots["tin-7"].cysts_per_g, lots["tin-8"].cysts_per_g) == (262_000.0, None)
+    document["lot"][0]["cysts_per_g"] = 262
+    assert "20000" in found_wrong(document)["/lot/0/cysts_per_g"].replace(" ", "")
+
+
 @pytest.mark.parametrize(
     ("stores", "probes", "pointer", "words"),
     [

@@ -112,6 +112,8 @@ def test_the_drawing_keeps_its_order_and_its_room() -> None:
 @pytest.mark.parametrize(
     ("tin", "given", "basis", "per_g"),
     [
+        ("tin-6", None, "tin", 300_000),
+        ("tin-6", 310_000.0, "given", 310_000),
         ("tin-7", None, "strain", 240_000),
         ("tin-8", None, "general", 270_000),
         ("tin-9", None, "general", 270_000),
@@ -122,7 +124,8 @@ def test_the_drawing_keeps_its_order_and_its_room() -> None:
 def test_cysts_in_a_gram_come_from_the_best_that_is_known(
     tin: str | None, given: float | None, basis: str, per_g: float
 ) -> None:
-    """As given, else of the tin's strain where the table has a figure, else of any cysts; and it says which."""
-    bench = {"lots": [{"id": "tin-7", "strain": "Great Salt Lake"}, {"id": "tin-8", "strain": "yuncheng"}]}
+    """As given, else as the tin has it, else of its strain where the table has a figure, else of any cysts; and it says which."""
+    tin_6 = {"id": "tin-6", "strain": "Great Salt Lake", "cysts_per_g": 300_000.0}
+    bench = {"lots": [tin_6, {"id": "tin-7", "strain": "Great Salt Lake"}, {"id": "tin-8", "strain": "yuncheng"}]}
     cysts = cysts_of(bench, tin, given)
     assert (cysts.basis, cysts.per_g) == (basis, per_g)
