@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.counting import (
@@ -71,6 +71,7 @@ def test_none_in_the_drops_still_says_how_many_there_may_be() -> None:
     assert count.scatter is None
 
 
+@settings(deadline=None)
 @given(EACH, st.floats(0.01, 5), st.floats(1, 50))
 def test_the_middle_lies_inside_and_order_does_not_matter(each: list[int], drop_ml: float, dilution: float) -> None:
     """A range holds its middle, and the drops may be told in any order."""
@@ -81,6 +82,7 @@ def test_the_middle_lies_inside_and_order_does_not_matter(each: list[int], drop_
     assert turned.hi == pytest.approx(amount.hi)
 
 
+@settings(deadline=None)
 @given(st.integers(1, 150), st.integers(1, 20), st.floats(1, 100))
 def test_the_same_with_more_drops_is_surer(in_each: int, number: int, dilution: float) -> None:
     """Twice as many even drops have the same middle and a narrower range; thinning only scales."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import exp, lgamma, log
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.poisson import at_least, at_most, chi_square_beyond, limits
@@ -38,6 +38,7 @@ def test_nothing_counted_has_a_limit_of_its_own() -> None:
     assert high == pytest.approx(log(10), rel=1e-9)
 
 
+@settings(deadline=None)
 @given(st.integers(1, 5000))
 def test_beyond_each_limit_lies_a_tenth(count: int) -> None:
     """At the lower limit so many or more are found in a tenth of samples, at the upper so many or fewer."""
@@ -47,6 +48,7 @@ def test_beyond_each_limit_lies_a_tenth(count: int) -> None:
     assert at_most(count, high) == pytest.approx(0.1, rel=1e-6)
 
 
+@settings(deadline=None)
 @given(st.integers(0, 3000))
 def test_who_counts_more_has_more_and_knows_it_better(count: int) -> None:
     """Both limits rise with the count, and the range grows narrower as a share of it."""
@@ -75,6 +77,7 @@ def test_the_range_holds_the_truth_at_least_as_often_as_it_says(mean: float) -> 
         assert held <= 0.95
 
 
+@settings(deadline=None)
 @given(st.integers(0, 400), st.floats(0.01, 500))
 def test_the_two_tails_make_a_whole(count: int, mean: float) -> None:
     """So many or fewer, or more than so many: one of the two."""
