@@ -25,8 +25,8 @@ def rough(value: float) -> str:
 
 
 def percent(share: float) -> str:
-    """Also above 100 %, which a miscount can give."""
-    return f"{round(100 * share)} %"
+    """Also above 100 %, which a miscount can give; small ones to two digits."""
+    return f"{100 * share:.2g} %" if 0.0001 <= share < 0.095 else f"{round(100 * share)} %"
 
 
 def sentence(count: Count) -> str:

@@ -7,7 +7,7 @@ import pytest
 from monitor.core.counting import Drops, Sample, reckon
 from monitor.settings.errors import Unfit
 from monitor.web import count_typed, words
-from monitor.web.count_words import rough, view
+from monitor.web.count_words import percent, rough, view
 from monitor.web.counted import cysts_of, document
 
 
@@ -73,6 +73,14 @@ def test_a_dilution_that_could_mean_two_things_is_refused(text: str) -> None:
 def test_numbers_do_not_pretend_to_be_exact(value: float, told: str) -> None:
     """Three digits, thousands apart."""
     assert rough(value) == told
+
+
+@pytest.mark.parametrize(
+    ("share", "told"), [(0.0, "0 %"), (0.0021, "0.21 %"), (0.0838, "8.4 %"), (0.716, "72 %"), (4.8, "480 %")]
+)
+def test_a_small_share_is_not_rounded_to_nothing(share: float, told: str) -> None:
+    """Two digits below a tenth, whole per cent above, and never cut off at 100."""
+    assert percent(share) == told
 
 
 def test_a_number_is_not_broken_on_a_page() -> None:
