@@ -38,4 +38,5 @@ export PATH
 if command -v shellcheck >/dev/null 2>&1; then
     shellcheck -x deploy/*.sh .ci/run
 fi
-exec .venv/bin/python -m pytest "$@"
+# A process for each core; a file stays with one of them, since its fixtures are dear.
+exec .venv/bin/python -m pytest -n auto --dist loadfile "$@"
