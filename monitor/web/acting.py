@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
     from monitor.web.links import Links
     from monitor.web.site import Site
-    from monitor.web.view import AlarmView
+    from monitor.web.bench_alarms import AlarmView
 
 SHELF: Final[Ms] = 30 * MINUTE
 BY: Final = "link"

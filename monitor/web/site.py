@@ -17,7 +17,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from monitor.core.model import Refused
+from monitor.core.model import MINUTE, Refused
+from monitor.core.undo import WITHIN
 from monitor.store.errors import StoreError
 from monitor.web import words
 from monitor.web.access import Attempts, Gate
@@ -47,6 +48,10 @@ Answer = TypeVar("Answer")
 DECISION_TIMEOUT: Final = 10.0
 """Seconds a command may take before the keeper is told that nothing answers."""
 
+UNDONE_FOR: Final = f"A slip can be undone for {WITHIN // MINUTE} min."
+_SHAPE: Final = "top needs alarms"
+"""The parts of every bench, in their order."""
+
 
 def _environment(assets: Assets) -> Environment:
     environment = Environment(
@@ -61,6 +66,7 @@ def _environment(assets: Assets) -> Environment:
     environment.filters["codes"] = _codes
     environment.filters["unbroken"] = words.unbroken
     environment.globals.update(asset=assets.path, sights=words.SIGHTS, waits=words.WAITS, still_rings=words.STILL_RINGS)
+    environment.globals.update(reasons=words.REASONS, undone_for=UNDONE_FOR)
     return environment
 
 
@@ -99,7 +105,7 @@ class Site:
 
     def render_parts(self, view: BenchView, csrf: str) -> dict[str, Markup]:
         macros: Any = self._templates.get_template("parts.html").module
-        parts = {"top": macros.top(view, csrf), "alarms": macros.alarms(view, csrf)}
+        parts = {"top": macros.top(view, csrf), "needs": macros.needs(view, csrf), "alarms": macros.alarms(view)}
         parts.update({vessel.key: macros.vessel(vessel, csrf) for vessel in view.vessels})
         cold: Any = self._templates.get_template("cold.html").module
         parts.update({store.key: cold.store(store, csrf) for store in view.stores})
@@ -118,6 +124,7 @@ class Site:
         shape = "\n".join(
             (
                 self.assets.build,
+                _SHAPE,
                 view.site,
                 view.zone,
                 *(vessel.id for vessel in view.vessels),

@@ -9,7 +9,8 @@ from monitor.core.bench import bench
 from monitor.core.hatch import STOP_MEAN_C
 from monitor.core.log import Harvest, Seen, Sight
 from monitor.core.model import HOUR, MINUTE
-from monitor.web.view import VesselView, make_view
+from monitor.web.bench_vessel import VesselView
+from monitor.web.view import make_view
 from tests.unit.core.worlds import Shed
 
 NOW_TOO_HOT = "the water is above about 37 C: nothing develops now, the batch may be lost"
