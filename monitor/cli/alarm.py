@@ -16,10 +16,10 @@ from monitor.cli.told import plain, tell
 from monitor.settings.discover import config_option
 from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind, read
-from monitor.web.bench_alarms import AlarmView
 from monitor.web.view import make_view
 
 if TYPE_CHECKING:
+    from monitor.web.bench_alarms import AlarmView
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 

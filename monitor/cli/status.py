@@ -10,11 +10,11 @@ from monitor.cli.client import Client, json_option
 from monitor.cli.told import plain, tell
 from monitor.settings.discover import config_option
 from monitor.web import words
-from monitor.web.bench_measured import Measured
-from monitor.web.bench_vessel import VesselView
 from monitor.web.view import BenchView, make_view
 
 if TYPE_CHECKING:
+    from monitor.web.bench_measured import Measured
+    from monitor.web.bench_vessel import VesselView
     from pathlib import Path
 
     from monitor.web.store_view import StoreView

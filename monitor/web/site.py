@@ -49,6 +49,8 @@ DECISION_TIMEOUT: Final = 10.0
 """Seconds a command may take before the keeper is told that nothing answers."""
 
 UNDONE_FOR: Final = f"A slip can be undone for {WITHIN // MINUTE} min."
+_KNOWN: Final = 64
+"""So many views are known by their marks: a page that has just been loaded is not sent again what it holds."""
 _SHAPE: Final = "top needs alarms"
 """The parts of every bench, in their order."""
 
@@ -83,8 +85,10 @@ class Rendered:
     """The live parts of one view, as they go to every open page. Their forms carry no CSRF token; the script puts it in."""
 
     version: int
+    name: str  # of this view, in this run of the service
     view: BenchView
     parts: dict[str, Markup]
+    marks: dict[str, str]  # what each part says, in few bytes
 
 
 @dataclass(slots=True)
@@ -97,6 +101,8 @@ class Site:
     attempts: Attempts = field(default_factory=lambda: Attempts(time.monotonic))
     _templates: Environment = field(init=False)
     _newest: Rendered | None = field(init=False, default=None)
+    _run: str = field(init=False, default_factory=lambda: secrets.token_hex(4))
+    _known: dict[str, dict[str, str]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self._templates = _environment(self.assets)
@@ -116,8 +122,17 @@ class Site:
         version = self.desk.version()
         if self._newest is None or self._newest.version != version:
             view = make_view(self.desk.bench())
-            self._newest = Rendered(version, view, self.render_parts(view, csrf=""))
+            parts = self.render_parts(view, csrf="")
+            marks = {key: hashlib.sha256(html.encode()).hexdigest()[:16] for key, html in parts.items()}
+            self._newest = Rendered(version, f"{self._run}.{version}", view, parts, marks)
+            self._known[self._newest.name] = marks
+            while len(self._known) > _KNOWN:
+                del self._known[next(iter(self._known))]
         return self._newest
+
+    def known_parts(self, name: str) -> dict[str, str]:
+        """The marks of a view that a page may still hold; empty for one of long ago or of an earlier run."""
+        return self._known.get(name, {})
 
     def build(self, view: BenchView) -> str:
         """Changes when an open page no longer fits: other style or script, other vessels, another zone."""

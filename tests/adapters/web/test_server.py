@@ -32,7 +32,7 @@ def test_a_new_view_reaches_an_open_stream_within_a_second_and_brings_only_what_
     with served.client() as client, client.stream("GET", "/events") as answer:
         stream = events(answer)
         first = next(stream)
-        assert set(first["parts"]) == {"top", "alarms", "vessel-0", "vessel-1", "vessel-2"}
+        assert set(first["parts"]) == {"top", "needs", "alarms", "vessel-0", "vessel-1", "vessel-2"}
         time.sleep(0.7)
         begun = time.monotonic()
         served.desk.publish(lambda bench: bench["vessels"][0]["water"].update(value=25.7))
@@ -51,7 +51,7 @@ def test_the_stream_carries_no_token_of_anybodys_session(served: Served) -> None
             parts = next(events(answer))["parts"]
     assert len(token) > 20
     assert token not in json.dumps(parts)
-    assert 'name="csrf" value=""' in parts["alarms"]
+    assert 'name="csrf" value=""' in parts["needs"]
 
 
 def test_other_vessels_make_open_pages_load_anew(served: Served) -> None:
