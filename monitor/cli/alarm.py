@@ -19,9 +19,10 @@ from monitor.settings.units import Kind, read
 from monitor.web.view import make_view
 
 if TYPE_CHECKING:
-    from monitor.web.bench_alarms import AlarmView
     from collections.abc import Mapping, Sequence
     from pathlib import Path
+
+    from monitor.web.bench_alarms import AlarmView
 
 TEXT_WIDTH: Final = 40
 NO_CHANNEL: Final = (

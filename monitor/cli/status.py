@@ -13,10 +13,10 @@ from monitor.web import words
 from monitor.web.view import BenchView, make_view
 
 if TYPE_CHECKING:
-    from monitor.web.bench_measured import Measured
-    from monitor.web.bench_vessel import VesselView
     from pathlib import Path
 
+    from monitor.web.bench_measured import Measured
+    from monitor.web.bench_vessel import VesselView
     from monitor.web.store_view import StoreView
 
 

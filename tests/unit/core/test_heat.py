@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import pytest
 
 from monitor.cli.status import _vessel
@@ -11,7 +13,6 @@ from monitor.core.log import Harvest, Seen, Sight
 from monitor.core.model import HOUR, MINUTE
 from monitor.web.view import make_view
 from tests.unit.core.worlds import Shed
-from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from monitor.web.bench_vessel import VesselView
