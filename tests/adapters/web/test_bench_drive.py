@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from playwright.sync_api import expect
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     OpenPage = Callable[..., Page]
 
 pytestmark = pytest.mark.browser
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
+PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
 
 
 def in_the_morning() -> Shed:
@@ -111,10 +111,11 @@ def test_a_round_at_the_bench(bench: Served, desk: CoreDesk, open_page: OpenPage
     page.get_by_label("When").fill("20 min ago")
     page.get_by_role("button", name="Start").tap()
     expect(page.locator("#vessel-2 .stage")).to_have_text("soaking")
-    entries = [done for done in desk.done if not isinstance(done, Acknowledge)]
-    assert [type(done) for done in entries] == [Seen, Harvest, Undo, Discard, Start, Start]
-    assert (entries[0].what, entries[3].reason) == (Sight.FIRST, "smelt bad")
-    again, changed = entries[4:]
+    done = [command for command in desk.done if not isinstance(command, Acknowledge)]
+    assert [type(command) for command in done] == [Seen, Harvest, Undo, Discard, Start, Start]
+    assert [command.what for command in done if isinstance(command, Seen)] == [Sight.FIRST]
+    assert [command.reason for command in done if isinstance(command, Discard)] == ["smelt bad"]
+    again, changed = (command for command in done if isinstance(command, Start))
     assert (again.lot, again.cysts_g, again.litres, again.salinity_g_l) == ("tin-7", 2.0, 1.0, 25.0)
     assert (changed.lot, changed.cysts_g, changed.litres) == ("tin-6", 1.5, 1.0)
     assert changed.time == changed.logged - 20 * MINUTE
