@@ -32,12 +32,12 @@ class Live:
         self._site = site
 
     async def events(self, request: Request) -> Response:
-        held = request.headers.get("last-event-id") or request.query_params.get("held", "")
-        return EventSourceResponse(self._stream(held), ping=60, send_timeout=20)
+        shown = request.headers.get("last-event-id") or request.query_params.get("shown", "")
+        return EventSourceResponse(self._stream(shown), ping=60, send_timeout=20)
 
-    async def _stream(self, held: str) -> AsyncIterator[ServerSentEvent]:
+    async def _stream(self, shown: str) -> AsyncIterator[ServerSentEvent]:
         site = self._site
-        sent = site.known_parts(held)
+        sent = site.known_parts(shown)
         while not site.closing.is_set():
             newest = site.newest()
             changed = {key: html for key, html in newest.parts.items() if sent.get(key) != newest.marks[key]}

@@ -41,7 +41,7 @@ class Pages:
         flash = request.session.pop("flash", None) if "flash" in request.session else None
         parts = site.render_parts(view, csrf_token(request))
         build = site.build(view)
-        page = site.page(request, "bench.html", view=view, build=build, held=newest.name, flash=flash, parts=parts)
+        page = site.page(request, "bench.html", view=view, build=build, shown=newest.name, flash=flash, parts=parts)
         return packed(request, page)  # it repeats nothing of the request, so its length tells nobody the token in it
 
     async def login_form(self, request: Request) -> Response:

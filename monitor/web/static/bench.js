@@ -13,7 +13,7 @@
   let heardNow = Number(bench.dataset.now); // the daemon's clock when it last spoke
   let heardAt = Date.now(); // ours at that moment; goes on while the page sleeps
   let disconnected = false;
-  let held = bench.dataset.held; // the view this page shows, so that it is not sent again
+  let shown = bench.dataset.shown; // the view this page shows, so that it is not sent again
   let source = null;
   let retry = 0;
 
@@ -109,7 +109,7 @@
   function heard(event) {
     const word = JSON.parse(event.data);
     if (word.build !== bench.dataset.build) return location.reload();
-    held = event.lastEventId;
+    shown = event.lastEventId;
     heardNow = word.now;
     heardAt = Date.now();
     speed = word.speed;
@@ -121,7 +121,7 @@
 
   function connect() {
     source?.close();
-    source = new EventSource(`/events?held=${encodeURIComponent(held)}`);
+    source = new EventSource(`/events?shown=${encodeURIComponent(shown)}`);
     source.addEventListener("bench", heard);
     source.addEventListener("error", () => {
       setCut(true);

@@ -43,17 +43,17 @@ def test_a_new_view_reaches_an_open_stream_within_a_second_and_brings_only_what_
         assert second["build"] == first["build"]
 
 
-def test_a_page_is_not_sent_what_it_holds(served: Served) -> None:
+def test_a_page_is_not_sent_what_it_shows(served: Served) -> None:
     """A page that names its view hears only what has changed since; one that names none, or another's, hears all."""
     with served.client() as client:
-        held = client.get("/").text.split('data-held="')[1].split('"')[0]
-        with client.stream("GET", f"/events?held={held}") as answer:
+        shown = client.get("/").text.split('data-shown="')[1].split('"')[0]
+        with client.stream("GET", f"/events?shown={shown}") as answer:
             assert next(events(answer))["parts"] == {}
         served.desk.publish(lambda bench: bench["vessels"][0]["water"].update(value=25.7))
-        with client.stream("GET", "/events", headers={"Last-Event-ID": held}) as answer:
+        with client.stream("GET", "/events", headers={"Last-Event-ID": shown}) as answer:
             assert set(next(events(answer))["parts"]) == {"vessel-0"}
-        for strange in ("", "0.1", held.partition(".")[0], held + "7"):
-            with client.stream("GET", f"/events?held={strange}") as answer:
+        for strange in ("", "0.1", shown.partition(".")[0], shown + "7"):
+            with client.stream("GET", f"/events?shown={strange}") as answer:
                 assert len(next(events(answer))["parts"]) == 6
 
 
