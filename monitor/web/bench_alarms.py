@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 _TO_DO: Final = ("unacknowledged", "returned-unacknowledged")
+HARVEST_RULES: Final = ("ready", "best-ending", "past-best")
 STATES: Final = {
     "unacknowledged": "",
     "acknowledged": "acknowledged",
@@ -38,6 +39,7 @@ class AlarmView:
     since: str
     state: str
     to_acknowledge: bool
+    to_harvest: bool  # it asks for a harvest
     guide: str  # where the guide explains it: it has an entry for every rule
     about: str  # the vessel or cold store it is about, "" for one about the house
     place: str  # where that stands on the page
@@ -66,6 +68,7 @@ def alarm_views(bench: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> tuple[Alar
             since=words.moment(rfc3339(alarm["since"]), now, zone),
             state=STATES.get(alarm["state"], alarm["state"]),
             to_acknowledge=alarm["state"] in _TO_DO,
+            to_harvest=alarm["rule"] in HARVEST_RULES,
             guide=f"/guide#{alarm['rule']}",
             about=places.get(alarm["subject"], ("", ""))[0],
             place=places.get(alarm["subject"], ("", ""))[1],

@@ -24,8 +24,6 @@ LOOK_AGAIN: Final[Ms] = 2 * HOUR
 """Who has just looked is not asked again so soon; keepers look every two to twelve hours, common practice, no source."""
 WORK_ENDS: Final[Ms] = 5 * MINUTE
 """So long before work on a vessel ends it is asked whether it takes longer: enough to dry a hand."""
-HARVEST_ALARMS: Final = ("ready", "best-ending", "past-best")
-"""Rules that ask for a harvest; while one of them waits to be acknowledged, the list does not say it twice."""
 PAST, WORK, READY, LOOK, LOST = range(5)
 """How pressing: hands in the water go before a harvest that can wait, and a harvest before a look."""
 
@@ -48,12 +46,14 @@ class Need:
 def make_needs(
     vessels: Iterable[tuple[Mapping[str, Any], VesselView]], alarms: Sequence[AlarmView], now: Ms, zone: ZoneInfo
 ) -> tuple[Need, ...]:
-    """The most pressing first; ``vessels``: each as the service tells it, and as the page shows it."""
-    asked = {alarm.id for alarm in alarms if alarm.to_acknowledge}
+    """The most pressing first; ``vessels``: each as the service tells it, and as the page shows it.
+
+    What an alarm asks for that waits to be acknowledged is not asked twice.
+    """
+    asked = {alarm.about for alarm in alarms if alarm.to_acknowledge and alarm.to_harvest}
     found: list[Need] = []
     for vessel, view in vessels:
-        told = any(f"{rule}:{view.id}" in asked for rule in HARVEST_ALARMS)
-        found += [need for need in _of(vessel, view, now, zone) if not (told and need.kind == "harvest")]
+        found += [need for need in _of(vessel, view, now, zone) if need.kind != "harvest" or view.id not in asked]
     return tuple(sorted(found, key=lambda need: (need.rank, need.due)))
 
 

@@ -121,6 +121,17 @@ def test_a_round_at_the_bench(bench: Served, desk: CoreDesk, open_page: OpenPage
     assert changed.time == changed.logged - 20 * MINUTE
 
 
+def test_an_alarm_that_asks_for_a_harvest_takes_it(bench: Served, desk: CoreDesk, open_page: OpenPage) -> None:
+    """Who has harvested says so where it was asked for; then the alarm is over, and nobody has to acknowledge it."""
+    page = open_page(bench, **PHONE)
+    ready = page.locator("#needs .alarm", has_text="ash is ready to harvest")
+    ready.locator("summary").tap()
+    ready.get_by_role("button", name="Yes, harvested").tap()
+    noted(page, "ash-1 is harvested")
+    expect(ready).to_have_count(0)
+    assert [type(command) for command in desk.done] == [Harvest]
+
+
 def test_work_that_runs_out_is_asked_for(bench: Served, desk: CoreDesk, open_page: OpenPage) -> None:
     """Five minutes before work ends one tap makes it longer."""
     shed = desk.shed

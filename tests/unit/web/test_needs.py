@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from monitor.core.model import HOUR, MINUTE
+from monitor.core.rules_batch import RULES
 from monitor.web.needs import LOOK_AGAIN, WORK_ENDS
 from monitor.web.view import BenchView, make_view
 from monitor.web.when import as_rfc3339
@@ -102,7 +103,7 @@ def test_work_is_asked_about_shortly_before_it_ends(ahead: int, asked: bool) -> 
     assert [need.kind for need in view.needs] == (["work"] if asked else [])
 
 
-@pytest.mark.parametrize("rule", ["ready", "best-ending", "past-best"])
+@pytest.mark.parametrize("rule", RULES)
 def test_what_an_alarm_asks_for_is_not_asked_twice(rule: str) -> None:
     """While an alarm of the same vessel asks for the harvest it stands alone; acknowledged, the harvest is still to be done."""
     vessels = {"id": "ash", "batch": ripe("ash", 5)}, {"id": "birch", "batch": ripe("birch", 5)}
