@@ -16,11 +16,13 @@ from monitor.cli.told import plain, tell
 from monitor.settings.discover import config_option
 from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind, read
-from monitor.web.view import AlarmView, make_view
+from monitor.web.view import make_view
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
+
+    from monitor.web.bench_alarms import AlarmView
 
 TEXT_WIDTH: Final = 40
 NO_CHANNEL: Final = (

@@ -10,11 +10,13 @@ from monitor.cli.client import Client, json_option
 from monitor.cli.told import plain, tell
 from monitor.settings.discover import config_option
 from monitor.web import words
-from monitor.web.view import BenchView, Measured, VesselView, make_view
+from monitor.web.view import BenchView, make_view
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from monitor.web.bench_measured import Measured
+    from monitor.web.bench_vessel import VesselView
     from monitor.web.store_view import StoreView
 
 
@@ -32,11 +34,12 @@ def status(config: Path | None, as_program: bool) -> None:
 
 
 def described(view: BenchView) -> list[str]:
-    lines = [f"{view.site}, {view.clock}: {view.headline}. {view.next_up}."]
+    lines = [f"{view.site}, {view.clock}: {view.headline}.{f' {view.next_up}.' if view.next_up else ''}"]
     lines += [text for text in (view.simulated, view.broker) if text]
     for alarm in view.alarms:
         lines.append(f"! {alarm.title}, since {alarm.since}{f' ({alarm.state})' if alarm.state else ''}")
         lines.append(f"  {alarm.todo}")
+    lines += [f"- {need.title}. {need.text}" for need in view.needs]
     for vessel in view.vessels:
         lines += ["", *_vessel(vessel)]
     for store in view.stores:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.log import Seen, Sight
 from monitor.core.model import HOUR, MINUTE, SECOND, Air, Measures, Ms, Refused
 from monitor.core.replay import instants, ranges
 from monitor.core.rules import can_ring
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Alarm, Estimate
     from monitor.core.phones import Phone
     from monitor.core.quality import ProbeState
-    from monitor.core.state import VesselState
+    from monitor.core.state import Batch, VesselState
     from monitor.core.stores import ColdStore
     from monitor.core.undo import Memo
     from monitor.core.why import Decision
@@ -251,8 +252,18 @@ def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate
         "first_stage": None if estimate.first_stage is None else round(estimate.first_stage, 3),
         "energy": None if estimate.energy is None else round(estimate.energy, 3),
         "note": estimate.note,
+        **_looks(vessel.batch),
         **_standing_on(vessel, estimate, now),
     }
+
+
+def _looks(batch: Batch) -> dict[str, Any]:
+    """The newest look, and when the first swimmers were seen, as a keeper wrote them; ``None`` before."""
+    evidence = [] if batch.belief is None else batch.belief.evidence
+    looks = sorted((one for one in evidence if isinstance(one, Seen)), key=lambda one: (one.time, one.logged))
+    first = next((one.time for one in looks if one.what is not Sight.NONE), None)
+    newest = None if not looks else {"what": looks[-1].what.value, "time": rfc3339(looks[-1].time)}
+    return {"looked": newest, "first_seen": None if first is None else rfc3339(first)}
 
 
 def _standing_on(vessel: VesselState, estimate: Estimate, now: Ms) -> dict[str, Any]:

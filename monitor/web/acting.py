@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from monitor.core.model import Ms
+    from monitor.web.bench_alarms import AlarmView
     from monitor.web.links import Links
     from monitor.web.site import Site
-    from monitor.web.view import AlarmView
 
 SHELF: Final[Ms] = 30 * MINUTE
 BY: Final = "link"

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from monitor.guide import ENTRIES
 from monitor.web import words
-from monitor.web.view import STATES, URGENCY
+from monitor.web.bench_alarms import STATES, URGENCY
 from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:

@@ -86,6 +86,13 @@ class Decision(BaseModel):
     reason: str
 
 
+class Look(BaseModel):
+    """What a keeper saw when looking into a batch."""
+
+    what: Literal["none", "first", "some", "most"]
+    time: Time
+
+
 class Batch(BaseModel):
     """An open batch. ``time``, ``age_s``, ``quality`` and ``fresh`` are those of its numbers; ``units`` are UCUM codes."""
 
@@ -108,6 +115,8 @@ class Batch(BaseModel):
     first_stage: Annotated[Share | None, Field(description="Share of the swimmers still in the first stage.")]
     energy: Annotated[Share | None, Field(description="Share of its energy the middle one has left.")]
     note: str
+    looked: Annotated[Look | None, Field(description="The newest look.")]
+    first_seen: Annotated[Time | None, Field(description="The first look at which any swam.")]
     time: Time
     age_s: Seconds
     quality: QualityWord | None

@@ -1,4 +1,7 @@
-"""The event stream that keeps open pages fresh: at each event only the parts that have changed for this page."""
+"""The event stream that keeps open pages fresh: at each event only the parts that have changed for this page.
+
+A page says which view it holds, in the address or, when a browser comes back by itself, as Last-Event-ID.
+"""
 
 from __future__ import annotations
 
@@ -28,23 +31,24 @@ class Live:
     def __init__(self, site: Site) -> None:
         self._site = site
 
-    async def events(self, _request: Request) -> Response:
-        return EventSourceResponse(self._stream(), ping=60, send_timeout=20)
+    async def events(self, request: Request) -> Response:
+        shown = request.headers.get("last-event-id") or request.query_params.get("shown", "")
+        return EventSourceResponse(self._stream(shown), ping=60, send_timeout=20)
 
-    async def _stream(self) -> AsyncIterator[ServerSentEvent]:
+    async def _stream(self, shown: str) -> AsyncIterator[ServerSentEvent]:
         site = self._site
-        sent: dict[str, str] = {}
+        sent = site.known_parts(shown)
         while not site.closing.is_set():
             newest = site.newest()
-            changed = {key: html for key, html in newest.parts.items() if sent.get(key) != html}
-            sent.update(changed)
+            changed = {key: html for key, html in newest.parts.items() if sent.get(key) != newest.marks[key]}
+            sent = newest.marks
             word = {
                 "build": site.build(newest.view),
                 "now": newest.view.now,
                 "speed": newest.view.speed,
                 "parts": changed,
             }
-            yield ServerSentEvent(json.dumps(word), event="bench", id=str(newest.version))
+            yield ServerSentEvent(json.dumps(word), event="bench", id=newest.name)
             await newer_or_closing(site, newest.version)
 
 

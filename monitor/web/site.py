@@ -17,7 +17,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from monitor.core.model import Refused
+from monitor.core.model import MINUTE, Refused
+from monitor.core.undo import WITHIN
 from monitor.store.errors import StoreError
 from monitor.web import words
 from monitor.web.access import Attempts, Gate
@@ -47,6 +48,12 @@ Answer = TypeVar("Answer")
 DECISION_TIMEOUT: Final = 10.0
 """Seconds a command may take before the keeper is told that nothing answers."""
 
+UNDONE_FOR: Final = f"A slip can be undone for {WITHIN // MINUTE} min."
+_KNOWN: Final = 64
+"""So many views are known by their marks: a page that has just been loaded is not sent again what it holds."""
+_SHAPE: Final = "top needs alarms"
+"""The parts of every bench, in their order."""
+
 
 def _environment(assets: Assets) -> Environment:
     environment = Environment(
@@ -61,6 +68,7 @@ def _environment(assets: Assets) -> Environment:
     environment.filters["codes"] = _codes
     environment.filters["unbroken"] = words.unbroken
     environment.globals.update(asset=assets.path, sights=words.SIGHTS, waits=words.WAITS, still_rings=words.STILL_RINGS)
+    environment.globals.update(reasons=words.REASONS, undone_for=UNDONE_FOR)
     return environment
 
 
@@ -77,8 +85,10 @@ class Rendered:
     """The live parts of one view, as they go to every open page. Their forms carry no CSRF token; the script puts it in."""
 
     version: int
+    name: str  # of this view, in this run of the service
     view: BenchView
     parts: dict[str, Markup]
+    marks: dict[str, str]  # what each part says, in few bytes
 
 
 @dataclass(slots=True)
@@ -91,6 +101,8 @@ class Site:
     attempts: Attempts = field(default_factory=lambda: Attempts(time.monotonic))
     _templates: Environment = field(init=False)
     _newest: Rendered | None = field(init=False, default=None)
+    _run: str = field(init=False, default_factory=lambda: secrets.token_hex(4))
+    _known: dict[str, dict[str, str]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self._templates = _environment(self.assets)
@@ -99,7 +111,7 @@ class Site:
 
     def render_parts(self, view: BenchView, csrf: str) -> dict[str, Markup]:
         macros: Any = self._templates.get_template("parts.html").module
-        parts = {"top": macros.top(view, csrf), "alarms": macros.alarms(view, csrf)}
+        parts = {"top": macros.top(view, csrf), "needs": macros.needs(view, csrf), "alarms": macros.alarms(view)}
         parts.update({vessel.key: macros.vessel(vessel, csrf) for vessel in view.vessels})
         cold: Any = self._templates.get_template("cold.html").module
         parts.update({store.key: cold.store(store, csrf) for store in view.stores})
@@ -110,14 +122,24 @@ class Site:
         version = self.desk.version()
         if self._newest is None or self._newest.version != version:
             view = make_view(self.desk.bench())
-            self._newest = Rendered(version, view, self.render_parts(view, csrf=""))
+            parts = self.render_parts(view, csrf="")
+            marks = {key: hashlib.sha256(html.encode()).hexdigest()[:16] for key, html in parts.items()}
+            self._newest = Rendered(version, f"{self._run}.{version}", view, parts, marks)
+            self._known[self._newest.name] = marks
+            while len(self._known) > _KNOWN:
+                del self._known[next(iter(self._known))]
         return self._newest
+
+    def known_parts(self, name: str) -> dict[str, str]:
+        """The marks of a view that a page may still hold; empty for one of long ago or of an earlier run."""
+        return self._known.get(name, {})
 
     def build(self, view: BenchView) -> str:
         """Changes when an open page no longer fits: other style or script, other vessels, another zone."""
         shape = "\n".join(
             (
                 self.assets.build,
+                _SHAPE,
                 view.site,
                 view.zone,
                 *(vessel.id for vessel in view.vessels),

@@ -11,6 +11,7 @@ from monitor.core.log import Settle, Start
 from monitor.core.model import MINUTE
 from monitor.settings.units import Kind
 from monitor.web import words
+from monitor.web.bench_vessel import start_again
 from monitor.web.bodies import USUAL_SALINITY, find_vessel, usual_lot
 from monitor.web.given import Fields, field_amount, invalid
 from monitor.web.problems import Trouble
@@ -84,14 +85,17 @@ class Starting:
 
     def _start_page(self, request: Request, given: Fields, problem: str, vessel: str, status: int = 200) -> Response:
         bench = self._site.desk.bench()
-        litres = find_vessel(bench, vessel)["litres"]
+        place = find_vessel(bench, vessel)
         usual = {
             "cysts": "",
             "lot": usual_lot(bench) or "",
-            "litres": f"{litres:g} L",
+            "litres": f"{place['litres']:g} L",
             "salinity": f"{USUAL_SALINITY:g} g/L",
             "when": "now",
         }
+        again = start_again(place)
+        if again is not None:
+            usual |= {name: getattr(again, name) for name in ("cysts", "lot", "litres", "salinity")}
         return self._site.page(
             request,
             "start.html",

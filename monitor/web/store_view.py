@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from monitor.core.model import Ms
-    from monitor.web.view import Measured
+    from monitor.web.bench_measured import Measured
 
 KEPT: Final = {
     "aerated": "open, with slight aeration",

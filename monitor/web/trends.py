@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import gzip
 import json
 from typing import TYPE_CHECKING, Any, Final
 
@@ -11,7 +10,8 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.store.errors import StoreError
-from monitor.web.assets import CHARTS, takes_gzip
+from monitor.web.assets import CHARTS
+from monitor.web.packing import packed
 from monitor.web.problems import NO_ANSWER, Trouble
 from monitor.web.trend_asked import MOST_POINTS, read_points
 from monitor.web.trend_files import as_csv, as_senml
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 DRAWN_POINTS: Final = 320
 """Of each probe on the page itself; the script asks for as many as its screen has columns."""
 _AT_ONCE: Final = 2
-_SMALL: Final = 2_000
 
 
 class Trends:
@@ -96,13 +95,3 @@ class Trends:
                 raise Trouble(
                     503, f"The record can't be read just now: {error}", NO_ANSWER, headers={"Retry-After": "60"}
                 ) from error
-
-
-def packed(request: Request, response: Response) -> Response:
-    """The same answer in fewer bytes, where whoever asks can unpack it."""
-    response.headers["Vary"] = "Accept-Encoding"
-    if takes_gzip(request) and len(response.body) > _SMALL:
-        response.body = gzip.compress(response.body, 5, mtime=0)
-        response.headers["Content-Encoding"] = "gzip"
-        response.headers["Content-Length"] = str(len(response.body))
-    return response

@@ -26,6 +26,8 @@ SIGHTS: Final = {
     "some": "some swim",
     "most": "most swim",
 }
+REASONS: Final = ("did not hatch", "smelt bad", "air was off")
+"""Why a batch is thrown away, most often; common practice, no source."""
 QUALITIES: Final = {
     "ok": "",
     "clamped": "",

@@ -13,6 +13,7 @@
   let heardNow = Number(bench.dataset.now); // the daemon's clock when it last spoke
   let heardAt = Date.now(); // ours at that moment; goes on while the page sleeps
   let disconnected = false;
+  let shown = bench.dataset.shown; // the view this page shows, so that it is not sent again
   let source = null;
   let retry = 0;
 
@@ -108,6 +109,7 @@
   function heard(event) {
     const word = JSON.parse(event.data);
     if (word.build !== bench.dataset.build) return location.reload();
+    shown = event.lastEventId;
     heardNow = word.now;
     heardAt = Date.now();
     speed = word.speed;
@@ -119,7 +121,7 @@
 
   function connect() {
     source?.close();
-    source = new EventSource("/events");
+    source = new EventSource(`/events?shown=${encodeURIComponent(shown)}`);
     source.addEventListener("bench", heard);
     source.addEventListener("error", () => {
       setCut(true);

@@ -80,8 +80,16 @@ def a_batch(vessel: str, **changes: Any) -> dict[str, Any]:
         "t90": span(3.1, 4.6, 6.9),
         "ready": span(3.1, 4.6, 6.9),
         "note": "",
+        "looked": None,
+        "first_seen": None,
         **changes,
     }
+
+
+def a_start(vessel: str, lot: str = "tin-7", cysts_g: float = 2.0, litres: float = 1.5) -> dict[str, Any]:
+    """What the last batch of a vessel was begun with."""
+    batch = f"{vessel}-2026-03-01"
+    return {"batch": batch, "lot": lot, "cysts_g": cysts_g, "litres": litres, "salinity_g_l": 25.0}
 
 
 def an_alarm(rule: str, subject: str, priority: str, minutes: float, **changes: Any) -> dict[str, Any]:

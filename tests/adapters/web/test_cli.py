@@ -179,7 +179,8 @@ def test_status_says_the_gravest_first_and_tells_ages(served: Served, run: Swimu
     result = run(served.server.port, "status")
     assert result.exit_code == 0
     lines = result.output.splitlines()
-    assert lines[0] == "shed, 02:10: Act now: 2 alarms. Ready to harvest: birch."
+    assert lines[0] == "shed, 02:10: Act now: 2 alarms. Next: ash, about today 06:45."
+    assert "- Harvest birch. Ready since today 00:35." in lines
     assert lines[1] == "! Air stopped in birch, since today 02:04"
     assert "  Ready about today 06:45 (8 chances in 10: today 05:15 to 09:05)" in lines
     assert "  water 19.3 °C (25 min old), air not known" in lines

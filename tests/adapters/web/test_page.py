@@ -89,6 +89,7 @@ def test_starting_a_batch_reads_units_and_keeps_what_was_typed_when_it_cannot(
     page = open_page(served, java_script_enabled=script)
     page.locator("#vessel-2").get_by_role("link", name="Start a batch").click()
     page.get_by_label("Cysts").fill("2 tsp")
+    page.locator("summary", has_text="Water, salt, time").click()
     page.get_by_label("Water").fill("0.25 gal")
     page.get_by_label("When").fill("01:40")
     page.get_by_role("button", name="Start").click()
@@ -183,7 +184,7 @@ def test_a_page_that_slept_knows_it_and_recovers(served: Served, open_page: Open
     """After an hour asleep the page says so by its own clock, until it hears from the daemon again."""
     page = open_page(served)
     expect(page.locator(".alarm")).to_have_count(3)
-    page.route("**/events", lambda route: route.abort())
+    page.route("**/events?*", lambda route: route.abort())
     page.evaluate("""() => {
         const real = Date.now; Date.now = () => real() + 3600e3;
         document.dispatchEvent(new Event('visibilitychange'));
@@ -191,7 +192,7 @@ def test_a_page_that_slept_knows_it_and_recovers(served: Served, open_page: Open
     water = page.locator("#vessel-0 .number").first
     expect(page.locator("#cut")).to_be_visible(timeout=3000)
     expect(water).to_contain_text("1 h old")
-    page.unroute("**/events")
+    page.unroute("**/events?*")
     expect(page.locator("#cut")).to_be_hidden(timeout=10_000)
     expect(water).to_have_text(re.compile(r"^24\.1 °C\s*$"))
 

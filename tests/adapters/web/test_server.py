@@ -32,7 +32,7 @@ def test_a_new_view_reaches_an_open_stream_within_a_second_and_brings_only_what_
     with served.client() as client, client.stream("GET", "/events") as answer:
         stream = events(answer)
         first = next(stream)
-        assert set(first["parts"]) == {"top", "alarms", "vessel-0", "vessel-1", "vessel-2"}
+        assert set(first["parts"]) == {"top", "needs", "alarms", "vessel-0", "vessel-1", "vessel-2"}
         time.sleep(0.7)
         begun = time.monotonic()
         served.desk.publish(lambda bench: bench["vessels"][0]["water"].update(value=25.7))
@@ -43,6 +43,20 @@ def test_a_new_view_reaches_an_open_stream_within_a_second_and_brings_only_what_
         assert second["build"] == first["build"]
 
 
+def test_a_page_is_not_sent_what_it_shows(served: Served) -> None:
+    """A page that names its view hears only what has changed since; one that names none, or another's, hears all."""
+    with served.client() as client:
+        shown = client.get("/").text.split('data-shown="')[1].split('"')[0]
+        with client.stream("GET", f"/events?shown={shown}") as answer:
+            assert next(events(answer))["parts"] == {}
+        served.desk.publish(lambda bench: bench["vessels"][0]["water"].update(value=25.7))
+        with client.stream("GET", "/events", headers={"Last-Event-ID": shown}) as answer:
+            assert set(next(events(answer))["parts"]) == {"vessel-0"}
+        for strange in ("", "0.1", shown.partition(".")[0], shown + "7"):
+            with client.stream("GET", f"/events?shown={strange}") as answer:
+                assert len(next(events(answer))["parts"]) == 6
+
+
 def test_the_stream_carries_no_token_of_anybodys_session(served: Served) -> None:
     """What goes to all pages alike holds no secret of one."""
     with served.client() as client:
@@ -51,7 +65,7 @@ def test_the_stream_carries_no_token_of_anybodys_session(served: Served) -> None
             parts = next(events(answer))["parts"]
     assert len(token) > 20
     assert token not in json.dumps(parts)
-    assert 'name="csrf" value=""' in parts["alarms"]
+    assert 'name="csrf" value=""' in parts["needs"]
 
 
 def test_other_vessels_make_open_pages_load_anew(served: Served) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from monitor.core.bench import bench
-from monitor.core.log import Settle, Work
+from monitor.core.log import Seen, Settle, Sight, Work
 from monitor.core.model import HOUR, MINUTE, SECOND, AlarmSettings, BrokerLink, Measures
 from tests.unit.core.worlds import T0, Shed, probe, site
 
@@ -205,3 +205,16 @@ def test_the_numbers_of_a_batch_say_when_they_were_reckoned_and_what_they_rest_o
     assert batch["units"].items() >= {"cysts_g": "g", "litres": "L", "salinity_g_l": "g/L"}.items()
     batch = bench(shed.engine, estimates, shed.now + 10 * MINUTE)["vessels"][0]["batch"]
     assert (batch["age_s"], batch["fresh"]) == (600, False)
+
+
+def test_a_batch_tells_the_newest_look_and_when_the_first_were_seen() -> None:
+    """Looks count by when they were made, not by when they were written down."""
+    shed = shed_with_a_room()
+    batch = document(shed)["vessels"][0]["batch"]
+    assert (batch["looked"], batch["first_seen"]) == (None, None)
+    for minutes, what in ((2, Sight.NONE), (1, Sight.FIRST), (3, Sight.NONE)):
+        shed.now += SECOND
+        shed.do(Seen(T0 + minutes * MINUTE, shed.now, "b1", what))
+    batch = document(shed)["vessels"][0]["batch"]
+    assert batch["looked"] == {"what": "none", "time": "2026-03-02T07:03:00Z"}
+    assert batch["first_seen"] == "2026-03-02T07:01:00Z"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import pytest
 
 from monitor.cli.status import _vessel
@@ -9,8 +11,11 @@ from monitor.core.bench import bench
 from monitor.core.hatch import STOP_MEAN_C
 from monitor.core.log import Harvest, Seen, Sight
 from monitor.core.model import HOUR, MINUTE
-from monitor.web.view import VesselView, make_view
+from monitor.web.view import make_view
 from tests.unit.core.worlds import Shed
+
+if TYPE_CHECKING:
+    from monitor.web.bench_vessel import VesselView
 
 NOW_TOO_HOT = "the water is above about 37 C: nothing develops now, the batch may be lost"
 

@@ -39,7 +39,7 @@ def test_the_headline_tells_how_urgent_it_is() -> None:
 
 def test_no_alarm_without_a_link_is_not_called_calm() -> None:
     """Silence of a cut line is never shown as peace."""
-    bench = calm()
+    bench = calm(batch=None)
     assert make_view(bench).headline == "Nothing needs you"
     bench["broker"] = {"connected": False, "since": as_rfc3339(NOW - 20 * MINUTE)}
     view = make_view(bench)
