@@ -47,6 +47,17 @@ def clock(time: Ms, timezone: str, now: Ms) -> str:
     return f"{there:%a} {text}" if abs(days) < 7 else f"{there:%d %b} {text}"
 
 
+def day_of(time: Ms, timezone: str) -> str:
+    """``Thu 26 Feb``, where the site is."""
+    there = datetime.fromtimestamp(time / 1000, zone(timezone))
+    return f"{there:%a} {there.day} {there:%b}"
+
+
+def day_and_clock(time: Ms, timezone: str) -> str:
+    """``Thu 26 Feb 21:10``: what can be read years later."""
+    return f"{day_of(time, timezone)} {clock(time, timezone, time)}"
+
+
 def local_date(time: Ms, timezone: str) -> str:
     """ISO date of an instant where the site is."""
     return datetime.fromtimestamp(time / 1000, zone(timezone)).date().isoformat()

@@ -14,14 +14,12 @@ if TYPE_CHECKING:
 
 
 def ready_told(documents: Iterable[tuple[Ms, dict[str, Any]]]) -> list[ReadyTold]:
-    return [
-        ReadyTold(
-            time,
-            *(_instant(document.get("ready", {}).get(end)) for end in ("lo", "mid", "hi")),
-            water_c=document.get("water_c"),
-        )
-        for time, document in documents
-    ]
+    return [_ready(time, document) for time, document in documents]
+
+
+def _ready(time: Ms, document: dict[str, Any]) -> ReadyTold:
+    low, mid, high = (_instant(document.get("ready", {}).get(end)) for end in ("lo", "mid", "hi"))
+    return ReadyTold(time, low, mid, high, document.get("water_c"))
 
 
 def _instant(text: str | None) -> Ms | None:

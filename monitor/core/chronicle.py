@@ -1,0 +1,269 @@
+"""The whole story of a batch in sentences, out of what the record knows of it. Pure, and the same each time it is told.
+
+Times in a sentence are times of day at the site; the weekday goes with them when it is another day than the sentence's own.
+What belongs together is one sentence: a forecast that moved is told with the look, the cold or the air that moved it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from monitor.core.log import Settle
+from monitor.core.model import HOUR, MINUTE, Ms
+from monitor.core.tale_alarms import answered, gravest, ring_words, rings
+from monitor.core.tale_courses import silences, spells, stops, summed
+from monitor.core.tale_log import Line, doings, ended, looks, started, taken_back, work_times
+from monitor.core.tale_told import expected, moves, net, reason
+from monitor.core.tale_verdict import how_good, summary
+from monitor.core.wording import clock, length, number
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from monitor.core.lives import Life, ReadyTold
+    from monitor.core.log import Deed, Undo
+    from monitor.core.lots import Taught
+    from monitor.core.model import Transition
+    from monitor.core.tale_courses import AirLevel, Level, Spell, Stop
+
+AT_ONCE: Final[Ms] = HOUR
+"""What is told so soon after the start is what was told at the start."""
+SPELLS: Final = 3
+STOPS: Final = 3
+"""Of more spells or stops than these only the number is told, and the worst of them."""
+_SLACK: Final[Ms] = 10 * MINUTE
+_OF_AIR: Final = {"stopped": "air-stopped", "weak": "air-weak"}
+_OF_WATER: Final = {"cold": ("cold-snap",), "warm": ("too-hot",)}
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    time: Ms
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the record knows of one batch. ``deeds`` are entries about its vessel and its animals besides looks and its end."""
+
+    life: Life
+    timezone: str
+    strain: str = ""
+    deeds: tuple[Deed, ...] = ()
+    undone: tuple[tuple[Deed, Undo], ...] = ()
+    told: tuple[ReadyTold, ...] = ()
+    water: tuple[Level, ...] = ()
+    air: tuple[AirLevel, ...] | None = None  # None where no probe tells of it
+    alarms: tuple[Transition, ...] = ()
+    about: frozenset[str] = frozenset()  # subjects of its alarms: itself, its vessel, the probes of that
+    taught: Taught | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Chronicle:
+    """``summary`` is the story in three sentences at most; ``sentences`` are in order of time."""
+
+    summary: tuple[str, ...]
+    sentences: tuple[Sentence, ...]
+
+
+def chronicle(known: Known) -> Chronicle:
+    life = known.life
+    first = told_at_start(known)
+    halts = stops(known.air or (), "stopped")
+    found = _Telling(known, first, halts).lines()
+    lines = sorted(found, key=lambda line: line.time)
+    return Chronicle(
+        tuple(summary(life, known.told, first, summed(known.water), None if not known.air else halts, known.timezone)),
+        tuple(Sentence(line.time, line.kind, line.whole) for line in lines),
+    )
+
+
+def told_at_start(known: Known) -> ReadyTold | None:
+    """The first estimate in which ready was in sight, if that was soon after the start or after it was written down."""
+    start = known.life.start
+    by = max(start.time, start.logged) + AT_ONCE
+    return next((one for one in known.told if one.mid is not None and one.time <= by), None)
+
+
+class _Telling:
+    """Gathers the lines, and gives each move of the forecast and each alarm to the line that it belongs to."""
+
+    def __init__(self, known: Known, first: ReadyTold | None, halts: list[Stop]) -> None:
+        self._known, self._first, self._halts = known, first, halts
+        self._zone = known.timezone
+        _, by = known.life.came()
+        self._until = None if known.life.end is None else known.life.end.time
+        self._moves = moves(known.told, by if by is not None else self._until)
+        self._rings = [
+            ring
+            for ring in rings(known.alarms, known.about)
+            if ring.rang >= known.life.start.time and (self._until is None or ring.rang <= self._until)
+        ]
+
+    def lines(self) -> list[Line]:
+        known, life = self._known, self._known.life
+        seen = looks(life.looks, self._zone)
+        for line in seen:
+            self._moved(line, line.time, line.until, look=True)
+        lines = [self._begun(), *seen, *self._airs(), *self._waters(), *self._gaps()]
+        lines += doings(known.deeds, self._zone)
+        lines += taken_back(known.undone, self._zone)
+        lines += self._left_moves()
+        lines += self._left_rings()
+        if life.end is not None:
+            lines.append(ended(life.end, life.start.time, self._zone))
+            lines += self._closing(life.end.time)
+        return lines
+
+    # -- the start and the end
+
+    def _begun(self) -> Line:
+        known, start = self._known, self._known.life.start
+        near = next((one.mean for one in known.water if one.time - start.time <= AT_ONCE), None)
+        line = started(start, known.strain, near, self._zone)
+        if self._first is not None:
+            line.more.append(f"Ready was expected {expected(self._first, self._zone, start.time)}.")
+        return line
+
+    def _closing(self, end: Ms) -> list[Line]:
+        known = self._known
+        lines = []
+        if known.taught is not None:
+            taught = known.taught
+            lines.append(
+                Line(
+                    max(taught.time, end),
+                    "taught",
+                    f"It taught tin {known.life.start.lot}: half of them hatch within {number(taught.half_h)} h at 25 °C, "
+                    f"and {round(100 * taught.share)} % of the cysts do",
+                )
+            )
+        last = max([end, *(line.time for line in lines)])
+        good = how_good(known.life, known.told, self._first, self._zone, last)
+        lines.append(Line(last, "verdict", good.rstrip(".")))
+        return lines
+
+    # -- air and water
+
+    def _airs(self) -> list[Line]:
+        weak = stops(self._known.air or (), "weak")
+        return [*self._stopped(self._halts, "Air stopped"), *self._stopped(weak, "Air was weak")]
+
+    def _stopped(self, of: Sequence[Stop], what: str) -> list[Line]:
+        meant = [(one.time, one.until) for one in self._known.deeds if isinstance(one, Settle)]
+        meant += work_times(self._known.deeds)
+        of = [
+            one
+            for one in of
+            if not any(begin - _SLACK <= one.begin and one.end <= end + _SLACK for begin, end in meant)
+        ]
+        if len(of) > STOPS:
+            first, last = of[0], of[-1]
+            together, longest = length(sum(one.length for one in of)), length(max(one.length for one in of))
+            upto = clock(last.end, self._zone, first.begin)
+            text = f"{what} {len(of)} times up to {upto}, {together} together and {longest} at the longest"
+            lines = [Line(first.begin, "air", text, last.end)]
+        else:
+            lines = [Line(one.begin, "air", f"{what} for {length(one.length)}", one.end) for one in of]
+        for line, one in zip(lines, of, strict=False):
+            self._moved(line, line.time, line.until, later=True)
+            self._rang(line, (_OF_AIR[one.kind],))
+        return lines
+
+    def _waters(self) -> list[Line]:
+        found = spells(self._known.water)
+        lines = []
+        for kind in ("cold", "warm"):
+            mine = [spell for spell in found if spell.kind == kind]
+            told = [(self._spell(spell), spell) for spell in mine]
+            if len(mine) > SPELLS:
+                worst = max(mine, key=lambda spell: abs(spell.extreme - spell.usual))
+                told = [(_swung(mine, worst, self._zone), worst)]
+            for line, spell in told:
+                self._moved(line, line.time, line.until, later=kind == "cold")
+                self._rang(line, _OF_WATER[spell.kind])
+                lines.append(line)
+        return lines
+
+    def _spell(self, spell: Spell) -> Line:
+        end = clock(spell.end, self._zone, spell.begin)
+        furthest, usual = number(spell.extreme), number(spell.usual)
+        if spell.from_start and spell.kind == "cold":
+            text = f"The water began cold, at {furthest} °C"
+            text += f", and was up by {end}" if spell.over else f", and was no warmer at {end}"
+        else:
+            moved = "fell" if spell.kind == "cold" else "rose"
+            text = f"The water {moved} to {furthest} °C, from {usual} °C as usual"
+            text += f"; back by {end}" if spell.over else f"; still so at {end}"
+        return Line(spell.begin, "water", text, spell.end)
+
+    def _gaps(self) -> list[Line]:
+        gaps = silences(self._known.water, self._known.life.start.time, self._until)
+        lines = [
+            Line(
+                begin,
+                "silence",
+                f"No water temperature came in until {clock(end, self._zone, begin)}, for {length(end - begin)}",
+                end,
+            )
+            for begin, end in gaps
+        ]
+        if len(lines) > SPELLS:
+            together = length(sum(end - begin for begin, end in gaps))
+            upto = clock(gaps[-1][1], self._zone, gaps[0][0])
+            text = f"No water temperature came in for {together} in {len(gaps)} times, up to {upto}"
+            lines = [Line(gaps[0][0], "silence", text, gaps[-1][1])]
+        for line in lines:
+            self._rang(line, ("probe-silent",))
+        return lines
+
+    # -- what belongs to what
+
+    def _moved(self, line: Line, begin: Ms, end: Ms, *, look: bool = False, later: bool | None = None) -> None:
+        """Takes the moves of the forecast that this explains; of ``later`` only those that way."""
+        mine = [
+            move
+            for move in self._moves
+            if move.since <= end + (0 if look else HOUR)
+            and move.time >= (end - MINUTE if look else begin)
+            and (later is None or (move.by is not None and (move.by > 0) == later))
+        ]
+        self._moves = [move for move in self._moves if move not in mine]
+        line.tail.append(net(mine, self._zone, line.time))
+
+    def _rang(self, line: Line, rules: Sequence[str]) -> None:
+        """Takes the first alarm that says the same."""
+        for ring in self._rings:
+            if ring.rule in rules and line.time - _SLACK <= ring.rang <= line.until + HOUR:
+                self._rings.remove(ring)
+                line.more.append(answered(ring, self._zone, line.time))
+                return
+
+    def _left_moves(self) -> list[Line]:
+        lines = []
+        for move in self._moves:
+            said = net([move], self._zone, move.time)
+            if said:
+                lines.append(Line(move.time, "told", f"{said[0].upper()}{said[1:]}{reason(move)}"))
+        return lines
+
+    def _left_rings(self) -> list[Line]:
+        told, rest = gravest(self._rings)
+        lines = [Line(ring.rang, "alarm", ring_words(ring, self._zone)) for ring in told]
+        if rest:
+            many = "1 lesser alarm" if len(rest) == 1 else f"{len(rest)} lesser alarms"
+            lines.append(Line(rest[0].rang, "alarm", f"{many} rang from here on"))
+        return lines
+
+
+def _swung(of: Sequence[Spell], worst: Spell, timezone: str) -> Line:
+    side = "colder" if worst.kind == "cold" else "warmer"
+    upto = clock(of[-1].end, timezone, of[0].begin)
+    text = (
+        f"The water was clearly {side} than its usual {number(worst.usual)} °C {len(of)} times up to {upto}, "
+        f"{number(worst.extreme)} °C at the furthest"
+    )
+    return Line(of[0].begin, "water", text, of[-1].end)
