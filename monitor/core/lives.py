@@ -96,6 +96,15 @@ def off_by(told: ReadyTold, after: Ms | None, by: Ms) -> Ms | None:
     return 0
 
 
+def off_middle(told: ReadyTold, after: Ms | None, by: Ms) -> Ms | None:
+    """By how much what came differs from the likeliest that was told: above 0 when it came later; None when not in sight."""
+    if told.mid is None:
+        return None
+    if told.mid > by:
+        return by - told.mid
+    return max((by if after is None else after) - told.mid, 0)
+
+
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """How what was told of a batch compares with what came. ``agreed`` of ``judged`` ranges reached into it."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.lives import off_by, verdict
+from monitor.core.lives import off_by, off_middle, verdict
 from monitor.core.log import Discard, Harvest, Lapse
 from monitor.core.model import MINUTE, Ms
 from monitor.core.tale_log import harvest_count
@@ -37,19 +37,15 @@ def came_words(life: Life, timezone: str, now: Ms) -> str:
 def against_first(life: Life, first: ReadyTold | None) -> str:
     """``35 min later than told at the start, inside the range``; empty when there is nothing to compare."""
     after, by = life.came()
-    if by is None or first is None or first.mid is None or first.time >= by:
+    if by is None or first is None or first.time >= by:
         return ""
-    miss = off_by(first, after, by)
-    begin = by if after is None else after
-    gap = by - first.mid if first.mid > by else begin - first.mid if first.mid < begin else 0
-    if first.mid > by:
-        said = f"{length(about(-gap))} earlier than told at the start"
-    else:
-        said = f"{length(about(gap))} later than told at the start"
-    if abs(gap) < 5 * MINUTE:
-        said = "as told at the start"
-    inside = "inside the range" if miss == 0 else "outside the range"
-    return f"{said}, {inside}"
+    gap = off_middle(first, after, by)
+    if gap is None:
+        return ""
+    said = "as told at the start"
+    if abs(gap) >= 5 * MINUTE:
+        said = f"{length(about(abs(gap)))} {'later' if gap > 0 else 'earlier'} than told at the start"
+    return f"{said}, {'inside' if off_by(first, after, by) == 0 else 'outside'} the range"
 
 
 def how_good(life: Life, told: Sequence[ReadyTold], first: ReadyTold | None, timezone: str, now: Ms) -> str:

@@ -105,17 +105,15 @@ def _undone(pairs: Iterable[tuple[Deed, Undo]], life: Life) -> list[tuple[Deed, 
 
 def _water(record: Record, probes: Sequence[str], since: Ms, until: Ms) -> tuple[Level, ...]:
     """By the probe that told most."""
-    found: list[list[Level]] = [[]]
+    most: list[Level] = []
     for probe in probes:
-        points = record.trend(probe, since, until, POINTS).points
-        found.append(
-            [
-                Level(point.time, point.low, point.mean, point.high)
-                for point in points
-                if point.low is not None and point.mean is not None and point.high is not None
-            ]
-        )
-    return tuple(max(found, key=lambda levels: len(levels)))  # noqa: PLW0108  (what the type of a key wants)
+        levels = [
+            Level(point.time, point.low, point.mean, point.high)
+            for point in record.trend(probe, since, until, POINTS).points
+            if point.low is not None and point.mean is not None and point.high is not None
+        ]
+        most = levels if len(levels) > len(most) else most
+    return tuple(most)
 
 
 def _air(record: Record, probes: Sequence[str], since: Ms, until: Ms) -> tuple[AirLevel, ...] | None:
