@@ -115,7 +115,7 @@ class _Telling:
         lines += self._left_rings()
         if life.end is not None:
             lines.append(ended(life.end, life.start.time, self._zone))
-            lines += self._closing(life.end.time)
+            lines += self._closing(life.end.time, max(line.time for line in lines))
         return lines
 
     # -- the start and the end
@@ -128,7 +128,7 @@ class _Telling:
             line.more.append(f"Ready was expected {expected(self._first, self._zone, start.time)}.")
         return line
 
-    def _closing(self, end: Ms) -> list[Line]:
+    def _closing(self, end: Ms, last: Ms) -> list[Line]:
         known = self._known
         lines = []
         if known.taught is not None:
@@ -141,7 +141,7 @@ class _Telling:
                     f"and {round(100 * taught.share)} % of the cysts do",
                 )
             )
-        last = max([end, *(line.time for line in lines)])
+        last = max([last, *(line.time for line in lines)])
         good = how_good(known.life, known.told, self._first, self._zone, last)
         lines.append(Line(last, "verdict", good.rstrip(".")))
         return lines

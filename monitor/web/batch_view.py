@@ -150,10 +150,10 @@ def _facts(known: Known, first: ReadyTold | None) -> list[tuple[str, str]]:
     if known.air:
         found.append(("Air stopped", words.duration(sum(one.length for one in halts)) if halts else "never"))
     if (seen := life.first_seen()) is not None:
-        found.append(("First seen swimming", f"after {words.duration(seen - start.time)}"))
-    found.append(("Ready", _hours(life) or "not known"))
+        found.append(("First seen swimming", f"after {_h(seen - start.time)} h"))
+    found.append(("Ready after", _hours(life) or "not known"))
     if first is not None and first.mid is not None:
-        found.append(("As told at the start", f"after {words.duration(words.about(first.mid) - start.time)}"))
+        found.append(("Ready, as told at the start", f"after {_h(first.mid - start.time)} h"))
     if isinstance(life.end, Harvest):
         found += _harvest_facts(life.end, start.cysts_g)
     return found
@@ -170,14 +170,12 @@ def _harvest_facts(end: Harvest, cysts_g: float) -> list[tuple[str, str]]:
 
 
 def _hours(life: Life) -> str:
-    """``after 22 to 24.5 h``: when it was ready, counted from the start, as far as looks tell."""
+    """``22 to 24.5 h``: when it was ready, counted from the start, as far as looks tell."""
     after, by = life.came()
     if by is None:
         return ""
     late = _h(by - life.start.time)
-    if after is None:
-        return f"by {late} h"
-    return f"after {_h(after - life.start.time)} to {late} h"
+    return f"by {late} h" if after is None else f"{_h(after - life.start.time)} to {late} h"
 
 
 def _h(span: Ms) -> str:
