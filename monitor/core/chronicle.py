@@ -108,7 +108,7 @@ class _Telling:
         seen = looks(life.looks, self._zone)
         for line in seen:
             self._moved(line, line.time, line.until, look=True)
-        lines = [self._begun(), *seen, *self._airs(), *self._waters(), *self._gaps()]
+        lines = [self._begun(), *seen, *self._waters(), *self._airs(), *self._gaps()]
         lines += doings(known.deeds, self._zone)
         lines += taken_back(known.undone, self._zone)
         lines += self._left_moves()

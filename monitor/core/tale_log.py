@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from monitor.core.log import Chill, Discard, Harvest, Lapse, Seen, Settle, Sight, Start, Work, kind_of
 from monitor.core.model import MINUTE, Ms
 from monitor.core.undo import words_of
-from monitor.core.wording import clock, length, number, whole
+from monitor.core.wording import clock, duration, length, number, whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -77,7 +77,7 @@ def _row(row: Sequence[Seen], timezone: str) -> Line:
 
 
 def ended(end: Harvest | Discard | Lapse, start: Ms, timezone: str) -> Line:
-    after = length(end.time - start)
+    after = duration(end.time - start)
     if isinstance(end, Lapse):
         return Line(
             end.time, "lapse", f"Nobody had written down how it ended, so the monitor closed it after {after}", end.time

@@ -9,7 +9,7 @@ from monitor.core.log import Discard, Harvest, Lapse
 from monitor.core.model import MINUTE, Ms
 from monitor.core.tale_log import harvest_count
 from monitor.core.tale_told import expected
-from monitor.core.wording import about, clock, day_and_clock, length, number
+from monitor.core.wording import about, clock, day_and_clock, duration, length, number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -92,7 +92,7 @@ def _became(life: Life, timezone: str) -> str:
     begun = f"{number(start.cysts_g, 2)} g of {start.lot} in {start.vessel}"
     if life.end is None:
         return f"{begun}, started {day_and_clock(start.time, timezone)}, is under way."
-    after = length(life.end.time - start.time)
+    after = duration(life.end.time - start.time)
     when = day_and_clock(start.time, timezone)
     match life.end:
         case Harvest():

@@ -12,7 +12,7 @@ from monitor.core.lives import off_middle
 from monitor.core.log import Discard, Harvest, Lapse
 from monitor.core.model import HOUR, MINUTE
 from monitor.core.tale_courses import stops, summed
-from monitor.core.wording import day_and_clock, day_of, zone
+from monitor.core.wording import day_and_clock, day_of, duration, zone
 from monitor.web import words
 from monitor.web.batch_strip import Strip, make_strip
 from monitor.web.when import rfc3339
@@ -116,7 +116,7 @@ def _state(life: Life, batch: Mapping[str, Any] | None, now: Ms, timezone: str) 
             return state_of_open(batch, now, timezone)
         return "Under way, but in no vessel of the bench just now."
     when = day_and_clock(life.end.time, timezone)
-    after = words.duration(life.end.time - life.start.time)
+    after = duration(life.end.time - life.start.time)
     match life.end:
         case Harvest():
             return f"Harvested {when}, {after} after its start."
