@@ -15,7 +15,7 @@ from monitor.core.tale_alarms import answered, gravest, ring_words, rings
 from monitor.core.tale_courses import silences, spells, stops, summed
 from monitor.core.tale_log import Line, doings, ended, looks, started, taken_back, work_times
 from monitor.core.tale_told import expected, moves, net, reason
-from monitor.core.tale_verdict import how_good, summary
+from monitor.core.tale_verdict import AT_ONCE, how_good, summary, told_at_once
 from monitor.core.wording import clock, length, number
 
 if TYPE_CHECKING:
@@ -27,8 +27,6 @@ if TYPE_CHECKING:
     from monitor.core.model import Transition
     from monitor.core.tale_courses import AirLevel, Level, Spell, Stop
 
-AT_ONCE: Final[Ms] = HOUR
-"""What is told so soon after the start is what was told at the start."""
 SPELLS: Final = 3
 STOPS: Final = 3
 """Of more spells or stops than these only the number is told, and the worst of them."""
@@ -82,9 +80,11 @@ def chronicle(known: Known) -> Chronicle:
 
 
 def told_at_start(known: Known) -> ReadyTold | None:
-    """The first estimate in which ready was in sight, if that was soon after the start or after it was written down."""
-    start = known.life.start
-    by = max(start.time, start.logged) + AT_ONCE
+    """The first estimate in which ready was in sight, soon after the start was written down; not one told after it came."""
+    life = known.life
+    _, came = life.came()
+    ends = [instant for instant in (came, None if life.end is None else life.end.time) if instant is not None]
+    by = min([max(life.start.time, life.start.logged) + AT_ONCE, *ends])
     return next((one for one in known.told if one.mid is not None and one.time <= by), None)
 
 
@@ -100,7 +100,9 @@ class _Telling:
         self._rings = [
             ring
             for ring in rings(known.alarms, known.about)
-            if ring.rang >= known.life.start.time and (self._until is None or ring.rang <= self._until)
+            # Before its start was written down, what rang about the vessel was about the batch before.
+            if ring.rang >= max(known.life.start.time, known.life.start.logged)
+            and (self._until is None or ring.rang <= self._until)
         ]
 
     def lines(self) -> list[Line]:
@@ -125,7 +127,8 @@ class _Telling:
         near = next((one.mean for one in known.water if one.time - start.time <= AT_ONCE), None)
         line = started(start, known.strain, near, self._zone)
         if self._first is not None:
-            line.more.append(f"Ready was expected {expected(self._first, self._zone, start.time)}.")
+            when = "Ready" if told_at_once(start, self._first) else "When that was noted, ready"
+            line.more.append(f"{when} was expected {expected(self._first, self._zone, start.time)}.")
         return line
 
     def _closing(self, end: Ms, last: Ms) -> list[Line]:
@@ -137,8 +140,8 @@ class _Telling:
                 Line(
                     max(taught.time, end),
                     "taught",
-                    f"It taught tin {known.life.start.lot}: half of them hatch within {number(taught.half_h)} h at 25 °C, "
-                    f"and {round(100 * taught.share)} % of the cysts do",
+                    f"It taught {known.life.start.lot}: {round(100 * taught.share)} % of its cysts hatch, "
+                    f"half of them within {number(taught.half_h)} h at 25 °C",
                 )
             )
         last = max([last, *(line.time for line in lines)])
@@ -167,7 +170,7 @@ class _Telling:
             text = f"{what} {len(of)} times up to {upto}, {together} together and {longest} at the longest"
             lines = [Line(first.begin, "air", text, last.end)]
         else:
-            lines = [Line(one.begin, "air", f"{what} for {length(one.length)}", one.end) for one in of]
+            lines = [Line(one.begin, "air", f"{what}{_lasted(one)}", one.end) for one in of]
         for line, one in zip(lines, of, strict=False):
             self._moved(line, line.time, line.until, later=True)
             self._rang(line, (_OF_AIR[one.kind],))
@@ -257,6 +260,10 @@ class _Telling:
             many = "1 lesser alarm" if len(rest) == 1 else f"{len(rest)} lesser alarms"
             lines.append(Line(rest[0].rang, "alarm", f"{many} rang from here on"))
         return lines
+
+
+def _lasted(stop: Stop) -> str:
+    return f" for {length(stop.length)}" if stop.over else f", and still so {length(stop.length)} later"
 
 
 def _swung(of: Sequence[Spell], worst: Spell, timezone: str) -> Line:

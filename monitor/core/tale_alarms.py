@@ -85,5 +85,5 @@ def _course(one: Occurrence) -> str:
         parts.append(f"answered after {length(one.answered - one.rang)}")
     if one.over is not None:
         parts.append(f"over after {length(one.over - one.rang)}")
-    said = ", ".join(parts) or "nobody answered it"
+    said = ", ".join(parts) or "nobody has answered it"
     return f"{said[0].upper()}{said[1:]}"

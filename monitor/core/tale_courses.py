@@ -66,12 +66,16 @@ class Spell:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """Air stopped, or was weak, some time from ``begin`` to ``end``; ``length`` is what of it the readings say."""
+    """Air stopped, or was weak, some time from ``begin`` to ``end``; ``length`` is what of it the readings say.
+
+    Not ``over``: so it was by the last reading.
+    """
 
     kind: Literal["stopped", "weak"]
     begin: Ms
     end: Ms
     length: Ms
+    over: bool
 
 
 def summed(levels: Sequence[Level]) -> Summed | None:
@@ -139,10 +143,12 @@ def stops(levels: Sequence[AirLevel], kind: Literal["stopped", "weak"]) -> list[
         after = known[n + 1].time if n + 1 < len(known) else one.time + usual
         lasted = min(after - one.time, _GAP * usual)
         last = found[-1] if found else None
+        begin, before = one.time, 0
         if last is not None and one.time - last.end <= usual:
-            found[-1] = Stop(kind, last.begin, one.time + lasted, last.length + round(share * lasted))
-        else:
-            found.append(Stop(kind, one.time, one.time + lasted, round(share * lasted)))
+            found.pop()
+            begin, before = last.begin, last.length
+        over = n + 1 < len(known)
+        found.append(Stop(kind, begin, one.time + lasted, before + round(share * lasted), over))
     least = LEAST_STOP if kind == "stopped" else LEAST_WEAK
     return [one for one in found if one.length >= least]
 

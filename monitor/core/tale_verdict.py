@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core.lives import off_by, off_middle, verdict
 from monitor.core.log import Discard, Harvest, Lapse
-from monitor.core.model import MINUTE, Ms
+from monitor.core.model import HOUR, MINUTE, Ms
 from monitor.core.tale_log import harvest_count
 from monitor.core.tale_told import expected
 from monitor.core.wording import about, clock, day_and_clock, duration, length, number
@@ -15,9 +15,17 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from monitor.core.lives import Life, ReadyTold
+    from monitor.core.log import Start
     from monitor.core.tale_courses import Stop, Summed
 
+AT_ONCE: Final[Ms] = HOUR
+"""What is told so soon after the start is what was told at the start."""
 NOT_SEEN: Final = "Nobody saw most of them swim, so what was told can't be held against it."
+
+
+def told_at_once(start: Start, first: ReadyTold) -> bool:
+    """Whether what was told first was told at the start; it was not when that was written down late."""
+    return first.time - start.time <= AT_ONCE
 
 
 def came_words(life: Life, timezone: str, now: Ms) -> str:
@@ -37,14 +45,13 @@ def came_words(life: Life, timezone: str, now: Ms) -> str:
 def against_first(life: Life, first: ReadyTold | None) -> str:
     """``35 min later than told at the start, inside the range``; empty when there is nothing to compare."""
     after, by = life.came()
-    if by is None or first is None or first.time >= by:
+    gap = None if by is None or first is None else off_middle(first, after, by)
+    if by is None or first is None or gap is None:
         return ""
-    gap = off_middle(first, after, by)
-    if gap is None:
-        return ""
-    said = "as told at the start"
+    when = "at the start" if told_at_once(life.start, first) else "at first"
+    said = f"as told {when}"
     if abs(gap) >= 5 * MINUTE:
-        said = f"{length(about(abs(gap)))} {'later' if gap > 0 else 'earlier'} than told at the start"
+        said = f"{length(about(abs(gap)))} {'later' if gap > 0 else 'earlier'} than told {when}"
     return f"{said}, {'inside' if off_by(first, after, by) == 0 else 'outside'} the range"
 
 
@@ -115,11 +122,10 @@ def _forecast(life: Life, told: Sequence[ReadyTold], first: ReadyTold | None, ti
     if not told:
         return ""
     said = expected(told[-1], timezone, life.start.time)
-    return (
-        f"By the newest forecast on record it is ready about {said}."
-        if said
-        else "By the newest forecast on record ready is not in sight."
-    )
+    if not said:
+        return "By the newest forecast on record ready is not in sight."
+    tense = "was" if told[-1].time > (told[-1].mid or 0) else "is"
+    return f"By the newest forecast on record it {tense} ready about {said}."
 
 
 def _conditions(water: Summed | None, stops: Sequence[Stop] | None) -> str:

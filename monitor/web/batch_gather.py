@@ -15,6 +15,7 @@ from monitor.core.lots import Taught
 from monitor.core.model import HOUR, MINUTE
 from monitor.core.tale_courses import AirLevel, Level
 from monitor.core.undo import undone_of, without_undone
+from monitor.settings import strains
 from monitor.web.told_ready import ready_told
 
 if TYPE_CHECKING:
@@ -53,11 +54,10 @@ def known_of(record: Record, bench: Mapping[str, Any], name: str) -> Known | Non
     until = start.time + LONGEST_LIFE if life.end is None else life.until(life.end.time)
     probes = [one for one in bench.get("probes") or [] if one.get("vessel") == vessel]
     air = [one["id"] for one in probes if one["measures"] == "air"]
-    strains = {lot["id"]: lot.get("strain") or "" for lot in bench.get("lots") or []}
     return Known(
         life=life,
         timezone=bench["timezone"],
-        strain=strains.get(start.lot, ""),
+        strain=strain_of(bench, start.lot),
         deeds=tuple(_deeds(standing, life)),
         undone=tuple(_undone(undone_of(entries), life)),
         told=tuple(told_of(record, name)),
@@ -67,6 +67,13 @@ def known_of(record: Record, bench: Mapping[str, Any], name: str) -> Known | Non
         about=frozenset({name, vessel, *(one["id"] for one in probes)}),
         taught=_taught(record, life),
     )
+
+
+def strain_of(bench: Mapping[str, Any], lot: str) -> str:
+    """What kind a tin is, by its full name where the table of strains has it; "" when nobody told."""
+    told = next((one.get("strain") or "" for one in bench.get("lots") or [] if one["id"] == lot), "")
+    known = strains.find(told)
+    return told if known is None else known.name
 
 
 def told_of(record: Record, name: str, limit: int | None = None) -> list[ReadyTold]:

@@ -140,7 +140,7 @@ def _described(
     begin = life.start.time
     after, by = life.came()
     parts = [f"{spot.text}." for spot in spots]
-    for name, one in (("Told at the start", first), ("Told last", last)):
+    for name, one in (("Told first", first), ("Told last", last)):
         if one is not None and one.mid is not None:
             low, high = (None if end is None else words.about(end, way) for end, way in ((one.lo, -1), (one.hi, 1)))
             parts.append(f"{name}: ready {words.between(low, high, begin, zone)}.")

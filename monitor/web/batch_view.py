@@ -14,6 +14,7 @@ from monitor.core.model import HOUR, MINUTE
 from monitor.core.tale_courses import stops, summed
 from monitor.core.wording import day_and_clock, day_of, duration, zone
 from monitor.web import words
+from monitor.web.batch_gather import strain_of
 from monitor.web.batch_strip import Strip, make_strip
 from monitor.web.when import rfc3339
 
@@ -153,7 +154,7 @@ def _facts(known: Known, first: ReadyTold | None) -> list[tuple[str, str]]:
         found.append(("First seen swimming", f"after {_h(seen - start.time)} h"))
     found.append(("Ready after", _hours(life) or "not known"))
     if first is not None and first.mid is not None:
-        found.append(("Ready, as told at the start", f"after {_h(first.mid - start.time)} h"))
+        found.append(("Ready, as told first", f"after {_h(first.mid - start.time)} h"))
     if isinstance(life.end, Harvest):
         found += _harvest_facts(life.end, start.cysts_g)
     return found
@@ -194,14 +195,13 @@ def _links(life: Life, before: str) -> list[Link]:
 def make_listed(one: Beside, bench: Mapping[str, Any]) -> Listed:
     life, first, now = one.life, one.first, int(bench["now_ms"])
     timezone = bench["timezone"]
-    strains = {lot["id"]: lot.get("strain") or "" for lot in bench.get("lots") or []}
     start = life.start
     batch = _on_bench(bench, life.id)
     mid = None if first is None else first.mid
     return Listed(
         id=life.id,
         lot=start.lot,
-        strain=strains.get(start.lot, ""),
+        strain=strain_of(bench, start.lot),
         vessel=start.vessel,
         start=day_and_clock(start.time, timezone) + _year(start.time, now, timezone),
         ended=_ended(life, batch),

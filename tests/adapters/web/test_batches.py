@@ -206,7 +206,7 @@ def test_a_keeper_reads_an_open_batch_and_notes_what_is_seen_earlier(shed: Serve
     expect(page.locator(".state")).to_have_text(re.compile(r"^Hatching\. Ready about today 06:45"))
     expect(page.locator(".tale li").first).to_contain_text("Started in ash: 2 g of tin-7 (Great Salt Lake)")
     expect(page.locator("svg.strip[role=img]")).to_have_accessible_description(
-        re.compile(r"^Started 11:10\. Now Mon 02:10\. Told at the start: ready Mon 04:20 to 13:20\.")
+        re.compile(r"^Started 11:10\. Now Mon 02:10\. Told first: ready Mon 04:20 to 13:20\.")
     )
     form = page.locator("#seen")
     form.get_by_label("What").select_option("first")

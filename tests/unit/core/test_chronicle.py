@@ -133,7 +133,7 @@ def test_a_whole_night_is_told_in_order_with_what_moved_the_forecast() -> None:
         ("seen", "You looked: the first few swam; ready moved 40 min earlier, to 20:10."),
         ("seen", "You looked: some swam."),
         ("harvest", "Harvested after 25 h with about 180 000 young brine shrimp; 72 % of the cysts hatched."),
-        ("taught", "It taught tin oak-7: half of them hatch within 17.2 h at 25 °C, and 74 % of the cysts do."),
+        ("taught", "It taught oak-7: 74 % of its cysts hatch, half of them within 17.2 h at 25 °C."),
         (
             "verdict",
             (
@@ -210,6 +210,17 @@ def test_air_off_on_purpose_is_no_stop() -> None:
     assert of(known, "air") == ["Air stopped for 2 min."]
 
 
+def test_what_has_not_ended_is_not_told_as_if_it_had() -> None:
+    """Air that is off by the last reading, cold that stays, an alarm that stands: nothing says that they are over."""
+    rang = life_of("hatch-late", "birch will be ready late", "birch", "25 04:13", 5, 60)[:1]
+    cold = tuple(one for one in water(cold=("25 19:00", "25 22:00")))
+    known = a_record(air=tuple(air(("25 20:35", 90))), water=cold, alarms=rang, told=(told("25 19:30", "25 18:40"),))
+    assert of(known, "air") == ["Air stopped, and still so 30 min later."]
+    assert of(known, "water") == ["The water fell to 22.1 °C, from 26.0 °C as usual; still so at 21:00."]
+    assert of(known, "alarm") == ["Alarm: birch will be ready late. Nobody has answered it."]
+    assert chronicle(known).summary[1].startswith("By the newest forecast on record it was ready about Sun 18:40")
+
+
 def test_what_comes_again_and_again_is_one_sentence() -> None:
     """Many stops, many looks of the same, and an alarm that chatters don't fill a page."""
     stops = [(f"25 {hour:02d}:10", hour) for hour in range(4, 10)]
@@ -223,6 +234,23 @@ def test_what_comes_again_and_again_is_one_sentence() -> None:
     assert of(known, "air") == ["Air stopped 6 times up to 09:19, 39 min together and 9 min at the longest."]
     assert of(known, "alarm") == ["Alarm, 6 times up to 09:30: birch-water is doubtful."]
     assert of(known, "seen") == ["You looked 4 times up to 09:00: nothing swam yet."]
+
+
+def test_a_start_that_was_written_down_late_makes_no_claim_for_what_was_told_then() -> None:
+    """What was told ten hours late is called so, what was told after it came is no forecast, and earlier alarms are another's."""
+    late = replace(START, logged=at("25 07:10"))
+    first = told("25 07:11", "25 18:40")
+    before = life_of("past-best", "birch is past its best", "birch", "25 04:13", 5, 60)
+    (life,) = lives([late, seen("25 19:10", Sight.MOST)])
+    known = replace(a_record(told=(first,), alarms=before), life=life)
+    assert of(known, "start")[0].endswith(
+        "(noted Sun 07:10). When that was noted, ready was expected Sun 18:40, 8 chances in 10 between 16:40 and 21:40."
+    )
+    assert chronicle(known).summary[1] == "Most swam by Sun 19:10, 30 min later than told at first, inside the range."
+    assert of(known, "alarm") == []
+    (over,) = lives([replace(START, logged=END + HOUR), replace(seen("25 19:10", Sight.MOST), logged=END + HOUR)])
+    after = replace(known, life=over, told=(told("25 22:10", "25 18:40"),))
+    assert chronicle(after).summary[1] == "Most swam by Sun 19:10."
 
 
 def test_alarms_of_others_are_not_its_own() -> None:
