@@ -13,10 +13,11 @@ from monitor.core.log import Settle
 from monitor.core.model import HOUR, MINUTE, Ms
 from monitor.core.tale_alarms import answered, gravest, ring_words, rings
 from monitor.core.tale_courses import silences, spells, stops, summed
+from monitor.core.tale_lines import silence_lines, spell_lines, stop_lines, unmeant
 from monitor.core.tale_log import Line, doings, ended, looks, started, taken_back, work_times
 from monitor.core.tale_told import expected, moves, net, reason
 from monitor.core.tale_verdict import AT_ONCE, how_good, summary, told_at_once
-from monitor.core.wording import clock, length, number
+from monitor.core.wording import number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,11 +26,8 @@ if TYPE_CHECKING:
     from monitor.core.log import Deed, Undo
     from monitor.core.lots import Taught
     from monitor.core.model import Transition
-    from monitor.core.tale_courses import AirLevel, Level, Spell, Stop
+    from monitor.core.tale_courses import AirLevel, Level, Stop
 
-SPELLS: Final = 3
-STOPS: Final = 3
-"""Of more spells or stops than these only the number is told, and the worst of them."""
 _SLACK: Final[Ms] = 10 * MINUTE
 _OF_AIR: Final = {"stopped": "air-stopped", "weak": "air-weak"}
 _OF_WATER: Final = {"cold": ("cold-snap",), "warm": ("too-hot",)}
@@ -152,73 +150,27 @@ class _Telling:
     # -- air and water
 
     def _airs(self) -> list[Line]:
-        weak = stops(self._known.air or (), "weak")
-        return [*self._stopped(self._halts, "Air stopped"), *self._stopped(weak, "Air was weak")]
-
-    def _stopped(self, of: Sequence[Stop], what: str) -> list[Line]:
         meant = [(one.time, one.until) for one in self._known.deeds if isinstance(one, Settle)]
         meant += work_times(self._known.deeds)
-        of = [
-            one
-            for one in of
-            if not any(begin - _SLACK <= one.begin and one.end <= end + _SLACK for begin, end in meant)
-        ]
-        if len(of) > STOPS:
-            first, last = of[0], of[-1]
-            together, longest = length(sum(one.length for one in of)), length(max(one.length for one in of))
-            upto = clock(last.end, self._zone, first.begin)
-            text = f"{what} {len(of)} times up to {upto}, {together} together and {longest} at the longest"
-            lines = [Line(first.begin, "air", text, last.end)]
-        else:
-            lines = [Line(one.begin, "air", f"{what}{_lasted(one)}", one.end) for one in of]
-        for line, one in zip(lines, of, strict=False):
+        weak = stops(self._known.air or (), "weak")
+        lines = []
+        for line, kind in stop_lines(unmeant(self._halts, meant), self._zone) + stop_lines(weak, self._zone):
             self._moved(line, line.time, line.until, later=True)
-            self._rang(line, (_OF_AIR[one.kind],))
+            self._rang(line, (_OF_AIR[kind],))
+            lines.append(line)
         return lines
 
     def _waters(self) -> list[Line]:
-        found = spells(self._known.water)
         lines = []
-        for kind in ("cold", "warm"):
-            mine = [spell for spell in found if spell.kind == kind]
-            told = [(self._spell(spell), spell) for spell in mine]
-            if len(mine) > SPELLS:
-                worst = max(mine, key=lambda spell: abs(spell.extreme - spell.usual))
-                told = [(_swung(mine, worst, self._zone), worst)]
-            for line, spell in told:
-                self._moved(line, line.time, line.until, later=kind == "cold")
-                self._rang(line, _OF_WATER[spell.kind])
-                lines.append(line)
+        for line, kind in spell_lines(spells(self._known.water), self._zone):
+            self._moved(line, line.time, line.until, later=kind == "cold")
+            self._rang(line, _OF_WATER[kind])
+            lines.append(line)
         return lines
-
-    def _spell(self, spell: Spell) -> Line:
-        end = clock(spell.end, self._zone, spell.begin)
-        furthest, usual = number(spell.extreme), number(spell.usual)
-        if spell.from_start and spell.kind == "cold":
-            text = f"The water began cold, at {furthest} °C"
-            text += f", and was up by {end}" if spell.over else f", and was no warmer at {end}"
-        else:
-            moved = "fell" if spell.kind == "cold" else "rose"
-            text = f"The water {moved} to {furthest} °C, from {usual} °C as usual"
-            text += f"; back by {end}" if spell.over else f"; still so at {end}"
-        return Line(spell.begin, "water", text, spell.end)
 
     def _gaps(self) -> list[Line]:
         gaps = silences(self._known.water, self._known.life.start.time, self._until)
-        lines = [
-            Line(
-                begin,
-                "silence",
-                f"No water temperature came in until {clock(end, self._zone, begin)}, for {length(end - begin)}",
-                end,
-            )
-            for begin, end in gaps
-        ]
-        if len(lines) > SPELLS:
-            together = length(sum(end - begin for begin, end in gaps))
-            upto = clock(gaps[-1][1], self._zone, gaps[0][0])
-            text = f"No water temperature came in for {together} in {len(gaps)} times, up to {upto}"
-            lines = [Line(gaps[0][0], "silence", text, gaps[-1][1])]
+        lines = silence_lines(gaps, self._zone)
         for line in lines:
             self._rang(line, ("probe-silent",))
         return lines
@@ -260,17 +212,3 @@ class _Telling:
             many = "1 lesser alarm" if len(rest) == 1 else f"{len(rest)} lesser alarms"
             lines.append(Line(rest[0].rang, "alarm", f"{many} rang from here on"))
         return lines
-
-
-def _lasted(stop: Stop) -> str:
-    return f" for {length(stop.length)}" if stop.over else f", and still so {length(stop.length)} later"
-
-
-def _swung(of: Sequence[Spell], worst: Spell, timezone: str) -> Line:
-    side = "colder" if worst.kind == "cold" else "warmer"
-    upto = clock(of[-1].end, timezone, of[0].begin)
-    text = (
-        f"The water was clearly {side} than its usual {number(worst.usual)} °C {len(of)} times up to {upto}, "
-        f"{number(worst.extreme)} °C at the furthest"
-    )
-    return Line(of[0].begin, "water", text, of[-1].end)
