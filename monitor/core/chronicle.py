@@ -16,7 +16,7 @@ from monitor.core.tale_courses import silences, spells, stops, summed
 from monitor.core.tale_lines import silence_lines, spell_lines, stop_lines, unmeant
 from monitor.core.tale_log import Line, doings, ended, looks, started, taken_back, work_times
 from monitor.core.tale_told import expected, moves, net, reason
-from monitor.core.tale_verdict import AT_ONCE, how_good, summary, told_at_once
+from monitor.core.tale_verdict import AT_ONCE, Air, how_good, summary, told_at_once
 from monitor.core.wording import number
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from monitor.core.log import Deed, Undo
     from monitor.core.lots import Taught
     from monitor.core.model import Transition
-    from monitor.core.tale_courses import AirLevel, Level, Stop
+    from monitor.core.tale_courses import AirLevel, Level
 
 _SLACK: Final[Ms] = 10 * MINUTE
 _OF_AIR: Final = {"stopped": "air-stopped", "weak": "air-weak"}
@@ -68,11 +68,10 @@ class Chronicle:
 def chronicle(known: Known) -> Chronicle:
     life = known.life
     first = told_at_start(known)
-    halts = stops(known.air or (), "stopped")
-    found = _Telling(known, first, halts).lines()
-    lines = sorted(found, key=lambda line: line.time)
+    air = None if not known.air else Air(stops(known.air, "stopped"), stops(known.air, "weak"))
+    lines = sorted(_Telling(known, first, air).lines(), key=lambda line: line.time)
     return Chronicle(
-        tuple(summary(life, known.told, first, summed(known.water), None if not known.air else halts, known.timezone)),
+        tuple(summary(life, known.told, first, summed(known.water), air, known.timezone)),
         tuple(Sentence(line.time, line.kind, line.whole) for line in lines),
     )
 
@@ -89,8 +88,8 @@ def told_at_start(known: Known) -> ReadyTold | None:
 class _Telling:
     """Gathers the lines, and gives each move of the forecast and each alarm to the line that it belongs to."""
 
-    def __init__(self, known: Known, first: ReadyTold | None, halts: list[Stop]) -> None:
-        self._known, self._first, self._halts = known, first, halts
+    def __init__(self, known: Known, first: ReadyTold | None, air: Air | None) -> None:
+        self._known, self._first, self._air = known, first, air if air is not None else Air([], [])
         self._zone = known.timezone
         _, by = known.life.came()
         self._until = None if known.life.end is None else known.life.end.time
@@ -152,9 +151,10 @@ class _Telling:
     def _airs(self) -> list[Line]:
         meant = [(one.time, one.until) for one in self._known.deeds if isinstance(one, Settle)]
         meant += work_times(self._known.deeds)
-        weak = stops(self._known.air or (), "weak")
         lines = []
-        for line, kind in stop_lines(unmeant(self._halts, meant), self._zone) + stop_lines(weak, self._zone):
+        for line, kind in stop_lines(unmeant(self._air.stops, meant), self._zone) + stop_lines(
+            self._air.weak, self._zone
+        ):
             self._moved(line, line.time, line.until, later=True)
             self._rang(line, (_OF_AIR[kind],))
             lines.append(line)

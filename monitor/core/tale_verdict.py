@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from monitor.core.lives import off_by, off_middle, verdict
 from monitor.core.log import Discard, Harvest, Lapse
@@ -21,6 +21,13 @@ if TYPE_CHECKING:
 AT_ONCE: Final[Ms] = HOUR
 """What is told so soon after the start is what was told at the start."""
 NOT_SEEN: Final = "Nobody saw most of them swim, so what was told can't be held against it."
+
+
+class Air(NamedTuple):
+    """When it stopped, and when it was weak."""
+
+    stops: Sequence[Stop]
+    weak: Sequence[Stop]
 
 
 def told_at_once(start: Start, first: ReadyTold) -> bool:
@@ -83,13 +90,13 @@ def summary(
     told: Sequence[ReadyTold],
     first: ReadyTold | None,
     water: Summed | None,
-    stops: Sequence[Stop] | None,
+    air: Air | None,
     timezone: str,
 ) -> list[str]:
     """Three sentences at most: what became of it, how good the forecast was, how water and air were."""
     return [
         line
-        for line in (_became(life, timezone), _forecast(life, told, first, timezone), _conditions(water, stops))
+        for line in (_became(life, timezone), _forecast(life, told, first, timezone), _conditions(water, air))
         if line
     ]
 
@@ -128,15 +135,19 @@ def _forecast(life: Life, told: Sequence[ReadyTold], first: ReadyTold | None, ti
     return f"By the newest forecast on record it {tense} ready about {said}."
 
 
-def _conditions(water: Summed | None, stops: Sequence[Stop] | None) -> str:
+def _conditions(water: Summed | None, air: Air | None) -> str:
     warm = "No water temperature is on record"
     if water is not None:
         low, mean, high = (number(value) for value in water)
         warm = f"The water was {low} to {high} °C, {mean} °C on average"
-    if stops is None:
+    if air is None:
         return f"{warm}."
-    if not stops:
-        return f"{warm}, and the air never stopped."
-    together = length(sum(one.length for one in stops))
-    times = f"stopped for {together}" if len(stops) == 1 else f"stopped {len(stops)} times, {together} together"
-    return f"{warm}, and the air {times}."
+    together = length(sum(one.length for one in air.stops))
+    times = "never stopped"
+    if air.stops:
+        times = (
+            f"stopped for {together}" if len(air.stops) == 1 else f"stopped {len(air.stops)} times, {together} together"
+        )
+    weak = sum(one.length for one in air.weak)
+    also = f" {'and' if air.stops else 'but'} was weak for {length(weak)}" if weak else ""
+    return f"{warm}, and the air {times}{also}."

@@ -79,9 +79,13 @@ def make_story_view(known: Known, bench: Mapping[str, Any], before: str) -> Stor
     told = chronicle(known)
     first = told_at_start(known)
     last = known.told[-1] if known.told else None
+    held = _on_bench(bench, life.id)
+    opening = told.summary
+    if held is not None and life.came()[1] is None:
+        opening = (opening[0], opening[-1])  # the state says what is expected just now
     return StoryView(
-        state=_state(life, _on_bench(bench, life.id), now, timezone),
-        summary=told.summary,
+        state=_state(life, held, now, timezone),
+        summary=opening,
         strip=make_strip(life, first, last, now, zone(timezone)),
         days=_days(told.sentences, timezone),
         facts=tuple(_facts(known, first)),

@@ -210,6 +210,13 @@ def test_air_off_on_purpose_is_no_stop() -> None:
     assert of(known, "air") == ["Air stopped for 2 min."]
 
 
+def test_weak_air_is_told_beside_stops() -> None:
+    """Air that ran too weakly is no stop, and no calm either."""
+    known = a_record(air=tuple(air(weak=("25 10:00", 90))))
+    assert of(known, "air") == ["Air was weak for 1 h 30 min."]
+    assert chronicle(known).summary[-1].endswith("and the air never stopped but was weak for 1 h 30 min.")
+
+
 def test_what_has_not_ended_is_not_told_as_if_it_had() -> None:
     """Air that is off by the last reading, cold that stays, an alarm that stands: nothing says that they are over."""
     rang = life_of("hatch-late", "birch will be ready late", "birch", "25 04:13", 5, 60)[:1]
