@@ -309,3 +309,29 @@ def test_what_went_into_the_cold_is_told_after_the_harvest() -> None:
     known = a_record(Harvest(END, END, NAME), deeds=(chilled,), told=(told("24 21:15", "25 20:40"),))
     assert [kind for kind, _ in texts(known)][-3:] == ["harvest", "chill", "verdict"]
     assert of(known, "chill") == ["90 000 of them went into fridge, to be kept cold."]
+
+
+def test_a_bad_night_of_everything_stays_a_page() -> None:
+    """Stops, weak air, cold, a swinging forecast, alarms of every kind, work and undone entries: 25 sentences at most."""
+    undo = Undo(at("25 09:02"), at("25 09:02"), "seen", NAME, at("25 09:00"))
+    titles = ("hatch-late", "probe-suspect", "no-news", "probe-stuck", "probe-out", "best-ending", "unlogged", "ready")
+    alarms = [
+        move for n, rule in enumerate(titles) for move in life_of(rule, rule, "birch", f"25 {6 + n:02d}:20", 2, 9)
+    ]
+    known = a_record(
+        *(seen(f"25 {hour:02d}:50", what) for hour, what in ((13, Sight.NONE), (15, Sight.FIRST), (18, Sight.SOME))),
+        Harvest(END, END, NAME),
+        water=tuple(water(cold=("25 04:00", "25 07:00"))),
+        air=tuple(air(*((f"25 {hour:02d}:10", 5) for hour in range(4, 12)), weak=("25 14:00", 60))),
+        alarms=tuple(alarms),
+        told=tuple(told(f"25 {hour:02d}:30", f"25 {17 if hour % 2 else 19}:10") for hour in range(4, 16)),
+        deeds=tuple(
+            Work(at(f"25 {h:02d}:00"), at(f"25 {h:02d}:00"), "birch", at(f"25 {h:02d}:20")) for h in range(6, 12)
+        ),
+        undone=((seen("25 09:00", Sight.MOST), undo),),
+    )
+    story = chronicle(known)
+    assert len(story.sentences) <= 25
+    assert len(story.summary) == 3
+    assert {one.kind for one in story.sentences} >= {"start", "air", "water", "alarm", "work", "undone", "verdict"}
+    assert story.sentences == tuple(sorted(story.sentences, key=lambda one: one.time))
