@@ -74,7 +74,7 @@ class BatchPages:
     async def page(self, request: Request, given: Fields, problem: str, status: int = 200) -> Response:
         """The story with its forms as they were filled in.
 
-        Raises Trouble for a batch that neither bench nor record knows. A record that can't be read keeps nobody from
+        Raises Trouble for a batch that neither bench nor record knows, with ``problem`` where there is one. A record that can't be read keeps nobody from
         noting something about a batch of the bench.
         """
         name = request.path_params["batch"]
@@ -85,12 +85,12 @@ class BatchPages:
             found = await self._site.look_up(lambda record: _look(record, bench, name))
         except Trouble as trouble:
             if held is None:
-                raise
+                raise (Trouble(status, problem) if problem else trouble) from None
             told = trouble.detail
         else:
             if isinstance(found, str):
                 if held is None:
-                    raise Trouble(404, found)
+                    raise Trouble(status, problem) if problem else Trouble(404, found)
                 told = _NOT_YET
             else:
                 story, life = found
