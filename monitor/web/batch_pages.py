@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from monitor.web.desk import Command
     from monitor.web.site import Site
 
-REASONS: Final = ("did not hatch", "smelt bad", "air was off", "too cold", "too old", "spilt")
-"""Why a batch is thrown away, as often as not; what else there is a keeper writes."""
+REASONS: Final = (*words.REASONS, "too cold", "too old", "spilt")
+"""Why a batch is thrown away: those of the bench, and some more; what else there is a keeper writes."""
 _NOT_YET: Final = "Its story begins as soon as its start is saved: within a minute."
 
 
@@ -74,8 +74,8 @@ class BatchPages:
     async def page(self, request: Request, given: Fields, problem: str, status: int = 200) -> Response:
         """The story with its forms as they were filled in.
 
-        Raises Trouble for a batch that neither bench nor record knows, with ``problem`` where there is one. A record that can't be read keeps nobody from
-        noting something about a batch of the bench.
+        Raises Trouble for a batch that neither bench nor record knows, with ``problem`` where there is one. A record that
+        can't be read keeps nobody from noting something about a batch of the bench.
         """
         name = request.path_params["batch"]
         bench = self._site.desk.bench()
@@ -104,7 +104,7 @@ class BatchPages:
             "story": story,
             "told": told,
             "notable": notable,
-            "reasons": REASONS,
+            "why_thrown": REASONS,
             "given": {**empty, **given},
             "harvest": harvest_form(request, given),
         }
