@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import textwrap
+from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 import click
@@ -10,6 +11,7 @@ import click
 from monitor.cli.client import Client, Said, json_option, segment
 from monitor.cli.told import tell
 from monitor.cli.typed import COUNT, MASS, SALINITY, SHARE, VOLUME, instant, time_option
+from monitor.core.wording import day_of
 from monitor.settings.discover import config_option
 from monitor.web import words
 from monitor.web.when import rfc3339
@@ -17,6 +19,9 @@ from monitor.web.when import rfc3339
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
+
+_WIDTH: Final = 100
+"""Letters in a line."""
 
 
 @click.group()
@@ -105,6 +110,19 @@ def discard(name: str, reason: str | None, when: str | None, config: Path | None
         tell(result, f"Noted: {batch_id} is thrown away.", as_program=as_program)
 
 
+@batch.command()
+@click.argument("name", metavar="BATCH")
+@config_option
+@json_option
+def story(name: str, config: Path | None, as_program: bool) -> None:
+    """Tell the whole story of BATCH, open or ended."""
+    with Client(config) as client:
+        bench = client.get("/bench")
+        found = client.get(f"/batches/{segment(_resolve(bench, name))}")
+        told = {"batch": found["id"], "summary": found["summary"], "story": found["story"]}
+        tell(told, _as_told(told, bench["timezone"]), as_program=as_program)
+
+
 @batch.command(short_help="Take back what was logged last.")
 @config_option
 @json_option
@@ -118,6 +136,19 @@ def undo(config: Path | None, as_program: bool) -> None:
         result = client.post("/undo", {name: newest[name] for name in ("kind", "subject", "at")})
         left = f" Again undoes the {undoable[1]['text']}." if len(undoable) > 1 else ""
         tell(result, f"Undone: {result['text']}.{left}", as_program=as_program)
+
+
+def _as_told(told: Mapping[str, Any], timezone: str) -> str:
+    """A heading for each day, and under it what happened then."""
+    lines, day = [str(told["batch"]), *textwrap.wrap(told["summary"], _WIDTH)], ""
+    for one in told["story"]:
+        time = rfc3339(one["time"])
+        if day_of(time, timezone) != day:
+            day = day_of(time, timezone)
+            lines += ["", day]
+        at = f"  {words.clock(time, ZoneInfo(timezone))}  "
+        lines += textwrap.wrap(one["text"], _WIDTH, initial_indent=at, subsequent_indent=" " * len(at))
+    return "\n".join(lines)
 
 
 def _note(client: Client, name: str, event: str, body: dict[str, Any], when: str | None) -> tuple[str, dict[str, Any]]:

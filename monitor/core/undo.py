@@ -270,7 +270,17 @@ def _first(later: list[Memo]) -> str:
 
 def without_undone(entries: Iterable[LogEntry]) -> list[Deed]:
     """A log, in order of ``logged``, as if what was undone had never been made."""
+    return _parted(entries)[0]
+
+
+def undone_of(entries: Iterable[LogEntry]) -> list[tuple[Deed, Undo]]:
+    """What of a log, in order of ``logged``, was taken back, each with what took it back."""
+    return _parted(entries)[1]
+
+
+def _parted(entries: Iterable[LogEntry]) -> tuple[list[Deed], list[tuple[Deed, Undo]]]:
     left: list[Deed] = []
+    undone: list[tuple[Deed, Undo]] = []
     for entry in entries:
         if not isinstance(entry, Undo):
             left.append(entry)
@@ -278,5 +288,5 @@ def without_undone(entries: Iterable[LogEntry]) -> list[Deed]:
         key = entry.kind, entry.subject, entry.at
         place = next((k for k in reversed(range(len(left))) if key_of(left[k]) == key), None)
         if place is not None:
-            del left[place]
-    return left
+            undone.append((left.pop(place), entry))
+    return left, undone

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from monitor.core.model import HOUR, MINUTE, Ms, Span
+from monitor.core.model import HOUR, MINUTE, SECOND, Ms, Span
 
 
 @lru_cache(maxsize=8)
@@ -25,15 +25,37 @@ def rfc3339_ms(time: Ms) -> str:
     return f"{rfc3339(time)[:-1]}.{time % 1000:03d}Z"
 
 
+def time_of_day(there: datetime) -> str:
+    """``06:40``; with the zone's letters in the hour that comes twice in autumn."""
+    twin = there.replace(fold=1 - there.fold)
+    twice = twin.utcoffset() != there.utcoffset() and _survives(there) and _survives(twin)
+    return f"{there:%H:%M} {there.tzname()}" if twice else f"{there:%H:%M}"
+
+
+def _survives(there: datetime) -> bool:
+    return there.astimezone(UTC).astimezone(there.tzinfo).replace(tzinfo=None) == there.replace(tzinfo=None)
+
+
 def clock(time: Ms, timezone: str, now: Ms) -> str:
     """Local time of day; with the weekday when that is not today."""
     there = datetime.fromtimestamp(time / 1000, zone(timezone))
     today = datetime.fromtimestamp(now / 1000, zone(timezone)).date()
-    text = there.strftime("%H:%M")
+    text = time_of_day(there)
     if there.date() == today:
         return text
     days = (there.date() - today).days
-    return f"{there.strftime('%a')} {text}" if abs(days) < 7 else there.strftime("%d %b %H:%M")
+    return f"{there:%a} {text}" if abs(days) < 7 else f"{there:%d %b} {text}"
+
+
+def day_of(time: Ms, timezone: str) -> str:
+    """``Thu 26 Feb``, where the site is."""
+    there = datetime.fromtimestamp(time / 1000, zone(timezone))
+    return f"{there:%a} {there.day} {there:%b}"
+
+
+def day_and_clock(time: Ms, timezone: str) -> str:
+    """``Thu 26 Feb 21:10``: what can be read years later."""
+    return f"{day_of(time, timezone)} {clock(time, timezone, time)}"
 
 
 def local_date(time: Ms, timezone: str) -> str:
@@ -60,6 +82,43 @@ def duration(length: Ms) -> str:
         halves = round(length / HOUR * 2) / 2
         return f"{halves:g} h"
     return f"{round(length / HOUR / 24)} days"
+
+
+def length(span: Ms) -> str:
+    """``12 s``, ``3 min``, ``2 h 10 min``, ``3 days``: minutes are told up to ten hours."""
+    seconds = max(0, span) // SECOND
+    if seconds < 60:
+        return f"{seconds} s"
+    minutes = seconds // 60
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h {minutes:02d} min" if minutes and hours < 10 else f"{span // HOUR} h"
+    return f"{hours // 24} days"
+
+
+def about(instant: Ms, how: int = 0) -> Ms:
+    """Rounded to five minutes: nearest (0), earlier (-1) or later (1). More would pretend to be exact."""
+    step = 5 * MINUTE
+    if how < 0:
+        return instant // step * step
+    if how > 0:
+        return -(-instant // step) * step
+    return (instant + step // 2) // step * step
+
+
+def number(value: float, digits: int = 1) -> str:
+    """Without a minus in front of nothing, and without needless decimals."""
+    text = f"{value:.{digits}f}"
+    if "." in text and digits > 1:
+        text = text.rstrip("0").rstrip(".")
+    return text.lstrip("-") if float(text) == 0 else text.replace("-", "\N{MINUS SIGN}")
+
+
+def whole(value: float) -> str:
+    """``200 000``, its thousands apart."""
+    return f"{value:,.0f}".replace(",", " ")  # a plain blank: a terminal is told nothing else
 
 
 def minutes_range(left: Span) -> str:

@@ -16,6 +16,7 @@ from monitor.web.access import Gate
 from monitor.web.acting import Acting
 from monitor.web.alarm_pages import AlarmPages
 from monitor.web.api import Api
+from monitor.web.batch_list import BatchList
 from monitor.web.batch_pages import BatchPages
 from monitor.web.counts import Counts
 from monitor.web.guard import SECURITY_HEADERS, Guard
@@ -64,6 +65,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *Pages(site).routes(),
             *Starting(site).routes(),
             *Harvesting(site, batches).routes(),
+            *BatchList(site).routes(),
             *batches.routes(),
             *AlarmPages(site).routes(),
             *Trends(site).routes(),

@@ -49,10 +49,10 @@ class Harvesting:
                 if count is None:
                     raise invalid("Counted: say what you counted, one number for each drop.")
                 show(request, view(document(count)))
-                return self._batches.page(request, given, "")
+                return await self._batches.page(request, given, "")
             command = _command(self._site.when(given), self._site.now, batch, given, count)
         except Trouble as trouble:
-            return self._batches.page(request, given, trouble.detail, trouble.status)
+            return await self._batches.page(request, given, trouble.detail, trouble.status)
         return await self._batches.tap(request, command, _noted(command, count), given)
 
 

@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 from starlette.routing import Route
 
+from monitor.core.chronicle import chronicle
 from monitor.core.log import Start, Undo
 from monitor.core.model import DAY
 from monitor.core.undo import without_undone
 from monitor.store.records import LARGEST
 from monitor.web.asked import Query, fault
+from monitor.web.batch_gather import known_of
 from monitor.web.conditional import Content, page_of
 from monitor.web.past import (
     batch_document,
@@ -19,6 +21,7 @@ from monitor.web.past import (
     known_probe,
     noted_document,
     reading_document,
+    sentence_document,
     subject_of,
     told_document,
     transition_document,
@@ -30,6 +33,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
+    from monitor.core.chronicle import Chronicle
     from monitor.core.log import Deed
     from monitor.store.record import Noted, Record
     from monitor.web.site import Site
@@ -125,16 +129,18 @@ class History:
         Query(request)
         name = request.path_params["batch"]
 
-        def question(record: Record) -> tuple[list[Noted], list[Any]]:
-            return record.entries(), record.told(name)
+        bench = self._site.desk.bench()
 
-        noted, told = await self._site.look_up(question)
+        def question(record: Record) -> tuple[list[Noted], list[Any], Chronicle | None]:
+            known = known_of(record, bench, name)
+            return record.entries(), record.told(name), None if known is None else chronicle(known)
+
+        noted, told, story = await self._site.look_up(question)
         entries = _standing(noted)
         start = next((entry for entry in entries if isinstance(entry, Start) and entry.batch == name), None)
         if start is None:
             raise Trouble(404, f'There is no batch "{name[:64]}"; /api/v1/batches lists all.')
-        vessels = self._site.desk.bench()["vessels"]
-        now = next((one["batch"] for one in vessels if one["batch"] and one["batch"]["id"] == name), None)
+        now = next((one["batch"] for one in bench["vessels"] if one["batch"] and one["batch"]["id"] == name), None)
         told_last = told_document(told[-1]) if told else None
         about = [one for one in noted if name in (subject_of(one.entry), getattr(one.entry, "batch", None))]
         document = {
@@ -142,6 +148,8 @@ class History:
             "now": now,
             "log": _documents(about, noted),
             "told_last": told_last,
+            "summary": "" if story is None else " ".join(story.summary),
+            "story": [] if story is None else [sentence_document(one) for one in story.sentences],
         }
         return Content.of(document).answer(request)
 

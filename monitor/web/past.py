@@ -13,6 +13,7 @@ from monitor.web.when import as_rfc3339
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from monitor.core.chronicle import Sentence
     from monitor.core.log import LogEntry
     from monitor.core.model import Ms, Reading
     from monitor.store.record import KnownProbe, Noted, PastTransition, Point, ToldEstimate, Trend
@@ -122,6 +123,10 @@ def transition_document(past: PastTransition) -> dict[str, Any]:
         "reason": one.reason,
         "alarm": alarm_document(one.alarm),
     }
+
+
+def sentence_document(one: Sentence) -> dict[str, Any]:
+    return {"time": as_rfc3339(one.time), "kind": one.kind, "text": one.text}
 
 
 def batches_of(entries: Sequence[LogEntry]) -> list[dict[str, Any]]:

@@ -188,9 +188,39 @@ class Transitions(BaseModel):
     next: Next
 
 
+class Sentence(BaseModel):
+    """One sentence of a batch's story; times of day in ``text`` are the site's, the weekday with them when it is another."""
+
+    time: Time
+    kind: Literal[
+        "start",
+        "told",
+        "water",
+        "silence",
+        "air",
+        "alarm",
+        "seen",
+        "settle",
+        "work",
+        "chill",
+        "undone",
+        "harvest",
+        "discard",
+        "lapse",
+        "taught",
+        "verdict",
+    ]
+    text: str
+
+
 class BatchRecord(PastBatch):
-    """A batch with all that is known of it: as it stands while it is open, its log, and the estimate that was told last."""
+    """A batch with all that is known of it: as it stands while it is open, its log, and the estimate that was told last.
+
+    ``story`` is what the record tells of it in sentences, ``summary`` the same in three.
+    """
 
     now: Batch | None
     log: list[Noted]
     told_last: Told | None
+    summary: str
+    story: list[Sentence]

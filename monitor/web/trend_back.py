@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.lives import ReadyTold, off_by, verdict
 from monitor.core.log import Discard, Harvest
 from monitor.core.model import HOUR, MINUTE, Ms
 from monitor.web import words
+from monitor.web.told_ready import ready_told
 from monitor.web.trend_chart import Band, Chart, Line, Place, extent
 from monitor.web.trend_courses import SHARE_TICKS, hatched_places, trend_places
-from monitor.web.trend_lives import ReadyTold, off_by, ready_told, verdict
 from monitor.web.trend_section import Section
 from monitor.web.trend_table import Table, degrees, newest, over_hours, shares, stamp
 from monitor.web.trend_ticks import hour_ticks, number_range, number_ticks, time_ticks
@@ -18,8 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from zoneinfo import ZoneInfo
 
+    from monitor.core.lives import Life
     from monitor.web.trend_gather import Told
-    from monitor.web.trend_lives import Life
 
 TITLE: Final = "How good was it?"
 _ROWS: Final = 14

@@ -6,18 +6,19 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
+from monitor.core.lives import Life, alive, lives
 from monitor.core.model import DAY, HOUR, MINUTE, Ms
+from monitor.core.undo import without_undone
 from monitor.core.wording import meals
 from monitor.web import words
 from monitor.web.problems import Trouble
 from monitor.web.trend_asked import USUAL, Asked, read_asked
-from monitor.web.trend_lives import Life, alive, lives
 from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from monitor.core.log import LogEntry
+    from monitor.core.log import Deed, LogEntry
     from monitor.core.model import Transition
     from monitor.store.record import Record, Trend
 
@@ -110,9 +111,9 @@ def gather(record: Record, bench: Mapping[str, Any], given: Mapping[str, str], p
     )
 
 
-def standing(record: Record) -> list[LogEntry]:
-    """The keeper's log."""
-    return [noted.entry for noted in record.entries()]
+def standing(record: Record) -> list[Deed]:
+    """The keeper's log without what was undone."""
+    return without_undone(noted.entry for noted in record.entries())
 
 
 def _usual(name: str, known: Sequence[Life], bench: Mapping[str, Any], now: Ms) -> tuple[Ms, Ms]:

@@ -6,10 +6,14 @@ import re
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.model import HOUR, MINUTE, SECOND, Ms
+from monitor.core.model import SECOND, Ms
+from monitor.core.wording import about, number, time_of_day, whole
+from monitor.core.wording import length as duration
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
+
+__all__ = ["about", "duration", "number", "whole"]  # the core's own words, beside what stands here
 
 STAGES: Final = {
     "soaking": "soaking",
@@ -54,14 +58,7 @@ def local(instant: Ms, zone: ZoneInfo) -> datetime:
 
 def clock(instant: Ms, zone: ZoneInfo) -> str:
     """``06:40``; with the zone's letters in the hour that comes twice in autumn."""
-    here = local(instant, zone)
-    twin = here.replace(fold=1 - here.fold)
-    twice = twin.utcoffset() != here.utcoffset() and _survives(here) and _survives(twin)
-    return f"{here:%H:%M} {here.tzname()}" if twice else f"{here:%H:%M}"
-
-
-def _survives(here: datetime) -> bool:
-    return here.astimezone(UTC).astimezone(here.tzinfo).replace(tzinfo=None) == here.replace(tzinfo=None)
+    return time_of_day(local(instant, zone))
 
 
 def day_word(instant: Ms, now: Ms, zone: ZoneInfo) -> str:
@@ -90,43 +87,6 @@ def between(start: Ms | None, end: Ms | None, now: Ms, zone: ZoneInfo) -> str:
     same_day = day_word(start, now, zone) == day_word(end, now, zone)
     last = clock(end, zone) if same_day else moment(end, now, zone)
     return f"{moment(start, now, zone)} to {last}"
-
-
-def about(instant: Ms, how: int = 0) -> Ms:
-    """Rounded to five minutes: nearest (0), earlier (-1) or later (1). More would pretend to be exact."""
-    step = 5 * MINUTE
-    if how < 0:
-        return instant // step * step
-    if how > 0:
-        return -(-instant // step) * step
-    return (instant + step // 2) // step * step
-
-
-def duration(length: Ms) -> str:
-    """``12 s``, ``3 min``, ``2 h 10 min``, ``3 days``."""
-    seconds = max(0, length) // SECOND
-    if seconds < 60:
-        return f"{seconds} s"
-    minutes = seconds // 60
-    if minutes < 60:
-        return f"{minutes} min"
-    hours, minutes = divmod(minutes, 60)
-    if hours < 48:
-        return f"{hours} h {minutes:02d} min" if minutes and hours < 10 else f"{length // HOUR} h"
-    return f"{hours // 24} days"
-
-
-def number(value: float, digits: int = 1) -> str:
-    """Without a minus in front of nothing, and without needless decimals."""
-    text = f"{value:.{digits}f}"
-    if "." in text and digits > 1:
-        text = text.rstrip("0").rstrip(".")
-    return text.lstrip("-") if float(text) == 0 else text.replace("-", "\N{MINUS SIGN}")
-
-
-def whole(value: float) -> str:
-    """``200 000``, its thousands apart."""
-    return f"{value:,.0f}".replace(",", " ")  # a plain blank: a terminal is told nothing else
 
 
 def unbroken(text: str) -> str:

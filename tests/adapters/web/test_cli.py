@@ -16,6 +16,7 @@ from monitor.cli.certificates import make_authority, make_server, read_pair, utc
 from monitor.core.log import Discard, Harvest, Seen, Sight, Start
 from monitor.core.model import HOUR, MINUTE, Acknowledge, PutBackInService, Shelve, TakeOutOfService, Unshelve
 from monitor.web.access import write_password
+from tests.adapters.web.kept import desk_with_past
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, bad_night
 
 if TYPE_CHECKING:
@@ -62,6 +63,24 @@ def run(tmp_path: Path) -> Callable[..., Result]:
         return CliRunner(env={"SWIMUP_CONFIG": str(config)}).invoke(swimup, words, input=stdin)
 
     return call
+
+
+def test_the_story_of_a_batch_is_printed_day_by_day(serve: Callable[..., Served], run: Swimup, tmp_path: Path) -> None:
+    """The opening, then each day with what happened at which time; for programs the same as the API has it."""
+    served = serve(desk_with_past(tmp_path))
+    told = run(served.server.port, "batch", "story", "birch-2026-02-26")
+    assert told.exit_code == 0
+    lines = told.output.splitlines()
+    assert lines[0] == "birch-2026-02-26"
+    assert lines[1].startswith("2 g of tin-6 in birch, started Thu 26 Feb 08:10, was harvested after 30 h")
+    assert "Fri 27 Feb" in lines
+    assert "  04:10  You looked: some swam, counted 40 % of the cysts (noted 05:10)." in lines
+    assert max(map(len, lines)) <= 100
+    as_program = json.loads(run(served.server.port, "batch", "story", "birch-2026-02-26", "--json").output)
+    with served.client() as client:
+        answer = client.get("/api/v1/batches/birch-2026-02-26").json()
+    assert as_program == {"batch": answer["id"], "summary": answer["summary"], "story": answer["story"]}
+    assert "lists all" in run(served.server.port, "batch", "story", "oak").output
 
 
 @pytest.mark.parametrize(

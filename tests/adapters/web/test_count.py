@@ -264,7 +264,7 @@ def test_a_harvest_with_counted_drops(served: Served, open_page: OpenPage, scrip
 def harvest(served: Served, batch: str = "ash-2026-03-01", **given: str) -> tuple[int, str]:
     """What a form of the batch's page is answered."""
     with served.client(token=False, follow_redirects=True) as client:
-        token = re.search('name="csrf" value="([^"]+)"', client.get(f"/batches/{batch}").text)
+        token = re.search('name="csrf" value="([^"]+)"', client.get("/batches/ash-2026-03-01").text)
         assert token is not None
         answer = client.post(f"/batches/{batch}/harvest", data={"csrf": token[1], "page": "batch", **given})
         return answer.status_code, answer.text

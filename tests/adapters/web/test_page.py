@@ -117,12 +117,13 @@ def test_counts_and_reasons_are_given_on_the_page_of_the_batch(served: Served, o
     expect(page.locator(".flash")).to_contain_text("most swim")
     page.goto(served.url + "/batches/ash-2026-03-01")
     thrown = page.locator("form", has_text="Thrown away")
-    thrown.get_by_label("Why").fill("smells")
+    thrown.get_by_label("Why").select_option("smelt bad")
+    thrown.get_by_label("In your words").fill("like eggs")
     thrown.get_by_role("button").click()
     expect(page.locator("#vessel-0 .stage")).to_have_text("empty")
     assert served.desk.done == [
         Seen(NOW - 20 * MINUTE, NOW, "ash-2026-03-01", Sight.MOST, 0.6),
-        Discard(NOW, NOW, "ash-2026-03-01", "smells"),
+        Discard(NOW, NOW, "ash-2026-03-01", "smelt bad: like eggs"),
     ]
 
 

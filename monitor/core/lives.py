@@ -7,11 +7,10 @@ first one at which they did, or by the harvest. What was told agrees when its ra
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from monitor.core.log import Discard, Harvest, Lapse, Seen, Sight, Start
 from monitor.core.model import HOUR, Ms
-from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -80,17 +79,7 @@ class ReadyTold:
     lo: Ms | None
     mid: Ms | None
     hi: Ms | None
-
-
-def ready_told(documents: Iterable[tuple[Ms, dict[str, Any]]]) -> list[ReadyTold]:
-    return [
-        ReadyTold(time, *(_instant(document.get("ready", {}).get(end)) for end in ("lo", "mid", "hi")))
-        for time, document in documents
-    ]
-
-
-def _instant(text: str | None) -> Ms | None:
-    return rfc3339(text) if text else None
+    water_c: float | None = None
 
 
 def off_by(told: ReadyTold, after: Ms | None, by: Ms) -> Ms | None:
@@ -105,6 +94,15 @@ def off_by(told: ReadyTold, after: Ms | None, by: Ms) -> Ms | None:
     if after is not None and told.hi is not None and told.hi < after:
         return told.hi - after
     return 0
+
+
+def off_middle(told: ReadyTold, after: Ms | None, by: Ms) -> Ms | None:
+    """By how much what came differs from the likeliest that was told: above 0 when it came later; None when not in sight."""
+    if told.mid is None:
+        return None
+    if told.mid > by:
+        return by - told.mid
+    return max((by if after is None else after) - told.mid, 0)
 
 
 @dataclass(frozen=True, slots=True)
