@@ -1,6 +1,7 @@
 """Takes README's pictures of a running page, in a real Chromium: ``python deploy/pictures.py http://127.0.0.1:8417/``.
 
-Start ``sh deploy/demo.sh`` first, and wait for the first alarm (about a minute and a half). Needs the ``test`` extra and Debian's chromium.
+Start ``sh deploy/demo.sh`` first, and wait for the first alarm (about a minute and a half). Needs the ``test`` extra and
+Debian's chromium.
 """
 
 from __future__ import annotations
