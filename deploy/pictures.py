@@ -35,7 +35,7 @@ SHOTS: Final = (  # name, address, width, colours, whole page or the first scree
     ("batch-1280-light", "/batches/{ended}", 1280, "light", True),
     ("compare-1280-light", "/trends?batch={ended}&against={earlier}", 1280, "light", False),
     ("start-390-light", "/vessels/{vessel}/start", 390, "light", True),
-    ("count-390-dark", "/count?drops=12,15,9,11&drop=0.05+mL&dilution=10&litres=1.5&cysts=2+g", 390, "dark", True),
+    ("count-390-dark", "/count?drops=12,15,9,11,8,13&drop=0.05+mL&litres=1.5&cysts=2+g", 390, "dark", True),
     ("alarm-390-light", "/alarms/{alarm}", 390, "light", True),
     ("guide-390-dark", "/guide", 390, "dark", False),
     ("report-390-light", "/report", 390, "light", True),
