@@ -33,7 +33,7 @@ SHOTS: Final = (  # name, address, width, colours, whole page or the first scree
     ("batches-390-light", "/batches", 390, "light", True),
     ("batch-390-dark", "/batches/{open}", 390, "dark", True),
     ("batch-1280-light", "/batches/{ended}", 1280, "light", True),
-    ("compare-1280-light", "/trends?batch={ended}&against={earlier}", 1280, "light", False),
+    ("compare-1280-light", "/trends?batch={ended}&against={earlier}", 1280, "light", True),
     ("start-390-light", "/vessels/{vessel}/start", 390, "light", True),
     ("count-390-dark", "/count?drops=12,15,9,11,8,13&drop=0.05+mL&litres=1.5&cysts=2+g", 390, "dark", True),
     ("alarm-390-light", "/alarms/{alarm}", 390, "light", True),
