@@ -1,0 +1,154 @@
+"""From what was heard on one topic to the bindings it could have, the likeliest first. Pure, and never raises.
+
+A wrong binding is worse than none: a room's temperature taken for the water's moves the forecast, and a heater's switch taken
+for the pump's rings at night. So what is uncertain is marked, and what only a person knows is asked.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from monitor.core.model import Measures
+from monitor.intake import hints
+from monitor.intake.binding import DEFAULT_WORDS_OFF, DEFAULT_WORDS_ON, Binding
+from monitor.intake.decode import decode
+from monitor.intake.meaning import TO_C, meaning_of
+from monitor.intake.pace import period, sequence_place, time_place
+from monitor.intake.places import Heard, Place, places
+from monitor.intake.proposal import Known, Part, Proposal, Question
+from monitor.intake.threshold import threshold_of
+from monitor.intake.unreadable import Unreadable, shown
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from monitor.intake.meaning import Meaning
+
+__all__ = ["Heard", "Known", "Part", "Proposal", "Question", "Verdict", "propose"]
+
+MOST: Final = 8
+"""Probes proposed for one topic; a message of more values is a report, not a probe's."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """``passed`` says in sentences what was left aside and why."""
+
+    proposals: tuple[Proposal, ...] = ()
+    passed: tuple[str, ...] = ()
+
+
+def propose(topic: str, heard: Sequence[Heard], known: Known) -> Verdict:
+    """What could be bound on this topic. ``heard`` in order of arrival, at least one."""
+    if not topic or not topic.isprintable() or topic.startswith("$") or "+" in topic or "#" in topic:
+        return Verdict(passed=("its name cannot be written in the configuration",))
+    try:
+        found = places(heard)
+    except Unreadable as refused:
+        return Verdict(passed=(refused.reason,))
+    clock, time, why_not = time_place(found, heard)
+    counter, count = sequence_place([place for place in found if place is not clock], heard)
+    shared = {"every": period(heard)}
+    if time is not None:
+        shared["time_pointer"] = time
+    if count is not None:
+        shared["sequence_pointer"] = count
+    proposals, passed = [], [why_not] if why_not else []
+    topic_levels = [level for level in hints.levels_of_topic(topic) if level.text.casefold() != known.site.casefold()]
+    for place in found:
+        if place is clock or place is counter:
+            continue
+        meaning = meaning_of(place, topic_levels, known)
+        if meaning.nothing:
+            passed.append(_at(place) + meaning.nothing)
+            continue
+        proposal = _proposal(topic, place, heard, meaning, shared, topic_levels)
+        refused_by = _unreadable(proposal, place, heard)
+        if refused_by:
+            passed.append(_at(place) + refused_by)
+        else:
+            proposals.append(proposal)
+    return Verdict(tuple(sorted(proposals, key=lambda one: one.rank)[:MOST]), tuple(passed[:MOST]))
+
+
+def _at(place: Place) -> str:
+    where = place.pointer or place.name
+    return f"{shown(where)}: " if where else ""
+
+
+def _proposal(
+    topic: str,
+    place: Place,
+    heard: Sequence[Heard],
+    meaning: Meaning,
+    shared: Mapping[str, Part],
+    topic_levels: Sequence[hints.Level],
+) -> Proposal:
+    parts = {"topic": Part(topic), "decoder": Part(place.decoder)}
+    if place.decoder == "json":
+        parts["pointer"] = Part(place.pointer)
+    if place.decoder == "senml" and place.name:
+        parts["name"] = Part(place.name)
+    parts |= {key: part for key, part in shared.items() if key == "every" or place.decoder == "json"}
+    parts |= meaning.parts
+    questions = list(meaning.questions)
+    measures = [meaning.parts["measures"].value] if "measures" in meaning.parts else [*questions[0].choices]
+    if "air" in measures and place.numeric and not _by_words(meaning, place):
+        told = threshold_of(place, heard, [*place.levels, *topic_levels])
+        if isinstance(told, Question):
+            questions.append(told)
+        elif len(measures) == 1:
+            parts |= told
+        else:
+            questions.append(
+                Question(
+                    "threshold", (), f"from which number on it runs, should it be air: {told['threshold'].value:g}?"
+                )
+            )
+    return Proposal(topic, parts, tuple(questions), _newest(place, parts), meaning.evidence + len(shared))
+
+
+def _by_words(meaning: Meaning, place: Place) -> bool:
+    """0 and 1 are words of the air that runs or not, unless a unit makes them numbers."""
+    return set(place.numbers) <= {0.0, 1.0} and "unit" not in meaning.parts
+
+
+def _newest(place: Place, parts: Mapping[str, Part]) -> str:
+    unit = f" {parts['unit'].value}" if "unit" in parts else ""
+    return f"{place.found[-1]:g}{unit}" if isinstance(place.found[-1], float) else f"{shown(place.found[-1])}{unit}"
+
+
+def _unreadable(proposal: Proposal, place: Place, heard: Sequence[Heard]) -> str:
+    """Why one of the very messages it was made from could not be read with it; empty when all can."""
+    said = {key: part.value for key, part in proposal.parts.items()}
+    measures = said.get("measures", proposal.questions[0].choices[0] if proposal.questions else "water")
+    by_word = (
+        measures == "air" and "threshold" not in said and not any(one.key == "threshold" for one in proposal.questions)
+    )
+    scale, offset = TO_C.get(str(said.get("unit", "C")), (1.0, 0.0)) if measures != "air" else (1.0, 0.0)
+    binding = Binding(
+        topic=proposal.topic,
+        probe="",
+        decoder=place.decoder,
+        measures=Measures(measures),
+        scale=scale,
+        offset=offset,
+        unit=str(said.get("unit", "")),
+        pointer=place.pointer,
+        time_pointer=said.get("time_pointer"),
+        sequence_pointer=said.get("sequence_pointer"),
+        name=said.get("name"),
+        is_word=by_word,
+        words_on=frozenset(said.get("words_on", DEFAULT_WORDS_ON)),
+        words_off=frozenset(said.get("words_off", DEFAULT_WORDS_OFF)),
+    )
+    try:
+        for one in heard:
+            for sample in decode(one.payload, binding, None if one.retained else one.arrived):
+                if sample.value is not None and not math.isfinite(sample.value):
+                    return "its number is endless"
+    except Unreadable as refused:
+        return refused.reason
+    return ""
