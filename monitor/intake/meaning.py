@@ -211,11 +211,12 @@ def _number_of_air(meaning: Meaning, place: Place, levels: Sequence[Level], what
     whence = level.whence if level is not None else ""
     bare_air = level is not None and not what and level.words and set(level.words) <= {"air", "luft", *hints.NEUTRAL}
     if bare_air and all(ANY[0] <= value <= ANY[1] for value in place.numbers) and any(place.numbers):
-        meaning.questions.append(
-            Question("measures", ("air", "room"), f"{place.numbers[-1]:g} at {whence}: {AIR_OR_ROOM}")
-        )
-    else:
-        meaning.parts["measures"] = Part("air", whence, "" if what else "nothing says in what it is measured")
+        why = f"{place.numbers[-1]:g} at {whence}: {AIR_OR_ROOM}"
+        meaning.questions.append(Question("measures", ("air", "room"), why))
+        if (of_a_room := _unit(place, levels, median(place.numbers), USUAL["room"])) is not None:
+            meaning.parts["unit"] = of_a_room
+        return
+    meaning.parts["measures"] = Part("air", whence, "" if what else "nothing says in what it is measured")
     unit = place.unit or hints.air_unit(word for one in levels for word in one.words)
     if unit and len(unit) <= 20 and unit.isprintable():
         meaning.parts["unit"] = Part(unit, f'the unit "{unit}" in the message' if place.unit else "by its name")

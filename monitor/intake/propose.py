@@ -116,8 +116,15 @@ def _by_words(meaning: Meaning, place: Place) -> bool:
 
 
 def _newest(place: Place, parts: Mapping[str, Part]) -> str:
-    unit = f" {parts['unit'].value}" if "unit" in parts else ""
-    return f"{place.found[-1]:g}{unit}" if isinstance(place.found[-1], float) else f"{shown(place.found[-1])}{unit}"
+    if not place.numeric or not ("unit" in parts or "measures" not in parts or "threshold" in parts):
+        return shown(place.found[-1])
+    value = place.numbers[-1]
+    unit = parts["unit"].value if "unit" in parts else ""
+    told = f"{value:g} {unit}".rstrip()
+    if unit not in ("F", "K"):
+        return told
+    scale, offset = TO_C[unit]
+    return f"{told}, which is {value * scale + offset:.1f} C"
 
 
 def _unreadable(proposal: Proposal, place: Place, heard: Sequence[Heard]) -> str:
