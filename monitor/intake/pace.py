@@ -53,7 +53,7 @@ def time_place(places: Iterable[Place], heard: Sequence[Heard]) -> tuple[Place |
     """The place of the probe's own time with its part, or why there is none."""
     why_not = ""
     for place in places:
-        if not place.pointer or not TIMES & set(place.levels[0].words):
+        if not _called(place, TIMES):
             continue
         try:
             times = [own_time(found) for found in place.found]
@@ -83,7 +83,7 @@ def sequence_place(places: Iterable[Place], heard: Sequence[Heard]) -> tuple[Pla
     if len(live) < COUNTED:
         return None, None
     for place in places:
-        if not place.pointer or not SEQUENCES & set(place.levels[0].words):
+        if not _called(place, SEQUENCES):
             continue
         try:
             counts = [sequence(place.found[index]) for index in live]
@@ -93,6 +93,10 @@ def sequence_place(places: Iterable[Place], heard: Sequence[Heard]) -> tuple[Pla
         if len(steps) == len(live) - 1 and all(1 <= step <= COUNTED for step in steps):
             return place, Part(place.pointer, "it counts its messages")
     return None, None
+
+
+def _called(place: Place, words: frozenset[str]) -> bool:
+    return place.decoder == "json" and bool(place.levels) and not words.isdisjoint(place.levels[0].words)
 
 
 def _live(heard: Sequence[Heard]) -> list[Ms]:

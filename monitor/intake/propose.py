@@ -6,7 +6,6 @@ for the pump's rings at night. So what is uncertain is marked, and what only a p
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -94,19 +93,14 @@ def _proposal(
     parts |= {key: part for key, part in shared.items() if key == "every" or place.decoder == "json"}
     parts |= meaning.parts
     questions = list(meaning.questions)
-    measures = [meaning.parts["measures"].value] if "measures" in meaning.parts else [*questions[0].choices]
+    measures = _possible(parts, questions)
     if "air" in measures and place.numeric and not _by_words(meaning, place):
-        told = threshold_of(place, heard, [*place.levels, *topic_levels])
-        if isinstance(told, Question):
-            questions.append(told)
-        elif len(measures) == 1:
+        told, question = threshold_of(place, heard, [*place.levels, *topic_levels])
+        if len(measures) == 1:
             parts |= told
-        else:
-            questions.append(
-                Question(
-                    "threshold", (), f"from which number on it runs, should it be air: {told['threshold'].value:g}?"
-                )
-            )
+        elif question is None:
+            question = Question("threshold", (), f"should it be air, perhaps from {told['threshold'].value:g} on")
+        questions += [] if question is None else [question]
     return Proposal(topic, parts, tuple(questions), _newest(place, parts), meaning.evidence + len(shared))
 
 
@@ -128,34 +122,41 @@ def _newest(place: Place, parts: Mapping[str, Part]) -> str:
 
 
 def _unreadable(proposal: Proposal, place: Place, heard: Sequence[Heard]) -> str:
-    """Why one of the very messages it was made from could not be read with it; empty when all can."""
+    """Why one of the very messages it was made from could not be read with it, whatever is answered; empty when all can."""
+    try:
+        for measures in _possible(proposal.parts, proposal.questions):
+            binding = _binding(proposal, place, measures)
+            for one in heard:
+                decode(one.payload, binding, None if one.retained else one.arrived)
+    except Unreadable as refused:
+        return refused.reason
+    return ""
+
+
+def _possible(parts: Mapping[str, Part], questions: Sequence[Question]) -> tuple[str, ...]:
+    """What it may measure."""
+    if "measures" in parts:
+        return (parts["measures"].value,)
+    return next((question.choices for question in questions if question.key == "measures"), ())
+
+
+def _binding(proposal: Proposal, place: Place, measures: str) -> Binding:
     said = {key: part.value for key, part in proposal.parts.items()}
-    measures = said.get("measures", proposal.questions[0].choices[0] if proposal.questions else "water")
-    by_word = (
-        measures == "air" and "threshold" not in said and not any(one.key == "threshold" for one in proposal.questions)
-    )
-    scale, offset = TO_C.get(str(said.get("unit", "C")), (1.0, 0.0)) if measures != "air" else (1.0, 0.0)
-    binding = Binding(
+    numeric = "threshold" in said or any(question.key == "threshold" for question in proposal.questions)
+    scale, offset = (1.0, 0.0) if measures == "air" else TO_C[said["unit"]]
+    return Binding(
         topic=proposal.topic,
         probe="",
         decoder=place.decoder,
         measures=Measures(measures),
         scale=scale,
         offset=offset,
-        unit=str(said.get("unit", "")),
+        unit=said.get("unit", "") if "measures" in said else "",
         pointer=place.pointer,
         time_pointer=said.get("time_pointer"),
         sequence_pointer=said.get("sequence_pointer"),
         name=said.get("name"),
-        is_word=by_word,
+        is_word=measures == "air" and not numeric,
         words_on=frozenset(said.get("words_on", DEFAULT_WORDS_ON)),
         words_off=frozenset(said.get("words_off", DEFAULT_WORDS_OFF)),
     )
-    try:
-        for one in heard:
-            for sample in decode(one.payload, binding, None if one.retained else one.arrived):
-                if sample.value is not None and not math.isfinite(sample.value):
-                    return "its number is endless"
-    except Unreadable as refused:
-        return refused.reason
-    return ""

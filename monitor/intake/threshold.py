@@ -14,32 +14,32 @@ if TYPE_CHECKING:
 
     from monitor.intake.places import Heard, Place
 
+LEAST: Final = 0.01  # smaller numbers are noise: readings are kept in thousandths
 HALF: Final = "half of what was heard; stop the air, listen again, and set it in between"
 BOTH: Final = "between the two levels that were heard; see that the low one was stopped air"
-STILL: Final = "it told nothing above 0: let the air run and listen again, or say from which number on it runs"
+STILL: Final = "it told nothing but 0: let the air run and listen again, or say from which number on it runs"
 UNCOUNTED: Final = "it was not heard to count: let the air run and listen longer, or say how many a minute are enough"
 
 
-def threshold_of(place: Place, heard: Sequence[Heard], levels: Sequence[hints.Level]) -> dict[str, Part] | Question:
-    """The options ``threshold``, ``deadband`` and ``pulses`` of an air probe that tells numbers, or what must be asked."""
-    told: dict[str, Part] = {}
+def threshold_of(
+    place: Place, heard: Sequence[Heard], levels: Sequence[hints.Level]
+) -> tuple[dict[str, Part], Question | None]:
+    """The options ``threshold``, ``deadband`` and ``pulses`` of an air probe that tells numbers, and what must be asked."""
     if _counts(place, levels):
-        told["pulses"] = Part(value=True, why="it is a running count")
-        rates = _rates(place, heard)
-        if not any(rates):
-            return Question("threshold", (), UNCOUNTED)
+        told = {"pulses": Part(value=True, why="it is a running count")}
+        told_nothing, rates = UNCOUNTED, _rates(place, heard)
     else:
-        rates = [number for number, one in zip(place.numbers, heard, strict=True) if not one.retained] or [
-            *place.numbers
-        ]
-    high, low = max(rates), max(min(rates), 0.0)
-    if high <= 0:
-        return Question("threshold", (), STILL)
+        told = {}
+        live = [number for number, one in zip(place.numbers, heard, strict=True) if not one.retained]
+        told_nothing, rates = STILL, live or [*place.numbers]
+    high, low = max(rates, default=0.0), max(min(rates, default=0.0), 0.0)
+    if high < LEAST:
+        return told, Question("threshold", (), told_nothing)
     two_levels = low < high / 3
     middle = _two_digits((high + low) / 2 if two_levels else high / 2)
     told["threshold"] = Part(middle, "", BOTH if two_levels else HALF)
     told["deadband"] = Part(_two_digits(middle / 4), "a quarter of it")
-    return told
+    return told, None
 
 
 def _counts(place: Place, levels: Sequence[hints.Level]) -> bool:
