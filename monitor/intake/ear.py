@@ -16,7 +16,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from monitor.intake.decode import LARGEST
-from monitor.intake.link import CONNECT_TIMEOUT_S, MAXIMUM_PACKET, Link, Version, drop, trust
+from monitor.intake.link import CONNECT_TIMEOUT_S, MAXIMUM_PACKET, Link, Version, drop, part, trust
 from monitor.intake.places import Heard
 
 if TYPE_CHECKING:
@@ -32,6 +32,7 @@ KEPT: Final = 12
 MOST_TOPICS: Final = 2000
 ANSWER_S: Final = 10.0
 LOOK_EVERY_S: Final = 0.1
+FAREWELL_S: Final = 1.0
 OWN: Final = frozenset({"status", "marker", "vessel", "alarm", "do", "done", "push"})
 _UNSUPPORTED_VERSION: Final = 0x84  # MQTT 5 section 3.2.2.2
 _FAULTS: Final = (OSError, ValueError, LookupError, struct.error, MQTTException)
@@ -87,8 +88,8 @@ class Ear:
         try:
             self._hear(client, seconds, tick)
         finally:
-            client.disconnect()
-            client.loop(0)
+            part(client, time.monotonic() + FAREWELL_S)
+            drop(client)
 
     def _connected(self, version: Version) -> Client | None:
         """A client whose subscriptions are granted; None when the broker may know another version only."""
