@@ -21,7 +21,7 @@ ENTRIES: Final = (
         (
             "Look at the vessel yourself: air, warmth.",
             "Check the probe's power and battery, its cable, the Wi-Fi.",
-            "See what it publishes, with the broker's own client, on the topic of the configuration.",
+            "`swimup listen` tells whether it still publishes, and on which topic.",
         ),
         "It is not repeated. Many at once, or a lost broker, are told as one alarm and hold this one back. It is "
         "over, and told, "
