@@ -46,7 +46,7 @@ def how_often(topic: Topic) -> str:
     """``10 s``; ``once`` when no gap was heard."""
     live = [one for one in topic.kept if not one.retained]
     if len(live) < 2:
-        return "once" if live else "not now"
+        return "once" if live else "not yet"
     return f"{period(live).value / 1000:g} s"
 
 

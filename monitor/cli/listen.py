@@ -117,7 +117,7 @@ def _heard(settings: Settings, filters: tuple[str, ...], seconds: float) -> tupl
     except NotHeard as why:
         raise Deaf(plain(f"{why}.")) from None
     except KeyboardInterrupt:
-        ear.ended = "you ended it"
+        ear.ended = "Ctrl-C"
     finally:
         screen.clear()
     return ear, bound

@@ -43,7 +43,7 @@ def period(heard: Sequence[Heard]) -> Part:
     if every is None:
         every = -(-int(middle) // SECOND) * SECOND
     every = min(max(every, SECOND), DAY)
-    told = f"{_seconds(middle)}, the middle one of {len(gaps)} gaps" if len(gaps) > 1 else ""
+    told = f"{_seconds(middle)} is the middle of {len(gaps)} gaps" if len(gaps) > 1 else ""
     if max(gaps) > UNEVEN * middle:
         return Part(every, told, f"but one was {_seconds(max(gaps))}; give the longest that is usual")
     return Part(every, told, "only one gap was heard" if len(gaps) == 1 else "")
