@@ -16,7 +16,7 @@ from monitor.intake.ear import Ear, NotHeard
 from monitor.intake.propose import Known, Verdict, propose
 from monitor.intake.session import wall_ms
 from monitor.settings.append import append_blocks
-from monitor.settings.blocks import block
+from monitor.settings.blocks import CHECK, block
 from monitor.settings.blocks import table as as_table
 from monitor.settings.broker import broker_link
 from monitor.settings.discover import config_option, exit_with, find_config, load_or_exit
@@ -213,6 +213,8 @@ def _write(path: Path, blocks: list[str]) -> None:
         exit_with(error)
     count = f"{len(blocks)} probe{'' if len(blocks) == 1 else 's'}"
     click.echo(f"\nWritten: {count} into {path}; the file as it was is {backup.name}. Restart the daemon to use it.")
+    if any(CHECK in one for one in blocks):
+        click.echo(f'Some lines in it are marked "{CHECK}": look at them first.')
 
 
 def _for_programs(

@@ -36,11 +36,13 @@ QUANTITIES: Final = {
 STRANGERS: Final = _set(
     "battery bat batt vbat rssi snr lqi signal humidity humid hum rh ph ec tds salinity light lux level uptime "
     "heap cpu core board chip mcu soc version firmware fw lat lon voltage volt volts mv co2 voc energy kwh target "
-    "setpoint set goal wanted desired min max limit low high avg mean offset threshold interval port channel "
-    "index err error errors fault retries heater lamp fan valve door window feeder motion weather outdoor outside "
-    "dew weight"
+    "setpoint goal desired min max limit low high avg mean offset threshold interval port channel index err error "
+    "errors fault retries heater lamp fan valve door window feeder motion alarm warning warn leak trip enabled "
+    "mode timer schedule online available alive connected lwt will weather outdoor outside dew weight"
 )
 """What is told beside a value that matters, or is none of this trade."""
+ORDERS: Final = _set("cmd command set get request order control ctrl config cfg wanted")
+"""What somebody wants of a pump is not what it does; these count wherever they stand in a topic."""
 NEUTRAL: Final = _set("value val v reading read data state status measurement sensor sensors now last")
 TIMES: Final = _set("time t ts at when timestamp date datetime utc epoch measured stamp clock")
 SEQUENCES: Final = _set("n seq sequence count counter msg nr no number id")
@@ -77,7 +79,7 @@ _PLACE: Final = _by_word(PLACES)
 _QUANTITY: Final = _by_word(QUANTITIES)
 _TEMPERATURE_UNIT: Final = _by_word(TEMPERATURE_UNITS)
 _AIR_UNIT: Final = _by_word(AIR_UNITS)
-_KNOWN: Final = frozenset((*_PLACE, *_QUANTITY, *STRANGERS, *NEUTRAL, *TIMES, *SEQUENCES))
+_KNOWN: Final = frozenset((*_PLACE, *_QUANTITY, *STRANGERS, *ORDERS, *NEUTRAL, *TIMES, *SEQUENCES))
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +138,11 @@ def quantity_of(one: Level) -> str:
 
 
 def is_stranger(one: Level) -> bool:
-    return any(word in STRANGERS for word in one.words)
+    return any(word in STRANGERS or word in ORDERS for word in one.words)
+
+
+def is_order(one: Level) -> bool:
+    return any(word in ORDERS for word in one.words)
 
 
 def is_neutral(one: Level) -> bool:

@@ -28,6 +28,7 @@ BROKEN: Final = (85.0, -127.0)
 ALL_ON: Final = DEFAULT_WORDS_ON | hints.WORDS_ON
 ALL_OFF: Final = DEFAULT_WORDS_OFF | hints.WORDS_OFF
 TO_C: Final = {"C": (1.0, 0.0), "F": (5 / 9, -160 / 9), "K": (1.0, -273.15)}
+NOT_SAID: Final = "nothing says that it is the water's"
 AIR_OR_ROOM: Final = "the air of a vessel runs by words or by a number, the air of the room has a temperature"
 
 
@@ -76,6 +77,9 @@ def _stranger(inside: Sequence[Level], topic: Sequence[Level]) -> Level | None:
     """The word that says that the value is another thing: anywhere in the message, or at the end of the topic."""
     for level in inside:
         if hints.is_stranger(level):
+            return level
+    for level in topic:
+        if hints.is_order(level):
             return level
     if any(hints.quantity_of(level) or hints.place_of(level) for level in inside):
         return None
@@ -127,7 +131,7 @@ def _temperature(
     elif where != "air":
         vessel = next((name for level in levels if (name := hints.named(known.vessels, level))), "")
         if certain and vessel and not place.humid:
-            meaning.parts["measures"] = Part("water", f"a temperature told for the vessel {vessel}")
+            meaning.parts["measures"] = Part("water", f"a temperature told for the vessel {vessel}", NOT_SAID)
         else:
             why = (
                 "humidity stands beside it: perhaps the room"

@@ -42,6 +42,7 @@ class Place:
     pointer: str = ""
     name: str = ""  # senml
     unit: str = ""  # told by the message, as it is written there
+    listed: bool = False  # it is found by its place in a list
     humid: bool = False  # humidity stands beside it: a sensor in the air
 
     @property
@@ -117,10 +118,10 @@ def _of_documents(heard: Sequence[Heard], newest: Any) -> list[Place]:
         except Unreadable:
             raise Unreadable("some of its messages are JSON and some are not", "syntax") from None
     found = []
-    for pointer, levels, unit, humid in _walk(newest, "", (), "", humid=False, depth=0):
-        values = [_at(one, pointer) for one in documents]
+    for at in _walk(newest, _Spot()):
+        values = [_at(one, at.pointer) for one in documents]
         if all(isinstance(value, float | int | str) for value in values):
-            found.append(Place("json", tuple(values), levels, pointer, unit=unit, humid=humid))
+            found.append(Place("json", tuple(values), at.levels, at.pointer, "", at.unit, at.listed, at.humid))
         if len(found) >= MOST:
             break
     return found
@@ -133,29 +134,37 @@ def _at(parsed: Any, pointer: str) -> Any:
         return None
 
 
-Step = tuple[str, tuple["Level", ...], str, bool]
+class _Spot(NamedTuple):
+    """A node of a document, and what is written around it."""
+
+    pointer: str = ""
+    levels: tuple[Level, ...] = ()
+    unit: str = ""
+    listed: bool = False
+    humid: bool = False
+    depth: int = 0
 
 
-def _walk(node: Any, pointer: str, levels: tuple[Level, ...], unit: str, *, humid: bool, depth: int) -> Iterator[Step]:
-    """Each scalar with its pointer and what is written around it."""
+def _walk(node: Any, at: _Spot) -> Iterator[_Spot]:
+    """Where each scalar stands."""
     if not isinstance(node, dict | list):
-        yield pointer, levels, unit, humid
+        yield at
         return
-    if depth >= DEEPEST:
+    if at.depth >= DEEPEST:
         return
     if isinstance(node, list):
         for index, inner in enumerate(node[:MOST]):
-            yield from _walk(inner, f"{pointer}/{index}", levels, unit, humid=humid, depth=depth + 1)
+            yield from _walk(inner, at._replace(pointer=f"{at.pointer}/{index}", listed=True, depth=at.depth + 1))
         return
-    names, told, humid_here = _around(node)
+    names, unit, humid = _around(node)
     for key, inner in node.items():
         if isinstance(inner, str) and key.casefold() in (*hints.NAMES, *hints.UNITS):
             continue  # it speaks of the values beside it
         if not key.isprintable() or len(key) > hints.LONGEST:
             continue
-        step = key.replace("~", "~0").replace("/", "~1")
-        around = (hints.level(key), *names, *levels)
-        yield from _walk(inner, f"{pointer}/{step}", around, told or unit, humid=humid_here or humid, depth=depth + 1)
+        pointer = f"{at.pointer}/{key.replace('~', '~0').replace('/', '~1')}"
+        levels = (hints.level(key), *names, *at.levels)
+        yield from _walk(inner, _Spot(pointer, levels, unit or at.unit, at.listed, humid or at.humid, at.depth + 1))
 
 
 def _around(node: dict[str, Any]) -> tuple[tuple[Level, ...], str, bool]:

@@ -31,6 +31,9 @@ MOST: Final = 8
 """Probes proposed for one topic; a message of more values is a report, not a probe's."""
 
 
+BY_PLACE: Final = "it is found by its place in a list; one more before it would be read instead"
+
+
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """``passed`` says in sentences what was left aside and why."""
@@ -87,7 +90,7 @@ def _proposal(
 ) -> Proposal:
     parts = {"topic": Part(topic), "decoder": Part(place.decoder)}
     if place.decoder == "json":
-        parts["pointer"] = Part(place.pointer)
+        parts["pointer"] = Part(place.pointer, "", BY_PLACE if place.listed else "")
     if place.decoder == "senml" and place.name:
         parts["name"] = Part(place.name)
     parts |= {key: part for key, part in shared.items() if key == "every" or place.decoder == "json"}

@@ -113,6 +113,7 @@ STYLES: Final = (
             },
         ),
         lambda n: ((77 + n - 32) * 5 / 9,),
+        frozenset({"measures"}),  # a temperature on a vessel's topic need not be its water's
     ),
     Style(
         "the room, with humidity, milliseconds since 1970",
@@ -150,6 +151,7 @@ STYLES: Final = (
             {"pointer": "/readings/1/value", "measures": "air", "vessel": "birch"},
         ),
         lambda n: ((75.2 + n - 32) * 5 / 9, "running" if n % 2 else "stopped"),
+        frozenset({"pointer"}),  # a place in a list
     ),
     Style(
         "what the pump draws",
