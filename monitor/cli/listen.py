@@ -63,7 +63,7 @@ def listen(
     """Listen to the broker, and propose a probe for each topic that has none. Reads only; nothing is published.
 
     Let each probe speak three times: give --seconds accordingly, or end it with Ctrl-C. While you listen, stop an air
-    pump once and let it run again, so that both can be told apart.
+    pump until that was heard, and let it run again, so that both can be told apart.
     """
     if yes and not write:
         raise click.UsageError("--yes answers the questions of --write; give both.")

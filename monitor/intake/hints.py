@@ -43,7 +43,9 @@ STRANGERS: Final = _set(
 """What is told beside a value that matters, or is none of this trade."""
 ORDERS: Final = _set("cmd command set get request order control ctrl config cfg wanted")
 """What somebody wants of a pump is not what it does; these count wherever they stand in a topic."""
-NEUTRAL: Final = _set("value val v reading read data state status measurement sensor sensors now last")
+NEUTRAL: Final = _set(
+    "value val v reading read data state status measurement sensor sensors now last on run running switch relay"
+)
 TIMES: Final = _set("time t ts at when timestamp date datetime utc epoch measured stamp clock")
 SEQUENCES: Final = _set("n seq sequence count counter msg nr no number id")
 NAMES: Final = ("name", "id", "sensor", "label", "what", "kind", "quantity", "place")

@@ -53,6 +53,8 @@ def meaning_of(place: Place, topic: Sequence[Level], known: Known) -> Meaning:
         what = what or "temperature"
     elif place.unit and where != "air" and what in ("", "temperature"):
         return Meaning(nothing=f'its unit "{place.unit[:20]}" is none of a temperature')
+    if not what and where and (unknown := _unknown_before(levels, place_level, known)) is not None:
+        return Meaning(nothing=f"nobody knows what {unknown.whence} is")
     meaning = Meaning(evidence=bool(where) + bool(what))
     zero_or_one = where == "air" and what in ("", "pulses") and not place.unit and set(place.numbers) <= {0.0, 1.0}
     if not place.numeric or zero_or_one:
@@ -96,6 +98,16 @@ def _first(levels: Sequence[Level], ask: Callable[[Level], str]) -> tuple[str, L
         if found := ask(level):
             return found, level
     return "", None
+
+
+def _unknown_before(levels: Sequence[Level], place_level: Level | None, known: Known) -> Level | None:
+    """A word nearer to the value than what says its place: ``pump/runtime`` is of the pump, and not whether it runs."""
+    for level in levels:
+        if level is place_level:
+            return None
+        if not hints.is_neutral(level) and not hints.named((*known.vessels, *known.stores), level):
+            return level
+    return None
 
 
 # -- temperatures

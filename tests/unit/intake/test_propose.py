@@ -107,6 +107,8 @@ def word(running: bool | None) -> str:
         ("yard/desk", {"power": 3.1}),
         ("yard/weather", {"pressure": 1013.2}),
         ("yard/ash/pump", "glorp"),
+        ("yard/ash/pump/runtime", "4000"),
+        ("yard/ash", {"pump": {"auto": True}, "water": {"x": 24.1}}),
         ("yard/ash/pump/cmd", "on"),
         ("yard/set/ash/pump", "on"),
         ("yard/ash/pump/online", "true"),
