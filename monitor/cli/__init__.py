@@ -20,6 +20,7 @@ class _Place(NamedTuple):
 COMMANDS = {
     "run": _Place("monitor.cli.run", "run", "Run the daemon in the foreground."),
     "check": _Place("monitor.cli.check", "check", "Check the configuration; tell all problems at once."),
+    "listen": _Place("monitor.cli.listen", "listen", "Hear what the broker carries; propose a probe for each topic."),
     "status": _Place("monitor.cli.status", "status", "Tell how the bench stands."),
     "batch": _Place("monitor.cli.batch", "batch", "Note what happens to a batch: start, seen, harvest, discard, undo."),
     "vessel": _Place(

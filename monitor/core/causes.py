@@ -30,7 +30,7 @@ WAIT_MOST: Final = 15 * MINUTE  # so long at most is waited for probes that repo
 LEAVES: Final = int(rules_air.LEAVES_MIN * MINUTE)
 OF_THE_LINK: Final = ("probe-silent", "probe-suspect", "probe-stuck", "probe-out")
 OF_THE_AIR: Final = (*rules_air.RULES, *rules_news.RULES)
-NOT_OF_VESSELS: Final = ("tin-falling", "cysts-low")
+NOT_OF_VESSELS: Final = ("tin-falling", "cysts-low", "calibration-due")
 BLINDS: Final = "cold-snap"  # what a probe out of the water can't tell
 
 

@@ -117,6 +117,7 @@ class ProbeSpec:
     max_rate: float  # a faster change than this many units per minute, sustained, is suspect
     air: AirRule = AirRule()
     store: str | None = None  # the cold store it belongs to: store probes, and air probes instead of a vessel
+    calibrate_by: Ms | None = None  # when its calibration is too old; None when it has none
 
 
 @dataclass(frozen=True, slots=True)

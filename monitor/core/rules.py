@@ -11,6 +11,7 @@ from monitor.core import (
     causes,
     rules_air,
     rules_batch,
+    rules_calibration,
     rules_cysts,
     rules_forgotten,
     rules_heat,
@@ -50,6 +51,7 @@ def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
     if slow:
         yield from tins.standing(state, now)
         yield from rules_cysts.on_tick(state, now)
+        yield from rules_calibration.on_tick(state, now)
 
 
 def on_reading(state: State, probe: ProbeState, now: Ms) -> Iterator[Condition | None]:
@@ -105,6 +107,8 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
     found |= {f"{rule}:{store}": (rule, store) for store in state.cold_stores for rule in rules_store.RULES}
     told = [lot.id for lot in state.site.lots.values() if lot.grams is not None]
     found |= {rules_cysts.alarm_id(lot): (rules_cysts.RULE, lot) for lot in told}
+    calibrated = [probe for probe, one in state.probes.items() if one.spec.calibrate_by is not None]
+    found |= {rules_calibration.alarm_id(probe): (rules_calibration.RULE, probe) for probe in calibrated}
     found |= rules_site.can_ring(state)
     found[rules_probes.BROKER_LOST] = ("broker-lost", "site")
     found[causes.PROBES_LOST] = (causes.LOST, "site")

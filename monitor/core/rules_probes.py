@@ -79,7 +79,7 @@ def probe_silent(state: State, probe: ProbeState, now: Ms) -> Condition | None:
         off_delay=0,
         title=f"Probe {probe.spec.id} is silent",
         text=text + _said_last(probe, now),
-        todo="Check the probe's power, its cable and the Wi-Fi; then the topic with the broker's own client.",
+        todo="Check the probe's power, its cable and the Wi-Fi; swimup listen tells whether it still publishes.",
         suppressed=_silent_already(state, probe, SUSPECT) or ("" if due or known else "the broker is only just back"),
     )
 

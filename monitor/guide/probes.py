@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import Final
 
 from monitor.core import rules_probes
-from monitor.guide.entry import PRACTICE, Default, Entry, length
+from monitor.guide.entry import PRACTICE, Default, Entry, length, setting
+from monitor.settings.calibration import LEAST_APART_C
+from monitor.settings.probes import Probe
 
 ENTRIES: Final = (
     Entry(
@@ -19,7 +21,7 @@ ENTRIES: Final = (
         (
             "Look at the vessel yourself: air, warmth.",
             "Check the probe's power and battery, its cable, the Wi-Fi.",
-            "See what it publishes, with the broker's own client, on the topic of the configuration.",
+            "`swimup listen` tells whether it still publishes, and on which topic.",
         ),
         "It is not repeated. Many at once, or a lost broker, are told as one alarm and hold this one back. It is "
         "over, and told, "
@@ -58,5 +60,34 @@ ENTRIES: Final = (
             ),
         ),
         "Find out why it comes and goes: power, Wi-Fi, a second client with the same id.",
+    ),
+    Entry(
+        "calibration-due",
+        "probe",
+        "A probe is due for calibration",
+        "low",
+        "It was held against a true temperature so long ago that it may have drifted since. A degree moves a hatch by "
+        "hours. Its readings are used as before.",
+        (
+            "Stir crushed ice into a little water, wait 5 min, hold the probe in it: that is 0 C. Note what it tells.",
+            "Hold it beside a fever thermometer in water of about 37 C. Note both.",
+            "Write both points and the day into `calibration`, and restart the monitor.",
+        ),
+        "It is told once, and stands until the configuration has a newer day. It ends without a word.",
+        (
+            Default(
+                "is due after",
+                length(setting(Probe, "recalibrate_after")),
+                f"cheap sensors drift by tenths of a degree over years; {PRACTICE}",
+                "`recalibrate_after` in `[[probe]]`",
+            ),
+            Default(
+                "two points are",
+                f"{LEAST_APART_C:g} C apart or more",
+                f"nearer ones make a small mistake large elsewhere; {PRACTICE}",
+                "`calibration` in `[[probe]]`",
+            ),
+        ),
+        "Give it a longer `recalibrate_after`, or leave the calibration out for a probe that you trust.",
     ),
 )

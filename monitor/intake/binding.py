@@ -17,6 +17,18 @@ DEFAULT_WORDS_OFF: frozenset[str] = frozenset({"off", "stopped", "stop", "false"
 DEFAULT_WORDS_WEAK: frozenset[str] = frozenset({"weak", "low"})
 """Words that say the air runs, but gives less than it should. Compared in lower case."""
 
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A calibration: true = told * gain + shift, both in C."""
+
+    gain: float
+    shift: float
+
+    def true(self, told: float) -> float:
+        return told * self.gain + self.shift
+
+
 Decoder = Literal["number", "json", "senml"]
 
 
@@ -42,4 +54,5 @@ class Binding:
     words_on: frozenset[str] = DEFAULT_WORDS_ON  # lower case
     words_off: frozenset[str] = DEFAULT_WORDS_OFF  # lower case
     words_weak: frozenset[str] = DEFAULT_WORDS_WEAK  # lower case
+    calibration: Line | None = None  # of a temperature; applied to what is in the internal unit
     is_word: bool = False  # an air probe whose messages are words, not numbers

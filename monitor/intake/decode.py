@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from monitor.core.model import Sample
+from monitor.core.quality import MISSING_C, POWER_ON_C
 from monitor.intake import document, senml
 from monitor.intake.unreadable import Unreadable
-from monitor.intake.values import air, internal, number, number_from_text, own_time, sequence
+from monitor.intake.values import air, internal, number, number_from_text, own_time, sequence, within_limit
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
-    from monitor.intake.binding import Binding
+    from monitor.intake.binding import Binding, Line
 
 LARGEST = 64 * 1024
 """Bytes. A larger message is counted and not looked into."""
+
+FAULT_WITHIN_C = 0.005
 
 __all__ = ["LARGEST", "Unreadable", "decode"]
 
@@ -31,10 +35,18 @@ def decode(payload: bytes, binding: Binding, arrived: Ms | None) -> list[Sample]
     if len(payload) > LARGEST:
         raise Unreadable(f"{len(payload)} bytes; a reading has at most {LARGEST}", "oversize")
     if binding.decoder == "senml":
-        return senml.read(payload, binding, arrived)
-    if binding.decoder == "json":
-        return [_json(payload, binding)]
-    return [_number(payload, binding)]
+        samples = senml.read(payload, binding, arrived)
+    else:
+        samples = [_json(payload, binding) if binding.decoder == "json" else _number(payload, binding)]
+    return samples if binding.calibration is None else [_true(sample, binding.calibration) for sample in samples]
+
+
+def _true(sample: Sample, line: Line) -> Sample:
+    """The sample as calibrated; what a sensor tells that has not measured stays as it is, to be known by its number."""
+    told = sample.value
+    if told is None or any(abs(told - broken) < FAULT_WITHIN_C for broken in (POWER_ON_C, MISSING_C)):
+        return sample
+    return replace(sample, value=within_limit(line.true(told)))
 
 
 def _number(payload: bytes, binding: Binding) -> Sample:

@@ -6,7 +6,7 @@ a usable value are passed over; a pack in which nothing is left is unreadable, w
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from monitor.core.model import Measures, Sample
 from monitor.intake.document import parse
@@ -73,6 +73,33 @@ def read(payload: bytes, binding: Binding, arrived: Ms | None) -> list[Sample]:
         raise passed
     wanted = f" named {shown(binding.name)}" if binding.name is not None else ""
     raise Unreadable(f"no record{wanted} with a value in the pack", "empty")
+
+
+class Resolved(NamedTuple):
+    """One record as it stands in its pack: its whole name, its unit, and its value, if it has one of a kind that is read."""
+
+    name: str
+    unit: str
+    value: float | bool | str | None
+
+
+def resolved(payload: bytes) -> list[Resolved]:
+    """The records of a pack, for whoever does not know yet which of them to read; :class:`Unreadable` when it is none."""
+    pack = parse(payload)
+    if pack.__class__ is not list or not pack:
+        raise Unreadable("a SenML pack is an array of at least one record", "syntax")
+    base = _Base()
+    found = []
+    for record in pack:
+        _check(record)
+        base.take(record)
+        try:
+            value = record.get("vb", record.get("vs"))
+            value = _value(record, base) if value is None else value
+        except Unreadable:
+            value = None
+        found.append(Resolved(base.name + record.get("n", ""), record.get("u", base.unit), value))
+    return found
 
 
 def _check(record: Any) -> None:

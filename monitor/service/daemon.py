@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import structlog
 
 from monitor.forward import Pace, Server
-from monitor.intake.link import Link
 from monitor.notify.phonebook import PhoneBook
 from monitor.service.channels import Linked, make_channels, push_key
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.supervisor import Supervisor, Wiring
-from monitor.settings.credentials import broker_password, heartbeat_url, series_tokens, web_password_hash
+from monitor.settings.broker import broker_link
+from monitor.settings.credentials import heartbeat_url, series_tokens, web_password_hash
 from monitor.web import WebOptions, WebServer, make_app
 from monitor.web.links import Links
 
@@ -38,23 +38,6 @@ class Simulated:
 
     def send(self, letter: Letter) -> None:
         self._inner.send(replace(letter, title=f"(simulated) {letter.title}"))
-
-
-def broker_link(settings: Settings) -> Link:
-    """How to reach the broker. Raises ConfigError when the password can't be read."""
-    broker = settings.broker
-    secret = broker_password(settings)
-    link = Link.from_url(
-        broker.url,
-        broker.client_id,
-        user=broker.user,
-        password=None if secret is None else secret.get_secret_value(),
-        ca_file=broker.ca_file,
-        cert_file=broker.cert_file,
-        key_file=broker.key_file,
-        version=broker.version,
-    )
-    return replace(link, keepalive_s=max(broker.keepalive // 1000, 5))
 
 
 def make_heartbeat(settings: Settings, clock: Clock) -> Heartbeat:

@@ -38,6 +38,7 @@ def cross_check(draft: Draft) -> None:
         check_store_of(draft, probe)
         _its_decoder(draft, probe)
         _its_limits(draft, probe)
+        _its_calibration(draft, probe)
         _its_air(draft, probe)
         _not_our_own_topic(draft, probe)
     _one_probe_a_value(draft)
@@ -222,6 +223,14 @@ def _its_limits(draft: Draft, part: Part[Probe]) -> None:
         draft.wrong_in(part, key, f"low {low:.6g} and high {high:.6g}", "low lower than high")
     if part.sound("max_change") and part.value.max_change is not None and part.value.max_change <= 0:
         draft.wrong_in(part, "max_change", plain(part.value.max_change), "a change above 0")
+
+
+def _its_calibration(draft: Draft, part: Part[Probe]) -> None:
+    if part.sound("measures") and part.value.measures is Measures.AIR:
+        for key in sorted({"calibration", "recalibrate_after"} & part.given):
+            draft.wrong_in(part, key, f'{key} with measures = "air"', "it for temperatures only")
+    elif "recalibrate_after" in part.given and "calibration" not in part.given:
+        draft.wrong_in(part, "recalibrate_after", "recalibrate_after without calibration", "calibration with it")
 
 
 def _its_air(draft: Draft, part: Part[Probe]) -> None:

@@ -67,6 +67,8 @@ def toml(value: object) -> str:
             return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
         case int():
             return str(value)
+        case dict():
+            return "{ " + ", ".join(f"{key} = {toml(item)}" for key, item in value.items()) + " }"
         case list() | tuple() | frozenset():
             items: Iterable[object] = sorted(value) if isinstance(value, frozenset) else value
             return "[" + ", ".join(toml(item) for item in items) + "]"

@@ -10,6 +10,7 @@ from monitor.core.model import Measures
 from monitor.intake.binding import DEFAULT_WORDS_OFF, DEFAULT_WORDS_ON, DEFAULT_WORDS_WEAK, Binding
 from monitor.settings import units
 from monitor.settings.base import Section, option
+from monitor.settings.calibration import Calibration, CalibrationForm
 from monitor.settings.forms import Choice, Duration, Flag, ListOf, ProbeUnit, ProbeValue, Text
 from monitor.settings.names import Identifier, Pointer, Topic, Word
 from monitor.settings.units import Affine, Kind
@@ -103,6 +104,17 @@ class Probe(Section):
         told="5 C/min for water, 10 C/min for room and store, none for air",
         example="2 C/min",
     )
+    calibration: Annotated[Calibration | None, CalibrationForm()] = option(
+        "What the probe told where the true temperature was known, [true, told] at one point or two, and when. Readings are "
+        "put right by it from then on; what is stored stays as it was judged.",
+        default=None,
+        told="none: what it tells is taken for true",
+        example={"at": "2026-03-01", "points": [[0.0, 0.4], [37.0, 37.3]]},
+    )
+    recalibrate_after: Annotated[int, Duration(7 * core.DAY, 3650 * core.DAY)] = option(
+        "A calibration older than this is a low alarm, once. Common practice, no source.",
+        default=365 * core.DAY,
+    )
     threshold: Annotated[float | None, ProbeValue()] = option(
         "air: running at or above this number (with pulses: this many a minute). Without it, air is told by words.",
         default=None,
@@ -149,6 +161,8 @@ class Probe(Section):
         """Whether an option means anything for this probe; one that does not must not be written."""
         if key in NUMERIC_AIR:
             return self.measures is Measures.AIR
+        if key == "recalibrate_after":
+            return self.calibration is not None
         return self.by_word if key in WORDS else True
 
     @property
@@ -167,6 +181,7 @@ class Probe(Section):
             high=high if self.high is None else self.high,
             max_rate=FASTEST[self.measures] if self.max_change is None else self.max_change,
             air=self._air(),
+            calibrate_by=None if self.calibration is None else self.calibration.at_ms + self.recalibrate_after,
         )
 
     def _air(self) -> core.AirRule:
@@ -189,6 +204,7 @@ class Probe(Section):
             time_pointer=self.time_pointer,
             sequence_pointer=self.sequence_pointer,
             name=self.name,
+            calibration=None if self.calibration is None else self.calibration.line,
             words_on=self.words_on,
             words_off=self.words_off,
             words_weak=self.weak_words,

@@ -8,8 +8,8 @@ import pytest
 
 from monitor.notify import AppriseChannel, MqttChannel, WebhookChannel
 from monitor.service.channels import make_channels
-from monitor.service.daemon import broker_link
 from monitor.settings import ConfigError, from_document
+from monitor.settings.broker import broker_link
 from monitor.settings.credentials import channel_secrets, channel_urls, outside_problems
 from monitor.settings.show import as_toml
 

@@ -8,8 +8,8 @@ import pytest
 
 from monitor.notify.webpush_channel import WebPushChannel
 from monitor.service.channels import make_channels
-from monitor.service.daemon import broker_link
 from monitor.settings import ConfigError, from_document
+from monitor.settings.broker import broker_link
 
 if TYPE_CHECKING:
     from pathlib import Path
