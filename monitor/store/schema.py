@@ -9,6 +9,7 @@ from monitor.store.errors import SchemaTooNew, StoreCorrupt, StoreError
 
 if TYPE_CHECKING:
     import sqlite3
+    from collections.abc import Callable
     from pathlib import Path
 
     from monitor.core.model import Ms
@@ -157,11 +158,18 @@ FOURTH = Migration(
 MIGRATIONS: tuple[Migration, ...] = (FIRST, SECOND, THIRD, FOURTH)
 
 
-def migrate(connection: sqlite3.Connection, path: Path, now: Ms, migrations: tuple[Migration, ...] = MIGRATIONS) -> int:
+def migrate(
+    connection: sqlite3.Connection,
+    path: Path,
+    now: Ms,
+    migrations: tuple[Migration, ...] = MIGRATIONS,
+    before: Callable[[int], None] | None = None,
+) -> int:
     """Bring the file to the newest schema; give back how many migrations were applied.
 
-    ``connection`` must be in autocommit mode. Each migration is one transaction together with its record.
-    Raises SchemaTooNew, or StoreError for another program's file.
+    ``connection`` must be in autocommit mode. All that are due are one transaction together with their record: whenever it is
+    killed, the file has the old schema or the new one. ``before`` is called with the schema found when an older store is about
+    to be changed. Raises SchemaTooNew, or StoreError for another program's file.
     """
     (found,) = connection.execute("PRAGMA user_version").fetchone()
     _check_ours(connection, path, found)
@@ -172,8 +180,18 @@ def migrate(connection: sqlite3.Connection, path: Path, now: Ms, migrations: tup
             "that wrote it (or a newer one), or give another path in [store]; nothing was changed."
         )
     due = [migration for migration in migrations if migration.number > found]
-    for migration in due:
-        _apply(connection, migration, now)
+    if not due:
+        return 0
+    if found and before is not None:
+        before(found)
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        for migration in due:
+            _apply(connection, migration, now)
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+    connection.execute("COMMIT")
     return len(due)
 
 
@@ -189,18 +207,12 @@ def _check_ours(connection: sqlite3.Connection, path: Path, found: int) -> None:
 
 
 def _apply(connection: sqlite3.Connection, migration: Migration, now: Ms) -> None:
-    connection.execute("BEGIN IMMEDIATE")
-    try:
-        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        connection.execute(
-            "CREATE TABLE IF NOT EXISTS migration "
-            "(number INTEGER PRIMARY KEY, name TEXT NOT NULL, applied INTEGER NOT NULL)"
-        )
-        for statement in migration.statements:
-            connection.execute(statement)
-        connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (migration.number, migration.name, now))
-        connection.execute(f"PRAGMA user_version = {migration.number}")
-    except BaseException:
-        connection.execute("ROLLBACK")
-        raise
-    connection.execute("COMMIT")
+    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    connection.execute(
+        "CREATE TABLE IF NOT EXISTS migration "
+        "(number INTEGER PRIMARY KEY, name TEXT NOT NULL, applied INTEGER NOT NULL)"
+    )
+    for statement in migration.statements:
+        connection.execute(statement)
+    connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (migration.number, migration.name, now))
+    connection.execute(f"PRAGMA user_version = {migration.number}")

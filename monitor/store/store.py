@@ -86,10 +86,13 @@ class Store:
     # -- opening and closing
 
     @classmethod
-    def open(cls, path: Path | str, *, now: Ms | None = None) -> Self:
+    def open(
+        cls, path: Path | str, *, now: Ms | None = None, before_update: Callable[[int], None] | None = None
+    ) -> Self:
         """Open the store, making the file (0600) and its folders (0700) if need be, and bring its schema up to date.
 
-        ``now`` is written beside each migration; default the system clock. Raises StoreError or one of its kinds.
+        ``now`` is written beside each migration; default the system clock. ``before_update`` is called with the schema of
+        an older store before it is changed, while nobody else can open it. Raises StoreError or one of its kinds.
         """
         path = Path(path)
         lock = claim(path)
@@ -97,18 +100,20 @@ class Store:
         at = time.time_ns() // 1_000_000 if now is None else now
         try:
             try:
-                return cls._opened(path, at, lock, reserve)
+                return cls._opened(path, at, lock, reserve, before_update)
             except DiskFull:
                 if not reserve.held:
                     raise
                 reserve.release()  # a restart on a full disk must still get its alarms back
-                return cls._opened(path, at, lock, reserve)
+                return cls._opened(path, at, lock, reserve, before_update)
         except BaseException:
             os.close(lock)
             raise
 
     @classmethod
-    def _opened(cls, path: Path, now: Ms, lock: int, reserve: Reserve) -> Self:
+    def _opened(
+        cls, path: Path, now: Ms, lock: int, reserve: Reserve, before_update: Callable[[int], None] | None
+    ) -> Self:
         with in_our_words(path):
             connection = sqlite3.connect(path, timeout=2.0, isolation_level=None)
             try:
@@ -122,7 +127,7 @@ class Store:
                 ):
                     connection.execute(f"PRAGMA {pragma}").fetchall()
                 connection.execute("PRAGMA synchronous = FULL")
-                migrate(connection, path, now)
+                migrate(connection, path, now, before=before_update)
                 store = cls(path, connection, lock, reserve)
             except BaseException:
                 connection.close()
