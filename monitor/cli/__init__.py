@@ -33,6 +33,8 @@ COMMANDS = {
     "score": _Place("monitor.cli.score", "score", "Score the forecasts over batches whose outcome is known."),
     "export": _Place("monitor.cli.export", "export", "Write the history into a folder of plain files."),
     "import": _Place("monitor.cli.bring", "bring", "Take an exported history into an empty store."),
+    "backup": _Place("monitor.cli.backup", "backup", "Make a backup of the store now, or list those there are."),
+    "restore": _Place("monitor.cli.restore", "restore", "Go back to a backup; also onto a new card."),
     "password": _Place("monitor.cli.password", "password", "Set the password of the page."),
     "cert": _Place("monitor.cli.cert", "cert", "Make a certificate for the page, and an authority of your own."),
 }

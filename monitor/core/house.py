@@ -33,6 +33,40 @@ class ChannelHealth:
 
 
 @dataclass(frozen=True, slots=True)
+class Kept:
+    """How backups fare. ``good``: the newest good one, ``begun``: the store itself, both in the engine's time."""
+
+    good: Ms | None
+    begun: Ms | None
+    error: str = ""  # what came of the last try
+    folder: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Anew:
+    """The store was found damaged at ``time`` and a new one begun. ``backup``: the newest good one, ``None`` without one.
+
+    ``log_taken``: the keeper's log, phones and what tins taught were taken over; readings never are.
+    """
+
+    time: Ms
+    aside: str  # the name that the damaged file has now
+    backup: Ms | None = None
+    log_taken: bool = False
+
+    def document(self) -> dict[str, Any]:
+        return {"time": self.time, "aside": self.aside, "backup": self.backup, "log_taken": self.log_taken}
+
+    @classmethod
+    def from_document(cls, document: dict[str, Any]) -> Self:
+        """Raises ValueError for another version's."""
+        time, aside, backup = document.get("time"), document.get("aside"), document.get("backup")
+        if type(time) is not int or not isinstance(aside, str) or not (backup is None or type(backup) is int):
+            raise ValueError("not a note of a damaged store as this version keeps it")
+        return cls(time, aside, backup, bool(document.get("log_taken")))
+
+
+@dataclass(frozen=True, slots=True)
 class Host:
     """What was measured, several times a minute. ``None`` wherever it cannot be told: that is no reason to alarm."""
 
@@ -44,6 +78,8 @@ class Host:
     clock_synced: bool | None = None  # whether the system clock is kept by the network or another reference
     simulated: bool = False
     channels: tuple[ChannelHealth, ...] = ()
+    backups: Kept | None = None
+    anew: Anew | None = None
 
 
 @dataclass(frozen=True, slots=True)

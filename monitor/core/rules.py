@@ -19,6 +19,7 @@ from monitor.core import (
     rules_news,
     rules_probes,
     rules_push,
+    rules_record,
     rules_site,
     rules_store,
     rules_water,
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
     """What is looked at as time passes; ``slow`` once a slot and after a log entry. Causes come before their effects."""
     yield from rules_site.on_tick(state, now)
+    yield from rules_record.on_tick(state, now)
     yield from rules_probes.causes(state, now)
     for vessel in state.vessels.values():
         yield from on_vessel(state, vessel, now)
@@ -109,7 +111,7 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
     found |= {rules_cysts.alarm_id(lot): (rules_cysts.RULE, lot) for lot in told}
     calibrated = [probe for probe, one in state.probes.items() if one.spec.calibrate_by is not None]
     found |= {rules_calibration.alarm_id(probe): (rules_calibration.RULE, probe) for probe in calibrated}
-    found |= rules_site.can_ring(state)
+    found |= rules_site.can_ring(state) | rules_record.can_ring()
     found[rules_probes.BROKER_LOST] = ("broker-lost", "site")
     found[causes.PROBES_LOST] = (causes.LOST, "site")
     if state.phones:

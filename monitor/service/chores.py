@@ -1,4 +1,5 @@
-"""What is to be done at set times: rolling up each hour, clearing away each day. The thread of decisions does it, in small steps.
+"""What is to be done at set times: rolling up each hour, clearing away each day, in small steps by the thread of decisions;
+and a look each ten minutes whether a backup is due, which is made in a thread of its own.
 
 The scheduler only puts a word into its queue; after a step with more to do, the next step queues up behind what came meanwhile.
 """
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import structlog
 
-from monitor.core.model import DAY, HOUR, SECOND
+from monitor.core.model import DAY, HOUR, MINUTE, SECOND
 from monitor.store import StoreError
 
 if TYPE_CHECKING:
@@ -27,15 +28,16 @@ log = structlog.get_logger()
 class Chore(StrEnum):
     ROLL_UP = "roll-up"
     CLEAR = "clear"
+    BACK_UP = "back-up"
 
 
-EVERY: Final[dict[Chore, Ms]] = {Chore.ROLL_UP: HOUR, Chore.CLEAR: DAY}
+EVERY: Final[dict[Chore, Ms]] = {Chore.ROLL_UP: HOUR, Chore.CLEAR: DAY, Chore.BACK_UP: 10 * MINUTE}
 
 
 class Chores:
     """``start`` and ``stop`` it; ``put`` is called with a chore when its time has come, in a thread of the scheduler's.
 
-    Both are also due a little after the start: a machine that is switched off each night must come round to them.
+    All are also due a little after the start: a machine that is switched off each night must come round to them.
     """
 
     FIRST_S: Final = 20.0
@@ -68,15 +70,26 @@ def _in(seconds: float) -> datetime:
 class Upkeep:
     """Does one step of a chore; for the thread of decisions."""
 
-    def __init__(self, store: Store, keep: Keep, clock: Clock, put: Callable[[Chore], None]) -> None:
+    def __init__(
+        self,
+        store: Store,
+        keep: Keep,
+        clock: Clock,
+        put: Callable[[Chore], None],
+        back_up: Callable[[], None] = lambda: None,
+    ) -> None:
         self._store = store
         self._keep = keep
         self._clock = clock
         self._put = put
+        self._back_up = back_up
         self._failing = False
 
     def do(self, chore: Chore) -> None:
         """What fails now, for a full disk or a locked file, is tried when the chore is due the next time."""
+        if chore is Chore.BACK_UP:
+            self._back_up()
+            return
         now = self._clock.now()
         try:
             more = self._store.roll_up(now) if chore is Chore.ROLL_UP else self._store.clear(now, self._keep)

@@ -9,11 +9,15 @@ import structlog
 
 from monitor.forward import Pace, Server
 from monitor.notify.phonebook import PhoneBook
+from monitor.service.backing import Plan
 from monitor.service.channels import Linked, make_channels, push_key
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.supervisor import Supervisor, Wiring
 from monitor.settings.broker import broker_link
 from monitor.settings.credentials import heartbeat_url, series_tokens, web_password_hash
+from monitor.settings.models import minutes_of
+from monitor.settings.spare import spare_copy
+from monitor.store.backups import BackupFolder
 from monitor.web import WebOptions, WebServer, make_app
 from monitor.web.links import Links
 
@@ -58,6 +62,17 @@ def series_servers(settings: Settings) -> list[tuple[Server, Pace]]:
     return made
 
 
+def backup_plan(settings: Settings) -> Plan:
+    """Where, when and how many."""
+    return Plan(
+        folder=BackupFolder.of(settings.store.path, settings.backup.folder),
+        at=minutes_of(settings.backup.at),
+        stay=settings.backup.stay(),
+        timezone=settings.site.timezone,
+        config=lambda: spare_copy(settings),
+    )
+
+
 class Daemon:
     """Raises ConfigError or WebProblem for what can't be served."""
 
@@ -88,6 +103,7 @@ class Daemon:
                 book=book,
                 keep=settings.store.keep(),
                 series_servers=series_servers(settings),
+                backups=backup_plan(settings),
             )
         )
         pushes = any(channel.kind == "webpush" for channel in settings.channels)

@@ -10,12 +10,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.house import Began, ChannelHealth, Host
+from monitor.service.anew import noted_anew
 from monitor.service.host import clock_synced, folder_of, room
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from monitor.core.engine import Engine
+    from monitor.core.house import Kept
     from monitor.core.model import Ms
     from monitor.notify import Delivery, Notifier
     from monitor.service.clock import Clock
@@ -59,7 +61,14 @@ class Parts:
 
 class House:
     def __init__(
-        self, engine: Engine, store: Store, store_path: str, clock: Clock, heartbeat: Heartbeat, watchdog: Watchdog
+        self,
+        engine: Engine,
+        store: Store,
+        store_path: str,
+        clock: Clock,
+        heartbeat: Heartbeat,
+        watchdog: Watchdog,
+        backups: Callable[[], Kept | None] = lambda: None,
     ) -> None:
         self._engine = engine
         self._store = store
@@ -67,6 +76,8 @@ class House:
         self._clock = clock
         self._heartbeat = heartbeat
         self._watchdog = watchdog
+        self._backups = backups
+        self._anew = noted_anew(store)
         self._lanes: dict[str, _Lane] = {}
         self._unsaved: tuple[float, str] | None = None  # since when nothing can be stored, and why
         self._looked = self._marked = float("-inf")
@@ -160,6 +171,8 @@ class House:
             clock_synced=None if simulated else clock_synced(),
             simulated=simulated,
             channels=tuple(self._channels(parts)),
+            backups=self._backups(),
+            anew=self._anew,
         )
 
     def _lasted(self, since: float) -> Ms:

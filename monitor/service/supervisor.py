@@ -6,6 +6,7 @@ import json
 import queue
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import structlog
@@ -41,6 +42,8 @@ from monitor.intake.incoming import Incoming
 from monitor.intake.session import Session
 from monitor.notify import Delivery, Notifier, Outbox
 from monitor.notify.phonebook import PhoneBook
+from monitor.service.anew import begin_anew, open_store
+from monitor.service.backing import Backer
 from monitor.service.burden import Reporter
 from monitor.service.chores import Chore, Chores, Upkeep
 from monitor.service.desk import Asked, ServiceDesk, Tried
@@ -51,7 +54,9 @@ from monitor.service.house import House, Parts
 from monitor.service.ingest import Ingest
 from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
-from monitor.store import Keep, Store, StoreError
+from monitor.store import Keep, StoreCorrupt, StoreError
+from monitor.store.aside import mark_damaged
+from monitor.store.errors import in_our_words
 from monitor.store.record import Record
 from monitor.store.sinks import Forwarded
 from monitor.web.desk import Why
@@ -65,6 +70,7 @@ if TYPE_CHECKING:
     from monitor.intake.binding import Binding
     from monitor.intake.link import Link
     from monitor.notify import Channel
+    from monitor.service.backing import Plan
     from monitor.service.clock import Clock
 
 log = structlog.get_logger()
@@ -99,6 +105,7 @@ class Wiring:
     book: PhoneBook = field(default_factory=PhoneBook)
     keep: Keep = field(default_factory=Keep)
     series_servers: Sequence[tuple[Server, Pace]] = ()
+    backups: Plan | None = None
 
 
 class Supervisor:
@@ -121,6 +128,7 @@ class Supervisor:
         wiring.book.report = lambda phone: self._inputs.put(PhoneGone(self._clock.now(), phone))
         self._commit_due = 0.0
         self._disk_failing = False
+        self._started = False
         self.last_tick = 0.0
 
     def stop(self) -> None:
@@ -131,17 +139,28 @@ class Supervisor:
     # -- life
 
     def run(self, on_ready: Callable[[], None] | None = None) -> None:
-        """Work until stopped. Raises StoreError when the store can't be opened."""
-        with Store.open(self._w.store_path, now=self._clock.now()) as store:
+        """Work until stopped; over a damaged store with a new one. Raises StoreError when it can't be opened."""
+        try:
+            self._live(on_ready)
+        except StoreCorrupt as why:
+            if self._started:
+                raise
+            begin_anew(Path(self._w.store_path), self._clock.now(), self._w.backups, why)
+            self._live(on_ready)
+
+    def _live(self, on_ready: Callable[[], None] | None) -> None:
+        with open_store(Path(self._w.store_path), self._clock.now(), self._w.backups) as store:
             self._store = store
             self._engine = Engine(self._w.site, self._clock.now())
             self._engine.step(BrokerLink(self._clock.now(), up=False))  # nobody has answered yet
             self._ingest = Ingest(self._engine, store, self._w.bindings)
-            self._recall()
+            with in_our_words(store.path):
+                self._recall()
             self._outbox = Outbox(store, self._w.manners, self._w.reaches)
             self._notifier = Notifier(self._w.channels, self._inputs.put)
             self._session = self._make_session()
             self._doing = Doing(self._engine, self._ingest, self._clock, self._carry_out, self._publish)
+            self._backer = Backer(store.path, self._w.backups, self._clock)
             self._house = self._make_house()
             self._figures = self._make_figures()
             self._teller = Teller(
@@ -155,15 +174,17 @@ class Supervisor:
             )
             servers, put = self._w.series_servers, self._inputs.put
             self._forwarder = Forwarder(servers, self._w.site, store, self._clock, put)
-            self._upkeep = Upkeep(store, self._w.keep, self._clock, self._inputs.put)
+            self._upkeep = Upkeep(store, self._w.keep, self._clock, put, self._backer.wake)
             self._chores = Chores(self._inputs.put, self._clock)
             self._carry(self._engine.step(self._house.began()))
             self._tell_all()
+            self._started = True
             try:
                 self._notifier.start()
                 self._session.start()
                 self._chores.start()
                 self._forwarder.start()
+                self._backer.start()
                 if on_ready is not None:
                     on_ready()
                 self._house.ready()
@@ -174,7 +195,8 @@ class Supervisor:
 
     def _make_house(self) -> House:
         heartbeat = self._w.heartbeat or Heartbeat(None, 0, self._clock)
-        return House(self._engine, self._store, self._w.store_path, self._clock, heartbeat, Watchdog())
+        health = self._backer.health
+        return House(self._engine, self._store, self._w.store_path, self._clock, heartbeat, Watchdog(), health)
 
     def _house_document(self) -> dict[str, Any]:
         return self._house.document() | self._forwarder.document()
@@ -244,6 +266,7 @@ class Supervisor:
         self._house.stopping(asked=self._stopping)
         self._chores.stop()
         self._forwarder.stop(3.0)
+        self._backer.stop(1.0)
         self._commit()
         self._session.stop()
         self._notifier.stop(3.0)
@@ -477,6 +500,8 @@ class Supervisor:
     def _commit_failed(self, error: StoreError) -> None:
         self._commit_due = self._clock.steady() + RETRY_COMMIT_S
         self._house.unsaved(str(error))
+        if isinstance(error, StoreCorrupt):
+            mark_damaged(self._store.path)
         if not self._disk_failing:
             self._disk_failing = True
             log.error("disk.failing", text=str(error))

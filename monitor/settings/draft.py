@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from pydantic_core import ErrorDetails
 
+    from monitor.settings.backup import Backup
     from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web
     from monitor.settings.probes import Probe
     from monitor.settings.series import SeriesServer
@@ -53,6 +54,7 @@ class Draft:
     site: Part[Site] = field(init=False)
     broker: Part[Broker] = field(init=False)
     store: Part[Store] = field(init=False)
+    backup: Part[Backup] = field(init=False)
     web: Part[Web] = field(init=False)
     alarms: Part[Alarms] = field(init=False)
     heartbeat: Part[Heartbeat] = field(init=False)

@@ -29,6 +29,7 @@ IN_FORCE: dict[str, list[dict[str, Any]]] = {
     "site": [{"id": "shed", "timezone": "Europe/Berlin", "feeding_times": ["07:00", "12:00", "18:00"]}],
     "broker": [{"url": "mqtt://127.0.0.1:1883"}],
     "store": [{}],
+    "backup": [{}],
     "web": [{}],
     "alarms": [{}],
     "heartbeat": [{}],

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from monitor.settings.backup import Backup
 from monitor.settings.checks import cross_check
 from monitor.settings.draft import Draft
 from monitor.settings.errors import ConfigError, Problem, join, nearest, quoted, shown
@@ -105,6 +106,7 @@ def from_document(
         site=draft.site.value,
         broker=draft.broker.value,
         store=draft.store.value,
+        backup=draft.backup.value,
         web=draft.web.value,
         alarms=draft.alarms.value,
         heartbeat=draft.heartbeat.value,
@@ -127,6 +129,7 @@ def _take_all(draft: Draft, raw: Mapping[str, Any]) -> None:
         draft.store = draft.take(Store, {"path": "store.sqlite3"}, "/store")
     else:
         draft.store = draft.take(Store, raw.get("store", {}), "/store")
+    draft.backup = draft.take(Backup, raw.get("backup", {}), "/backup")
     draft.web = draft.take(Web, raw.get("web", {}), "/web")
     draft.alarms = draft.take(Alarms, raw.get("alarms", {}), "/alarms")
     draft.heartbeat = draft.take(Heartbeat, raw.get("heartbeat", {}), "/heartbeat")

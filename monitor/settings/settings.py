@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from pydantic import BaseModel, ConfigDict
 
 from monitor.core import model as core
+from monitor.settings.backup import Backup
 from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web, minutes_of
 from monitor.settings.probes import Probe
 from monitor.settings.series import SeriesServer
@@ -22,6 +23,7 @@ TABLES: dict[str, type[Section]] = {
     "site": Site,
     "broker": Broker,
     "store": Store,
+    "backup": Backup,
     "web": Web,
     "alarms": Alarms,
     "heartbeat": Heartbeat,
@@ -47,6 +49,7 @@ class Settings(BaseModel):
     site: Site
     broker: Broker
     store: Store
+    backup: Backup
     web: Web
     alarms: Alarms
     heartbeat: Heartbeat

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.store.backup import to_disk
 from monitor.store.errors import StoreError
+from monitor.store.schema import APPLICATION_ID
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 SIDES: Final = ("-wal", "-shm")
+MAGIC: Final = b"SQLite format 3\0"
 
 
 def move_aside(path: Path, now: Ms) -> Path:
@@ -57,6 +59,19 @@ def replace_store(path: Path, new: Path, now: Ms) -> Path | None:
     except OSError as error:
         raise StoreError(f"{path} cannot be written: {error}. Its folder must belong to this user.") from error
     return aside
+
+
+def was_a_store(path: Path) -> bool:
+    """Whether a file that cannot be read may well have been our store: a wrong path moves nobody's letters."""
+    if _beside(path, ".reserve").exists():
+        return True
+    try:
+        with path.open("rb") as file:
+            head = file.read(100)
+    except OSError:
+        return False
+    ours = int.from_bytes(head[68:72]) == APPLICATION_ID
+    return not any(head) or (head.startswith(MAGIC) and ours)
 
 
 def mark_damaged(path: Path) -> None:

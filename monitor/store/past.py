@@ -68,6 +68,15 @@ def read_past(path: Path | str, since: Ms, went_since: Ms) -> Past:
         return found
 
 
+def begun_of(path: Path) -> Ms | None:
+    """Since when there is this store; None when there is none yet. Raises StoreError."""
+    if not path.exists():
+        return None
+    with in_our_words(path), closing(open_to_read(path)) as connection:
+        (begun,) = connection.execute("SELECT min(applied) FROM migration").fetchone()
+    return None if begun is None else int(begun)
+
+
 def open_to_read(path: Path) -> sqlite3.Connection:
     """A connection that can only read; the file must be there."""
     address = f"file:{pathname2url(str(path.absolute()))}?mode=ro"

@@ -28,10 +28,11 @@ def test_chores_come_by_simulated_time(monkeypatch: pytest.MonkeyPatch) -> None:
     chores = Chores(due.put, SimulatedClock(T0, 3600))
     assert due.empty(), "nothing before the start"
     chores.start()
-    came = [due.get(timeout=5) for _ in range(4)]
+    came = [due.get(timeout=5) for _ in range(6)]
     chores.stop()
     assert came.count(Chore.ROLL_UP) == 3
     assert came.count(Chore.CLEAR) == 1
+    assert came.count(Chore.BACK_UP) == 2
     assert set(EVERY) == set(Chore)
 
 
