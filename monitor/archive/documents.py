@@ -31,7 +31,7 @@ Document = dict[str, Any]
 
 SECRET_KEYS: Final = (PHONES_KEY,)
 """Of what is kept: the push subscriptions of phones, with which anybody could push to them."""
-RUN_KEYS: Final = ("broker.session", "run/clean", "run/alive", "run/anew")
+RUN_KEYS: Final = ("broker.session", "run/clean", "run/alive", "run/anew", "run/backup")
 """Of what is kept: marks of a process and its connection, which mean nothing to another."""
 KEYS_LEFT_OUT: Final = SECRET_KEYS + RUN_KEYS
 

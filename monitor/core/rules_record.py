@@ -22,6 +22,8 @@ RULES: Final = (BACKUP_OLD, RECORD_DAMAGED)
 
 BACKUP_OLD_AFTER: Final[Ms] = 3 * DAY
 """One night may fail for any reason; three in a row don't mend themselves. Common practice, no source."""
+PATIENCE: Final[Ms] = HOUR
+"""After a holiday a machine makes one by itself, soon after its start."""
 ANEW_LASTS: Final[Ms] = 14 * DAY
 """By then a new record has all that forecasts use of the past, and whoever wanted the old one has fetched it."""
 
@@ -45,7 +47,9 @@ def backup_old(state: State, now: Ms) -> Condition | None:
         return None
     since = kept.good if kept.good is not None else kept.begun
     old = since is not None and now - since >= BACKUP_OLD_AFTER
-    if not old or since is None:
+    began = state.house.began
+    may_come = not kept.error and (began is None or now - began < PATIENCE)  # the machine was off
+    if not old or since is None or (may_come and state.idle(alarm)):
         return None if state.idle(alarm) else _over(BACKUP_OLD)
     timezone = state.site.timezone
     newest = "There is no backup yet." if kept.good is None else f"The newest is of {clock(since, timezone, now)}."
@@ -58,7 +62,7 @@ def backup_old(state: State, now: Ms) -> Condition | None:
         active=True,
         clear=False,
         since=since,
-        on_delay=HOUR if not kept.error else 0,  # after a holiday the machine makes one by itself
+        on_delay=0,
         off_delay=0,
         title=f"No good backup for {duration(now - since)}",
         text=f"{newest}{why} All goes on; but should this card fail now, what came since is gone.",

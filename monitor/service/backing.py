@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 log = structlog.get_logger()
 
 AGAIN_AFTER_S: Final = 3 * 3600.0
-"""After a try that failed: it may have copied all of the store to the card. Common practice, no source."""
+"""After a try that failed while it was copying: it has worn the card as a good one does. Common practice, no source."""
 REST: Final = 3.0
 """Pauses are so many times as long as the work between them, so that one core of a small board stays free; common practice."""
 LONGEST_REST_S: Final = 0.5
@@ -49,10 +49,11 @@ class Plan:
 class Backer:
     """``wake`` it now and then; it finds out by itself whether a backup is due. For the thread of decisions.
 
-    Without a plan, and in simulated time, it does nothing: what was made up is worth no backup.
+    ``good``: when the newest good backup was, as an earlier run knew it; it counts while the folder is not there, as a stick that
+    is not plugged in. Without a plan, and in simulated time, it does nothing: what was made up is worth no backup.
     """
 
-    def __init__(self, store: Path, plan: Plan | None, clock: Clock) -> None:
+    def __init__(self, store: Path, plan: Plan | None, clock: Clock, good: Ms | None = None) -> None:
         self._store = store
         self._works = plan is not None and clock.speed is None
         self._plan = plan or Plan(BackupFolder.of(store), 0, Stay(), "UTC")
@@ -61,12 +62,14 @@ class Backer:
         self._wake = threading.Event()
         self._thread = threading.Thread(target=self._run, name="backup", daemon=True)
         self._lock = threading.Lock()
-        self._good: Ms | None = None  # up to when a good backup holds all there is
-        self._known = False  # whether the folder was looked into
+        self._good = good  # up to when a good backup holds all there is
+        self._known = False  # whether it has looked
+        self._covers: tuple[Path, Ms] | None = None  # a backup, and up to when nothing new had come since
         self._begun: Ms | None = None
         self._error = ""
         self._busy: float | None = None
         self._not_before = 0.0
+        self._copied = False  # something of it, in this try
         self._worked = time.monotonic()
 
     def start(self) -> None:
@@ -86,7 +89,7 @@ class Backer:
     def health(self) -> Kept | None:
         """What the rules are to know; None while nothing is known yet."""
         with self._lock:
-            if not self._known and self._busy is None:
+            if not self._known:
                 return None
             error = self._error
             if self._busy is not None and time.monotonic() - self._busy > HANGS_AFTER_S:
@@ -115,30 +118,36 @@ class Backer:
                 self._failed(f"it broke the program: {type(error).__name__}")
             finally:
                 with self._lock:
-                    self._busy = None
+                    self._busy, self._known = None, True
 
     def _look(self) -> None:
-        now = self._clock.now()
+        now, folder = self._clock.now(), self._plan.folder
         begun = begun_of(self._store)
-        newest = newest_of(self._plan.folder, now)
         with self._lock:
             self._begun = begun
-            if newest is not None:
-                self._good = max(self._good or newest.time, newest.time)
-            good = self._good
-            self._known = True
-        if time.monotonic() < self._not_before and self._error:
-            raise BackupProblem(self._error)
-        if not due(now, good, self._plan.at, self._plan.timezone):
+        newest = newest_of(folder, now)
+        if newest is not None:
+            covers = self._covers is not None and self._covers[0] == newest.path
+            self._is_good(self._covers[1] if self._covers and covers else newest.time)
+        elif folder.path.is_dir():
+            self._is_good(None)
+        if not due(now, self._good if newest is not None else None, self._plan.at, self._plan.timezone):
             return
+        if time.monotonic() < self._not_before:
+            raise BackupProblem(self._error)
+        self._copied = False
         if newest is not None and unchanged_since(self._store, newest):
             log.info("backup.not-needed", newest=newest.path.name, text="nothing new is in the store")
+            self._covers = newest.path, now
         else:
-            made = make_backup(self._store, self._plan.folder, now, NIGHTLY, self._plan.config(), self._pause)
-            gone = rotate(self._plan.folder, self._plan.stay, zone(self._plan.timezone), now)
+            made = make_backup(self._store, folder, now, NIGHTLY, self._plan.config(), self._pause)
+            gone = rotate(folder, self._plan.stay, zone(self._plan.timezone), now)
             log.info("backup.made", file=str(made.path), bytes=made.bytes, deleted=len(gone))
+        self._is_good(now)
+
+    def _is_good(self, time: Ms | None) -> None:
         with self._lock:
-            self._good = now
+            self._good = time
 
     def _failed(self, error: str) -> None:
         """Log it once in, once out."""
@@ -148,10 +157,11 @@ class Backer:
             log.warning("backup.failed", reason=error)
         elif before and not error:
             log.info("backup.recovered")
-        if error and error != before:
-            self._not_before = time.monotonic() + AGAIN_AFTER_S
+        if error and self._copied:
+            self._not_before, self._copied = time.monotonic() + AGAIN_AFTER_S, False
 
     def _pause(self) -> None:
+        self._copied = True
         worked = time.monotonic() - self._worked
         if self._stop.wait(min(REST * worked, LONGEST_REST_S)):
             raise BackupStopped("the service is stopping")

@@ -37,6 +37,14 @@ TASK_STUCK_S: Final = 120.0
 
 CLEAN: Final = "run/clean"
 ALIVE: Final = "run/alive"
+BACKED_UP: Final = "run/backup"
+
+
+def backed_up(store: Store) -> Ms | None:
+    """When the newest good backup was, as it was last known."""
+    with suppress(TypeError, ValueError):
+        return int(store.kept(BACKED_UP) or "")
+    return None
 
 
 @dataclass(slots=True)
@@ -77,6 +85,7 @@ class House:
         self._heartbeat = heartbeat
         self._watchdog = watchdog
         self._backups = backups
+        self._good = backed_up(store)
         self._anew = noted_anew(store)
         self._lanes: dict[str, _Lane] = {}
         self._unsaved: tuple[float, str] | None = None  # since when nothing can be stored, and why
@@ -160,6 +169,10 @@ class House:
         return {"heartbeat": self._heartbeat.document()}
 
     def _measure(self, parts: Parts) -> Host:
+        backups = self._backups()
+        if backups is not None and backups.good is not None and backups.good != self._good:
+            self._good = backups.good
+            self._store.keep(BACKED_UP, str(self._good))
         space = room(self._folder)
         simulated = self._clock.speed is not None
         return Host(
@@ -171,7 +184,7 @@ class House:
             clock_synced=None if simulated else clock_synced(),
             simulated=simulated,
             channels=tuple(self._channels(parts)),
-            backups=self._backups(),
+            backups=backups,
             anew=self._anew,
         )
 

@@ -50,7 +50,7 @@ from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.doing import Doing
 from monitor.service.figures import Figures
 from monitor.service.heartbeat import Heartbeat
-from monitor.service.house import House, Parts
+from monitor.service.house import House, Parts, backed_up
 from monitor.service.ingest import Ingest
 from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
@@ -160,7 +160,7 @@ class Supervisor:
             self._notifier = Notifier(self._w.channels, self._inputs.put)
             self._session = self._make_session()
             self._doing = Doing(self._engine, self._ingest, self._clock, self._carry_out, self._publish)
-            self._backer = Backer(store.path, self._w.backups, self._clock)
+            self._backer = Backer(store.path, self._w.backups, self._clock, backed_up(store))
             self._house = self._make_house()
             self._figures = self._make_figures()
             self._teller = Teller(

@@ -9,11 +9,15 @@ import json
 import sqlite3
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from monitor.core.log import Harvest, Start
 from monitor.core.model import Alarm, AlarmState, Priority, Transition
 from monitor.store.records import alarm_to_record, entry_to_record, transition_to_record
 from monitor.store.schema import APPLICATION_ID, MIGRATIONS, migrate
+
+if TYPE_CHECKING:
+    from monitor.core.log import LogEntry
 
 HERE = Path(__file__).parent
 T0 = 1_770_000_000_000
@@ -64,9 +68,10 @@ def fill(connection: sqlite3.Connection, schema: int, count: int = COUNT) -> Non
     connection.execute("INSERT INTO slot VALUES (?, 1, 30, 720000)", (T0,))
     connection.execute("INSERT INTO quarantine VALUES (1, 0, 1, ?, 'no number', X'3F3F')", (T0 + 5,))
     connection.execute("INSERT INTO kept VALUES ('lot/tin-7', ?)", (json.dumps({"hatched": 0.8}),))
-    for number, entry in enumerate((START, HARVEST), 1):
-        row = (number, entry.time, entry.logged, *entry_to_record(entry))
-        connection.execute("INSERT INTO event VALUES (?, ?, ?, ?, ?)", row)
+    entries: tuple[LogEntry, ...] = (START, HARVEST)
+    for number, entry in enumerate(entries, 1):
+        noted = (number, entry.time, entry.logged, *entry_to_record(entry))
+        connection.execute("INSERT INTO event VALUES (?, ?, ?, ?, ?)", noted)
     connection.execute("INSERT INTO alarm VALUES (?, ?)", (RUNG.alarm.id, alarm_to_record(RUNG.alarm)))
     connection.execute("INSERT INTO transition VALUES (1, ?, ?, ?, ?, ?, ?, ?)", transition_to_record(RUNG))
     letter = (
