@@ -93,9 +93,13 @@ def _document(one: Backup) -> dict[str, Any]:
     return {"file": str(one.path), "time": rfc3339(one.time), "bytes": one.bytes, "config": one.config.exists(), **more}
 
 
+def many(readings: int) -> str:
+    return "1 reading" if readings == 1 else f"{readings} readings"
+
+
 def _sentence(one: Backup) -> str:
     readings = 0 if one.note is None else one.note.counts.get("reading", 0)
-    told = f"{one.path}: verified, {readings} readings, {one.bytes / 1e6:.1f} MB."
+    told = f"{one.path}: verified, {many(readings)}, {one.bytes / 1e6:.1f} MB."
     if not one.config.exists():
         return f"{told} The configuration is not beside it: its secrets cannot be left out; copy it yourself."
     if LEFT_OUT in one.config.read_text("utf-8"):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import click
 
-from monitor.cli.backup import as_its_owner
+from monitor.cli.backup import as_its_owner, many
 from monitor.cli.client import json_option
 from monitor.cli.told import plain, tell
 from monitor.core.wording import duration, rfc3339
@@ -145,7 +145,7 @@ def _place_config(backup: Backup, config: Path | None) -> tuple[Settings, list[s
 
 def _sentence(done: Restored) -> str:
     age = duration(max(time.time_ns() // 1_000_000 - done.backup.time, 0))
-    told = f"{done.store}: as it was {age} ago ({rfc3339(done.backup.time)}), {done.counts.get('reading', 0)} readings."
+    told = f"{done.store}: as it was {age} ago ({rfc3339(done.backup.time)}), {many(done.counts.get('reading', 0))}."
     if done.aside is not None:
         told += f" What was there is kept as {done.aside.name}."
     return f"{told} Start the service again."
