@@ -81,8 +81,8 @@ def _list(folder: BackupFolder, *, as_program: bool) -> None:
 
 
 def _line(one: Backup) -> str:
-    why = "" if one.note is None else f", {one.note.why}"
-    return f"{one.path}  {one.bytes / 1e6:.1f} MB{why}"
+    more = "" if one.note is None else f", {many(one.note.counts.get('reading', 0))}, {one.note.why}"
+    return f"{one.path}  {one.bytes / 1e6:.1f} MB{more}"
 
 
 def _document(one: Backup) -> dict[str, Any]:

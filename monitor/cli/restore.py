@@ -14,6 +14,7 @@ from monitor.cli.backup import as_its_owner, many
 from monitor.cli.client import json_option
 from monitor.cli.told import plain, tell
 from monitor.core.wording import duration, rfc3339
+from monitor.service.anew import anew_in
 from monitor.settings.credentials import outside_problems
 from monitor.settings.discover import candidates, config_option, exit_with, find_config, load_or_exit
 from monitor.settings.errors import ConfigError
@@ -77,7 +78,8 @@ def _chosen(which: str, folder: Path | None, config: Path | None) -> tuple[Backu
     """The backup, the settings it goes by, and what a keeper must still do. Raises BackupProblem."""
     if folder is None:
         settings = load_or_exit(config)
-        return _named(which, BackupFolder.of(settings.store.path, settings.backup.folder)), settings, []
+        place = BackupFolder.of(settings.store.path, settings.backup.folder)
+        return _named(which, place, settings.store.path), settings, []
     try:
         there = find_config(config)
     except ConfigError:
@@ -85,11 +87,12 @@ def _chosen(which: str, folder: Path | None, config: Path | None) -> tuple[Backu
         settings, notes = _place_config(backup, config)
         return backup, settings, notes
     settings = load_or_exit(there)
-    return _named(which, BackupFolder.of(settings.store.path, folder.absolute())), settings, []
+    place = BackupFolder.of(settings.store.path, folder.absolute())
+    return _named(which, place, settings.store.path), settings, []
 
 
-def _named(which: str, folder: BackupFolder) -> Backup:
-    """A file, or the newest of a folder."""
+def _named(which: str, folder: BackupFolder, store: Path | None = None) -> Backup:
+    """A file, or the newest of a folder; over a store that was begun anew, the newest from before that."""
     if which != NEWEST:
         path = Path(which)
         found = read_backup(path if path.exists() or path.is_absolute() else folder.path / which)
@@ -98,7 +101,8 @@ def _named(which: str, folder: BackupFolder) -> Backup:
         if path.is_file():
             return Backup(path, round(path.stat().st_mtime) * 1000, None)
         raise BackupProblem(f"{which}: there is no such file. What there is: swimup backup --list")
-    newest = folder.newest()
+    anew = None if store is None else anew_in(store)
+    newest = folder.newest(None if anew is None else anew.backup)
     if newest is None:
         raise BackupProblem(
             f"{folder.path} has no backup of {folder.stem}. Give the file, or the folder: swimup restore --from FOLDER"

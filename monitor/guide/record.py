@@ -47,7 +47,7 @@ ENTRIES: Final = (
         "alarms go on. Your log, phones and what tins taught are taken from the damaged file, or else from the newest backup; "
         "readings are not, so forecasts of the water begin anew.",
         (
-            "High: enter the batches that run now, or nothing rings for them.",
+            "If it is high, your log is gone too: enter the batches that run now, or nothing rings for them.",
             "To have the history back: stop the service, `swimup restore newest`, start it again.",
             "Copy the newest backup to another machine; a card that damages files may be worn out.",
         ),

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import os
-from contextlib import suppress
+import sqlite3
+from contextlib import closing, suppress
 from typing import TYPE_CHECKING, Final
 
 import structlog
@@ -16,6 +17,7 @@ from monitor.store.aside import marked_damaged, move_aside, unmark, was_a_store
 from monitor.store.backup import BEFORE_UPDATE, faults_of, make_backup
 from monitor.store.backups import BackupProblem
 from monitor.store.files import hold
+from monitor.store.past import open_to_read
 from monitor.store.salvage import take_over
 
 if TYPE_CHECKING:
@@ -78,6 +80,14 @@ def noted_anew(store: Store) -> Anew | None:
     """What ``begin_anew`` has left in a store."""
     with suppress(ValueError, AttributeError):
         return Anew.from_document(json.loads(store.kept(ANEW_KEY) or ""))
+    return None
+
+
+def anew_in(path: Path) -> Anew | None:
+    """The same of a store that is not open here; None also where it cannot be read."""
+    with suppress(sqlite3.Error, ValueError, AttributeError, TypeError), closing(open_to_read(path)) as connection:
+        row = connection.execute("SELECT value FROM kept WHERE key = ?", (ANEW_KEY,)).fetchone()
+        return None if row is None else Anew.from_document(json.loads(row[0]))
     return None
 
 

@@ -160,12 +160,13 @@ def _copy(store: Path, part: Path, why: str, pause: Callable[[], None]) -> Note:
         found = counts(source)  # the first read: from here on it is one instant
         mark = mark_of(source, found)
         (schema,) = source.execute("PRAGMA user_version").fetchone()
+        (begun,) = source.execute("SELECT min(applied) FROM migration").fetchone()
         room_for(part.parent, _size(source))
         part.unlink(missing_ok=True)
         os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY | os.O_CLOEXEC, 0o600))
         _pages(source, part, pause)
     _check(part, schema, found, pause)
-    return Note(schema, part.stat().st_size, sha256_of(part, pause), found, mark, why)
+    return Note(schema, begun, part.stat().st_size, sha256_of(part, pause), found, mark, why)
 
 
 def _size(source: sqlite3.Connection) -> int:

@@ -33,9 +33,13 @@ class BackupProblem(Exception):  # noqa: N818  (it speaks of the keeper's files)
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """What was verified when a backup was made. ``counts``: rows by table; ``mark``: see ``monitor.store.content``."""
+    """What was verified when a backup was made. ``begun``: when its store was, by which one history is told from another.
+
+    ``counts``: rows by table; ``mark``: see ``monitor.store.content``.
+    """
 
     schema: int
+    begun: Ms
     bytes: int
     sha256: str
     counts: dict[str, int]
@@ -52,7 +56,7 @@ class Note:
             told: dict[str, Any] = json.loads(path.read_text("utf-8"))
             counts = {str(table): int(number) for table, number in told["counts"].items()}
             sums = str(told["sha256"]), counts, str(told["mark"]), str(told["why"])
-            return cls(int(told["schema"]), int(told["bytes"]), *sums)
+            return cls(int(told["schema"]), int(told["begun"]), int(told["bytes"]), *sums)
         return None
 
 
@@ -65,8 +69,9 @@ class Backup:
     note: Note | None
 
     @property
-    def schema(self) -> int:
-        return 0 if self.note is None else self.note.schema
+    def kin(self) -> tuple[int, Ms]:
+        """Its schema and the beginning of its store."""
+        return (0, 0) if self.note is None else (self.note.schema, self.note.begun)
 
     @property
     def config(self) -> Path:
@@ -104,9 +109,10 @@ class BackupFolder:
         backups = [backup for entry in found if (backup := read_backup(entry, self.stem)) is not None]
         return sorted(backups, key=lambda backup: backup.time)
 
-    def newest(self) -> Backup | None:
-        """Raises BackupProblem when the folder cannot be read."""
-        return max(self.all(), key=lambda backup: backup.time, default=None)
+    def newest(self, until: Ms | None = None) -> Backup | None:
+        """The newest that is not younger than ``until``. Raises BackupProblem when the folder cannot be read."""
+        old_enough = (backup for backup in self.all() if until is None or backup.time <= until)
+        return max(old_enough, key=lambda backup: backup.time, default=None)
 
     @contextmanager
     def held(self) -> Iterator[None]:

@@ -67,8 +67,8 @@ def from_sqlite(error: sqlite3.Error, path: Path) -> StoreError | None:
         return StoreInUse(f"{path}: another program holds the store: {said}. Close it; it will be tried again.")
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
         return StoreCorrupt(
-            f"{path}: the file is damaged or no database: {said}. Move it aside together with its -wal and -shm "
-            "files; a new store is made at the next start."
+            f"{path}: the file is damaged or no database: {said}. A damaged store is moved aside when the "
+            "service starts, and the newest backup offered: swimup restore newest."
         )
     if primary in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM):
         return StoreError(

@@ -17,7 +17,7 @@ class Dated(Protocol):
     def time(self) -> Ms: ...
 
     @property
-    def schema(self) -> int: ...
+    def kin(self) -> Hashable: ...
 
 
 B = TypeVar("B", bound=Dated)
@@ -33,10 +33,10 @@ class Stay:
 
 
 def staying(backups: Iterable[B], stay: Stay, zone: tzinfo = UTC) -> list[B]:
-    """Those that stay, oldest first: the newest of each of the last days, weeks and months, and of each schema.
+    """Those that stay, oldest first: the newest of each of the last days, weeks and months, and of each kin.
 
-    The newest of all stays whatever the numbers say. That of an older schema stays because it is the way back to the program
-    that wrote it.
+    The newest of all stays whatever the numbers say. Kin are of one schema and one history: the newest of an older schema is
+    the way back to the program that wrote it, the newest from before a store was begun anew the way back to all there was.
     """
     newest_first = sorted(backups, key=lambda backup: backup.time, reverse=True)
     if not newest_first:
@@ -46,7 +46,7 @@ def staying(backups: Iterable[B], stay: Stay, zone: tzinfo = UTC) -> list[B]:
         (stay.daily, lambda backup: _local(backup, zone).date()),
         (stay.weekly, lambda backup: _local(backup, zone).isocalendar()[:2]),
         (stay.monthly, lambda backup: (_local(backup, zone).year, _local(backup, zone).month)),
-        (len(newest_first), lambda backup: backup.schema),
+        (len(newest_first), lambda backup: backup.kin),
     )
     for most, period in periods:
         first: dict[Hashable, Ms] = {}

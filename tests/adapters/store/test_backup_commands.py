@@ -11,8 +11,13 @@ from click.testing import CliRunner, Result
 
 from monitor.cli import swimup
 from monitor.core.model import Reading
+from monitor.service.anew import begin_anew
+from monitor.service.backing import Plan
 from monitor.settings.spare import LEFT_OUT
-from monitor.store import Store
+from monitor.store import Store, StoreCorrupt
+from monitor.store.backup import NIGHTLY, make_backup
+from monitor.store.backups import BackupFolder, read_backup
+from monitor.store.rotation import Stay
 from tests.system.daemon import configuration, table
 
 T0 = 1_770_000_000_000
@@ -61,11 +66,24 @@ def test_there_and_back(config: Path) -> None:
     assert "Secrets that stand in the configuration are left out of its copy" in told
     listed = good("backup", "--list", "-c", config)
     assert "backups/shed-" in listed
-    assert listed.endswith(" MB, by hand\n")
+    assert listed.endswith(" MB, 200 readings, by hand\n")
     add(config, 50)
     told = good("restore", "newest", "-c", config)
     assert "200 readings. What was there is kept as shed.sqlite3.aside-" in told
     assert "Start the service again." in told
+    assert readings(config) == 200
+
+
+def test_over_a_store_begun_anew_the_newest_is_from_before(config: Path) -> None:
+    """What the nights since have copied is the new, short history: that is not what anybody wants back."""
+    made = json.loads(good("backup", "--json", "-c", config))
+    before = read_backup(Path(made["file"]))
+    assert before is not None
+    plan = Plan(BackupFolder.of(store_of(config)), 210, Stay(), "UTC")
+    store_of(config).write_bytes(bytes(8192))
+    begin_anew(store_of(config), before.time + 60_000, plan, StoreCorrupt("it is damaged"))
+    make_backup(store_of(config), plan.folder, before.time + 120_000, NIGHTLY)
+    assert json.loads(good("restore", "newest", "--json", "-c", config))["backup"] == made["file"]
     assert readings(config) == 200
 
 

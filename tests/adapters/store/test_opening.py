@@ -136,7 +136,7 @@ def test_a_ruined_file_is_named_and_left_alone(path: Path, content: bytes) -> No
     """A file that a power cut has ruined is reported with what to do, and not written over."""
     path.parent.mkdir()
     path.write_bytes(content)
-    with pytest.raises(StoreCorrupt, match="Move it aside"):
+    with pytest.raises(StoreCorrupt, match="moved aside when the service starts"):
         Store.open(path)
     assert path.read_bytes() == content
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,7 +20,7 @@ BERLIN = ZoneInfo("Europe/Berlin")
 @dataclass(frozen=True)
 class Night:
     time: Ms
-    schema: int = 4
+    kin: tuple[int, Ms] = (4, T0)
 
 
 def after(nights: int, stay: Stay) -> list[Night]:
@@ -59,9 +60,10 @@ def test_of_a_day_the_newest_stays() -> None:
     assert staying([night, noon, late], Stay(7, 0, 0), BERLIN) == [late, noon]
 
 
-def test_the_way_back_to_an_older_program_stays() -> None:
-    """The newest of each older schema is kept, however old it is."""
-    old = [Night(T0 - number * DAY, 3) for number in (400, 399)]
+@pytest.mark.parametrize("kin", [(3, T0), (4, T0 - 900 * DAY)])
+def test_the_way_back_to_an_older_program_and_an_older_history_stays(kin: tuple[int, Ms]) -> None:
+    """The newest of each older schema is kept, however old it is; so is that of a history before it was begun anew."""
+    old = [Night(T0 - number * DAY, kin) for number in (400, 399)]
     assert staying([*old, *after(30, Stay(2, 0, 0))], Stay(2, 0, 0), BERLIN)[0] == old[1]
 
 
