@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from monitor.core.model import HOUR, Reading
-from monitor.store import SchemaTooNew, Store, StoreInUse, integrity
+from monitor.store import SchemaTooNew, Store, StoreError, StoreInUse, integrity
 from monitor.store import backup as backups
 from monitor.store.backup import BY_HAND, BackupStopped, make_backup, rotate, unchanged_since
 from monitor.store.backups import Backup, BackupFolder, BackupProblem, read_backup
@@ -243,6 +243,27 @@ def test_what_was_there_is_kept_with_all_it_had(path: Path, folder: BackupFolder
     assert len(sequence(first.aside)) == 600
     assert len(sequence(path)) == len(sequence(second.aside)) == 500
     assert S_IMODE(path.stat().st_mode) == 0o600
+
+
+def test_interrupted_at_the_last_step_the_store_is_as_it_was(
+    path: Path, folder: BackupFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """There is no instant at which a daemon that starts would find no store and begin an empty one."""
+    made = make_backup(filled(path), folder, T0, BY_HAND)
+    with Store.open(path) as store:
+        add(store, 500, 100)
+        store.commit()
+
+    def fails(self: Path, _target: Path) -> None:
+        raise OSError(5, f"Input/output error: {self.name}")
+
+    monkeypatch.setattr(type(path), "replace", fails)
+    with pytest.raises(StoreError, match="Input/output error"):
+        restore(made, path, T0)
+    monkeypatch.undo()
+    assert len(sequence(path)) == 600
+    assert not list(path.parent.glob("*.restore"))
+    assert len(sequence(restore(made, path, T0).store)) == 500
 
 
 def test_onto_an_empty_place(tmp_path: Path, path: Path, folder: BackupFolder) -> None:
