@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.model import DAY, HOUR, Ms
@@ -67,6 +67,7 @@ def test_the_way_back_to_an_older_program_and_an_older_history_stays(kin: tuple[
     assert staying([*old, *after(30, Stay(2, 0, 0))], Stay(2, 0, 0), BERLIN)[0] == old[1]
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.integers(0, 900 * 24), unique=True, max_size=60),
     st.builds(Stay, st.integers(1, 9), st.integers(0, 5), st.integers(0, 7)),
