@@ -11,6 +11,7 @@ import time
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -19,6 +20,10 @@ if TYPE_CHECKING:
     BrokerFactory = Callable[..., "Mosquitto"]
 
 START_S = 10.0
+
+# How fast an example is depends on what else the machine does; speed is measured in tests/bench.
+settings.register_profile("swimup", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("swimup")
 
 
 def free_port() -> int:
