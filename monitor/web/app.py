@@ -22,6 +22,7 @@ from monitor.web.counts import Counts
 from monitor.web.guard import SECURITY_HEADERS, Guard
 from monitor.web.harvesting import Harvesting
 from monitor.web.history import History
+from monitor.web.home_screen import HomeScreen
 from monitor.web.links import Links
 from monitor.web.live import Live
 from monitor.web.pages import Pages
@@ -70,6 +71,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *AlarmPages(site).routes(),
             *Trends(site).routes(),
             *push.routes(),
+            *HomeScreen(site).routes(),
             *acting,
             *Counts(site).pages(),
             *Stores(site).pages(),

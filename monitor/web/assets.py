@@ -15,7 +15,12 @@ from starlette.responses import Response
 if TYPE_CHECKING:
     from starlette.requests import Request
 
-_KINDS: Final = {"css": "text/css; charset=utf-8", "js": "text/javascript; charset=utf-8", "svg": "image/svg+xml"}
+_KINDS: Final = {
+    "css": "text/css; charset=utf-8",
+    "js": "text/javascript; charset=utf-8",
+    "svg": "image/svg+xml",
+    "png": "image/png",
+}
 _FOR_EVER: Final = "public, max-age=31536000, immutable"
 CHARTS: Final = "charts.js"
 """The charting library. It comes out of its installed package, so that the repository holds no copy of it."""
@@ -51,10 +56,9 @@ class Assets:
         """The address of ``bench.css`` and its like. Raises KeyError for a name that is not there."""
         return f"/static/{self._hashed[name]}"
 
-    def content(self, name: str) -> Response:
-        """A file under an address that must stay the same, so that a browser has to ask whether there is a newer one."""
-        content, kind = self._content[self._hashed[name]]
-        return Response(content, media_type=kind, headers={"Cache-Control": "no-cache"})
+    def text(self, name: str) -> str:
+        """What a file holds, for what is served under an address that stays the same. Raises KeyError."""
+        return self._content[self._hashed[name]][0].decode()
 
     async def serve(self, request: Request) -> Response:
         name = request.path_params["name"]
@@ -63,7 +67,7 @@ class Assets:
             raise HTTPException(404)
         content, kind = found
         headers = {"Cache-Control": _FOR_EVER, "Vary": "Accept-Encoding"}
-        if takes_gzip(request):
+        if takes_gzip(request) and kind != "image/png":
             if name not in self._packed:
                 self._packed[name] = gzip.compress(content, 9, mtime=0)
             content, headers["Content-Encoding"] = self._packed[name], "gzip"

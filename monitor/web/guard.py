@@ -21,7 +21,8 @@ LINK_PATH: Final = "/act/"
 
 SECURITY_HEADERS: Final = {
     "Content-Security-Policy": (
-        "default-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'"
+        "default-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'self'; "
+        "frame-ancestors 'none'; object-src 'none'"
     ),
     "X-Frame-Options": "DENY",
     "X-Content-Type-Options": "nosniff",

@@ -11,6 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.web import words
+from monitor.web.home_screen import WORKER
 from monitor.web.packing import packed
 from monitor.web.site import csrf_token
 
@@ -40,8 +41,17 @@ class Pages:
         view = newest.view
         flash = request.session.pop("flash", None) if "flash" in request.session else None
         parts = site.render_parts(view, csrf_token(request))
-        build = site.build(view)
-        page = site.page(request, "bench.html", view=view, build=build, shown=newest.name, flash=flash, parts=parts)
+        page = site.page(
+            request,
+            "bench.html",
+            view=view,
+            build=site.build(view),
+            shown=newest.name,
+            flash=flash,
+            parts=parts,
+            kept=False,
+            worker=WORKER,
+        )
         return packed(request, page)  # it repeats nothing of the request, so its length tells nobody the token in it
 
     async def login_form(self, request: Request) -> Response:

@@ -1,4 +1,4 @@
-"""Alarms on a phone: the page where a keeper subscribes a browser to pushes, its API, and the worker that shows them."""
+"""Alarms on a phone: the page where a keeper subscribes a browser to pushes, and its API."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from monitor.core.phones import Phone, Subscribe, Unsubscribe
 from monitor.core.rules_push import PHONES_AT_MOST
 from monitor.web import words
 from monitor.web.bodies import read_body
+from monitor.web.home_screen import WORKER
 from monitor.web.options import WebProblem
 from monitor.web.problems import INVALID, Trouble
 from monitor.web.when import rfc3339
@@ -27,8 +28,6 @@ if TYPE_CHECKING:
     from monitor.notify.pushkey import PushKey
     from monitor.web.site import Site
 
-WORKER: Final = "/push-worker.js"
-"""At the root, as a worker acts only below its own address."""
 NOT_CONFIGURED: Final = (
     'Pushes are not switched on: add [[channel]] kind = "webpush" to the configuration, then restart.'
 )
@@ -102,8 +101,6 @@ class Push:
         return [
             Route("/phones", self._site.open_page(self.page)),
             Route("/phones/{phone}/remove", self._site.form(self.remove), methods=["POST"]),
-            Route(WORKER, self.worker),
-            Route("/phones.webmanifest", self.manifest),
         ]
 
     def api_routes(self) -> list[Route]:
@@ -138,23 +135,6 @@ class Push:
         except Trouble as trouble:
             return self._site.back(request, trouble.detail, "refused", "/phones")
         return self._site.back(request, "Removed. No more pushes go there.", to="/phones")
-
-    async def worker(self, _request: Request) -> Response:
-        return self._site.assets.content("push-worker.js")
-
-    async def manifest(self, _request: Request) -> Response:
-        """Some phones take pushes only from a page that was put on the home screen, and ask for this."""
-        icon = {"src": self._site.assets.path("icon.svg"), "type": "image/svg+xml", "sizes": "any"}
-        name = self._site.desk.bench()["site"]
-        said = {
-            "name": name,
-            "short_name": name,
-            "start_url": "/",
-            "scope": "/",
-            "display": "standalone",
-            "icons": [icon],
-        }
-        return JSONResponse(said, media_type="application/manifest+json")
 
     # --- API
 

@@ -45,6 +45,16 @@ if TYPE_CHECKING:
 
 Answer = TypeVar("Answer")
 
+PAGES: Final = (
+    ("/", "Bench", True),
+    ("/trends", "Trends", True),
+    ("/batches", "Batches", True),
+    ("/count", "Count", True),
+    ("/guide", "Guide", False),
+    ("/report", "Report", False),
+    ("/phones", "Phones", False),
+)
+"""Where each page is, its short name, and whether it is wanted so often that a phone shows it beside the thumb."""
 DECISION_TIMEOUT: Final = 10.0
 """Seconds a command may take before the keeper is told that nothing answers."""
 
@@ -67,7 +77,9 @@ def _environment(assets: Assets) -> Environment:
     environment.filters["path"] = lambda text: quote(str(text), safe="")
     environment.filters["codes"] = _codes
     environment.filters["unbroken"] = words.unbroken
-    environment.globals.update(asset=assets.path, sights=words.SIGHTS, waits=words.WAITS, still_rings=words.STILL_RINGS)
+    environment.globals.update(
+        asset=assets.path, pages=PAGES, sights=words.SIGHTS, waits=words.WAITS, still_rings=words.STILL_RINGS
+    )
     environment.globals.update(reasons=words.REASONS, undone_for=UNDONE_FOR)
     return environment
 
@@ -157,14 +169,14 @@ class Site:
             site=self.desk.bench()["site"],
             csrf=csrf_token(request),
             login_needed=self.options.login_needed and bool(request.session.get("in")),
-            **values,
+            **{"here": request.url.path, **values},
         )
         return HTMLResponse(html, status)
 
     def open_to_all(self, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A page that belongs to no session: it reads no cookie and sets none."""
         html = self._templates.get_template(template).render(
-            site=self.desk.bench()["site"], csrf="", login_needed=False, **values
+            site=self.desk.bench()["site"], csrf="", login_needed=False, **{"here": "", **values}
         )
         return HTMLResponse(html, status)
 

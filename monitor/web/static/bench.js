@@ -6,16 +6,23 @@
   const csrf = document.querySelector("meta[name=csrf]").content;
   const SILENT = 15000; // ms without a word from the daemon; it speaks at least every five seconds
   const AGE_SHOWN_FROM = 120;
+  const FADES = [["age-2", 3600000], ["age-1", 600000]]; // ms from which a number looks older
+  const KEEP_EVERY = 60000; // ms between two copies for when the bench can't be reached
+  const kept = bench.dataset.kept === "yes"; // this is such a copy
   const clockFace = new Intl.DateTimeFormat("en-GB", { timeZone: bench.dataset.zone, hour: "2-digit", minute: "2-digit" });
   const dayFace = new Intl.DateTimeFormat("en-GB", { timeZone: bench.dataset.zone, weekday: "long", day: "numeric", month: "long" });
 
   let speed = Number(bench.dataset.speed);
   let heardNow = Number(bench.dataset.now); // the daemon's clock when it last spoke
   let heardAt = Date.now(); // ours at that moment; goes on while the page sleeps
-  let disconnected = false;
+  let disconnected = kept;
   let shown = bench.dataset.shown; // the view this page shows, so that it is not sent again
   let source = null;
   let retry = 0;
+  let keptAt = -Infinity;
+  let held = null; // what had the focus when its button was switched off
+  // A copy can't know when it was made but by the daemon's clock, which goes by the same time as ours unless it is simulated.
+  if (kept && speed === 1) heardAt = Math.min(heardNow, heardAt);
 
   const now = () => heardNow + (Date.now() - heardAt) * speed;
 
@@ -89,7 +96,24 @@
     document.body.classList.toggle("disconnected", on);
     cut.hidden = !on;
     cut.textContent = on ? `Disconnected since ${clockFace.format(heardNow)}. What you see is from then.` : "";
-    if (!on) for (const button of document.querySelectorAll("button[disabled]")) button.disabled = false;
+    hold(on);
+  }
+
+  // Nothing can be noted while nobody listens, and nothing may look as if it was.
+  function hold(on) {
+    if (on && document.activeElement?.matches("main button")) held = document.activeElement;
+    for (const button of document.querySelectorAll(on ? "main button" : "button[disabled]")) button.disabled = on;
+    if (on) return;
+    if (held?.isConnected && document.activeElement === document.body) held.focus({ preventScroll: true });
+    held = null;
+  }
+
+  // Registered here, as the bench is what a home screen opens. Where the browser does not allow it, all else works.
+  const worker = navigator.serviceWorker?.register(bench.dataset.worker).then(() => navigator.serviceWorker.ready).catch(() => null);
+  async function keepCopy() {
+    if (performance.now() - keptAt < KEEP_EVERY) return;
+    keptAt = performance.now();
+    (await worker)?.active?.postMessage("keep");
   }
 
   function tick() {
@@ -103,12 +127,14 @@
       const text = told ? `${duration(age)} old` : "";
       const place = number.querySelector("[data-age]");
       if (place.textContent !== text) place.textContent = text;
+      const fade = FADES.find(([, from]) => age >= from)?.[0];
+      for (const [name] of FADES) number.classList.toggle(name, name === fade);
     }
   }
 
   function heard(event) {
     const word = JSON.parse(event.data);
-    if (word.build !== bench.dataset.build) return location.reload();
+    if (kept || word.build !== bench.dataset.build) return location.reload();
     shown = event.lastEventId;
     heardNow = word.now;
     heardAt = Date.now();
@@ -117,6 +143,7 @@
     show(word.parts);
     setCut(false);
     tick();
+    keepCopy();
   }
 
   function connect() {
@@ -132,6 +159,7 @@
 
   // A second tap while the first is on its way must not say it twice.
   document.addEventListener("submit", (event) => {
+    if (disconnected && event.target.closest("main")) return event.preventDefault();
     for (const button of event.target.querySelectorAll("button")) setTimeout(() => { button.disabled = true; }, 0);
   });
   // One question open at a time.

@@ -94,7 +94,7 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     contexts, faults = [], []
 
     def open_at(served: Served, path: str = "/", **options: Any) -> Page:
-        context = chromium.new_context(**options)
+        context = chromium.new_context(**{"service_workers": "block", **options})
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(15_000)

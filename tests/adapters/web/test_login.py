@@ -73,8 +73,9 @@ def test_without_log_in_nothing_is_told_or_done(locked: Served) -> None:
                     "/static/ash",
                     "/api/v1/health",
                     "/api/v1/openapi.json",
-                    "/push-worker.js",
-                    "/phones.webmanifest",
+                    "/worker.js",
+                    "/offline",
+                    "/manifest.webmanifest",
                 ):
                     continue
                 assert answer.status_code in (303, 401, 403), (method, path)

@@ -14,6 +14,7 @@ PAIRS = [
         for letters in ("ink", "soft")
         for ground in ("paper", "raised", "high-paper", "medium-paper")
     ],
+    *[("faint", ground, 4.5) for ground in ("paper", "raised")],  # a number from long ago
     ("paper", "ink", 4.5),  # the letters of a filled button
     ("high", "paper", 4.5),  # STOPPED
     ("medium", "paper", 4.5),  # WEAK
