@@ -89,7 +89,7 @@ class HomeScreen:
         site = self._site
         view = make_view(site.desk.bench())
         parts = {
-            key: Markup(html.replace("<button", "<button disabled"))  # noqa: S704  (what was a text has no "<" left)
+            key: Markup(str(html).replace("<button", "<button disabled"))  # noqa: S704  (a text has no "<" left)
             for key, html in site.render_parts(view, csrf_token(request)).items()
         }
         build = site.build(view)

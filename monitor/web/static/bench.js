@@ -134,7 +134,8 @@
 
   function heard(event) {
     const word = JSON.parse(event.data);
-    if (kept || word.build !== bench.dataset.build) return location.reload();
+    if (kept) return location.replace("/");
+    if (word.build !== bench.dataset.build) return location.reload();
     shown = event.lastEventId;
     heardNow = word.now;
     heardAt = Date.now();

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Browser, Page
 
+    from monitor.notify.pushkey import PushKey
+
 FLAGS = [
     "--headless",
     "--no-sandbox",
@@ -32,9 +34,9 @@ FLAGS = [
 class Served:
     """A desk, and the real server in front of it on a port of its own."""
 
-    def __init__(self, desk: MemoryDesk, options: WebOptions) -> None:
+    def __init__(self, desk: MemoryDesk, options: WebOptions, key: PushKey | None = None) -> None:
         self.desk, self.options = desk, options
-        self.app = make_app(desk, options)
+        self.app = make_app(desk, options, key)
         self.server = WebServer(self.app, options.host, 0, options.cert_file, options.key_file)
         self.server.start()
 
@@ -64,8 +66,8 @@ def serve(tmp_path: Path) -> Iterator[Callable[..., Served]]:
     """Serve a desk with the given options; everything is stopped at the end."""
     running: list[Served] = []
 
-    def start(desk: MemoryDesk | None = None, **options: Any) -> Served:
-        served = Served(desk or MemoryDesk(), WebOptions(tmp_path / "state", **options))
+    def start(desk: MemoryDesk | None = None, *, key: PushKey | None = None, **options: Any) -> Served:
+        served = Served(desk or MemoryDesk(), WebOptions(tmp_path / "state", **options), key)
         running.append(served)
         return served
 

@@ -41,7 +41,7 @@ def test_acknowledging_takes_one_tap(served: Served, open_page: OpenPage, script
 def test_settling_takes_one_tap(served: Served, open_page: OpenPage, script: bool) -> None:
     """Air off on purpose is said with one tap and shows until when."""
     page = open_page(served, java_script_enabled=script)
-    page.locator("#vessel-1").get_by_role("button", name="Settling, 15 minutes, birch").click()
+    page.locator("#vessel-1").get_by_role("button", name="Settling, 15 min, birch").click()
     expect(page.locator("#vessel-1 .settling")).to_have_text("settling until 02:25")
     assert served.desk.done == [Settle(NOW, NOW, "birch", NOW + 15 * MINUTE)]
 
