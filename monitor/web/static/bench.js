@@ -61,7 +61,12 @@
     for (const child of old.children) if (child.dataset.key) keyed.set(child.dataset.key, child);
     let place = old.firstChild;
     for (const wanted of [...fresh.childNodes]) {
-      const same = wanted.dataset?.key && keyed.get(wanted.dataset.key);
+      const key = wanted.dataset?.key;
+      const same = key && keyed.get(key);
+      if (key && !same) {
+        old.insertBefore(wanted, place); // new: what was there goes on below it
+        continue;
+      }
       if (same && same !== place) old.insertBefore(same, place);
       const target = same || place;
       if (!target) {
@@ -79,6 +84,7 @@
   }
 
   function show(parts) {
+    const focused = document.activeElement;
     for (const [key, html] of Object.entries(parts)) {
       const part = document.getElementById(key);
       if (!part) return location.reload();
@@ -86,6 +92,7 @@
       for (const field of fresh.querySelectorAll("input[name=csrf]")) field.setAttribute("value", csrf);
       morphChildren(part, fresh);
     }
+    if (focused !== document.activeElement && focused.isConnected) focused.focus({ preventScroll: true }); // it was moved
     const count = Number(document.querySelector(".headline")?.dataset.count || 0);
     document.title = (count ? `(${count}) ` : "") + bench.dataset.site;
   }

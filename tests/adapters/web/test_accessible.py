@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import pytest
-from playwright.sync_api import TimeoutError  # noqa: A004  (Playwright's own, which is no OSError)
 from starlette.routing import Mount, Route
 
 from monitor.core.model import MINUTE
@@ -18,6 +17,7 @@ from monitor.web.links import Links
 from monitor.web.when import as_rfc3339
 from tests.adapters.web.memory_desk import NOW, an_alarm
 from tests.adapters.web.shed_record import PAST, fill, shed_desk
+from tests.adapters.web.until import comes_true
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -140,9 +140,8 @@ def faults_of(page: Page, axe: str) -> Iterator[str]:
     page.evaluate(axe)
     for width in WIDTHS:
         page.set_viewport_size({"width": width, "height": 800})
-        try:
-            page.wait_for_function("width => document.documentElement.scrollWidth <= width", arg=width, timeout=3000)
-        except TimeoutError:  # a chart takes a moment to draw itself anew
+        # A chart takes a moment to draw itself anew.
+        if not comes_true(page, "width => document.documentElement.scrollWidth <= width", width, within=3):
             yield f"{width}: runs out sideways"
         found = [*page.evaluate(_RUN, TAGS), *page.evaluate(_SMALL)]
         if page.evaluate("matchMedia('(forced-colors: active)').matches"):
