@@ -93,5 +93,5 @@ class HomeScreen:
             for key, html in site.render_parts(view, csrf_token(request)).items()
         }
         build = site.build(view)
-        known = {"view": view, "build": build, "parts": parts, "kept": True, "worker": WORKER}
+        known: dict[str, Any] = {"view": view, "build": build, "parts": parts, "kept": True, "worker": WORKER}
         return site.page(request, "bench.html", here="/", flash=None, **known)

@@ -45,7 +45,9 @@ ADDRESSES: Final = {
     "/offline": ["/offline"],
     "/login": [],  # where no password is set it leads away; it has a test of its own
     "/vessels/{vessel}/start": ["/vessels/cedar/start"],
-    "/batches/{batch:path}": ["/batches/ash-2026-03-01"],
+    "/batches": ["/batches"],
+    "/batches/{batch:path}": ["/batches/ash-2026-03-01", f"/batches/{PAST[-1]}"],
+    "/count": ["/count", "/count?drops=31+28+35&drop=0.05+mL&dilution=1&litres=1.5+L&cysts=2+g"],
     "/alarms/{alarm:path}": ["/alarms/air-stopped%3Abirch"],
     "/guide": ["/guide"],
     "/report": ["/report"],
@@ -58,7 +60,8 @@ ADDRESSES: Final = {
 # Where colours are forced axe-core reads what the style asked for instead of what is shown; _FORCED looks at that.
 _RUN: Final = """async (tags) => {
     const rules = { 'color-contrast': { enabled: !matchMedia('(forced-colors: active)').matches } };
-    const found = await axe.run(document, { runOnly: { type: 'tag', values: tags }, rules, resultTypes: ['violations'] });
+    const runOnly = { type: 'tag', values: tags };
+    const found = await axe.run(document, { runOnly, rules, resultTypes: ['violations'] });
     return found.violations.flatMap(one => one.nodes.map(node => `${one.id}: ${node.html.slice(0, 160)} ${node.failureSummary}`));
 }"""
 _FORCED: Final = """() => {

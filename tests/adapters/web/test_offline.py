@@ -28,7 +28,9 @@ PASSWORD = "brine shrimp at dawn"
 # What any cache of this page holds, as path by path.
 CACHED = """async () => {
     const held = [];
-    for (const name of await caches.keys()) for (const { url } of await (await caches.open(name)).keys()) held.push(new URL(url).pathname);
+    for (const name of await caches.keys()) {
+        for (const { url } of await (await caches.open(name)).keys()) held.push(new URL(url).pathname);
+    }
     return held.sort();
 }"""
 KEPT = f"async () => Boolean(navigator.serviceWorker.controller) && (await ({CACHED})()).includes('/kept')"
@@ -58,7 +60,7 @@ def test_without_the_daemon_the_bench_opens_as_it_was_says_so_and_comes_back_by_
     assert served.server.stop(10)
     page.reload()
     expect(page.locator("#cut")).to_have_text(
-        "This is from 02:10, Monday 2 March; not connected. Nothing can be noted until it is."
+        "This is from 02:10, Monday 2 March; not connected. “Today” is that day. Nothing can be noted until the link is back."
     )
     expect(page.locator(".alarm").first).to_contain_text("Air stopped in birch")
     expect(page.locator("#vessel-0 .number").first).to_contain_text(re.compile("24.1 °C.* old"))
