@@ -11,7 +11,6 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.web.site import csrf_token
-from monitor.web.view import make_view
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -87,7 +86,7 @@ class HomeScreen:
     async def kept(self, request: Request) -> Response:
         """The bench for later, when it can't be reached: it says from when it is, and nothing on it can be pressed."""
         site = self._site
-        view = make_view(site.desk.bench())
+        view = site.newest().view
         parts = {
             key: Markup(str(html).replace("<button", "<button disabled"))  # noqa: S704  (a text has no "<" left)
             for key, html in site.render_parts(view, csrf_token(request)).items()

@@ -61,7 +61,7 @@ ADDRESSES: Final = {
 _RUN: Final = """async (tags) => {
     const rules = { 'color-contrast': { enabled: !matchMedia('(forced-colors: active)').matches } };
     const runOnly = { type: 'tag', values: tags };
-    const found = await axe.run(document, { runOnly, rules, resultTypes: ['violations'] });
+    const found = await axe.run(document, { runOnly, rules, resultTypes: ['violations'], preload: false });
     return found.violations.flatMap(one => one.nodes.map(node => `${one.id}: ${node.html.slice(0, 160)} ${node.failureSummary}`));
 }"""
 _FORCED: Final = """() => {
