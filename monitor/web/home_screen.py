@@ -10,6 +10,7 @@ from markupsafe import Markup
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
+from monitor.web.packing import packed
 from monitor.web.site import csrf_token
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ WORKER: Final = "/worker.js"
 MANIFEST: Final = "/manifest.webmanifest"
 OFFLINE: Final = "/offline"
 KEPT: Final = "/kept"
-_SHELL: Final = ("bench.css", "bench.js", "offline.js", "icon.svg", "icon-192.png")
+_SHELL: Final = ("bench.css", "bench.js", "offline.js", "icon.svg")
 _DARK: Final = "#14100d"
 """What a phone shows while the page opens: the paper of the dark scheme, as a white screen hurts at night."""
 _ICONS: Final = (
@@ -93,4 +94,5 @@ class HomeScreen:
         }
         build = site.build(view)
         known: dict[str, Any] = {"view": view, "build": build, "parts": parts, "kept": True, "worker": WORKER}
-        return site.page(request, "bench.html", here="/", flash=None, **known)
+        page = site.page(request, "bench.html", here="/", flash=None, **known)
+        return packed(request, page)

@@ -95,7 +95,6 @@ def test_only_the_look_of_the_bench_and_one_copy_of_it_are_kept(served: Served, 
     assert {re.sub(r"\.[0-9a-f]{12}\.", ".", path) for path in held if path.startswith("/static/")} == {
         "/static/bench.css",
         "/static/bench.js",
-        "/static/icon-192.png",
         "/static/icon.svg",
         "/static/offline.js",
     }
