@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     OpenPage = Callable[..., Page]
 
-ACTIVE = "async () => Boolean((await navigator.serviceWorker.ready).active)"
+ACTIVE = "async () => (await navigator.serviceWorker.ready).active?.state === 'activated'"
 
 
 def size_of(png: bytes) -> str:
@@ -106,7 +106,10 @@ def test_one_worker_keeps_the_bench_and_still_shows_what_is_pushed(served: Serve
         lambda event: found.extend(one["registrationId"] for one in event["registrations"]),
     )
     session.send("ServiceWorker.enable")
-    page.wait_for_timeout(200)
+    for _ in range(100):
+        if found:
+            break
+        page.wait_for_timeout(50)
     assert len(set(found)) == 1
     letter = {
         "title": "Air stopped in birch",
