@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 from urllib.request import urlopen
 
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Page, sync_playwright
 
 FOLDER: Final = Path(__file__).with_name("pictures")
 FLAGS: Final = [
@@ -25,23 +25,24 @@ FLAGS: Final = [
     "--disable-component-update",
     "--disable-sync",
 ]
-SHOTS: Final = (  # name, address, width, colours, whole page or the first screen of it
-    ("bench-390-dark", "/", 390, "dark", True),
-    ("bench-1280-light", "/", 1280, "light", True),
-    ("trends-390-dark", "/trends", 390, "dark", True),
-    ("trends-1280-light", "/trends", 1280, "light", True),
-    ("batches-390-light", "/batches", 390, "light", True),
-    ("batch-390-dark", "/batches/{open}", 390, "dark", True),
-    ("batch-1280-light", "/batches/{ended}", 1280, "light", True),
-    ("compare-1280-light", "/trends?batch={ended}&against={earlier}", 1280, "light", True),
-    ("start-390-light", "/vessels/{vessel}/start", 390, "light", True),
-    ("count-390-dark", "/count?drops=12,15,9,11,8,13&drop=0.05+mL&litres=1.5&cysts=2+g", 390, "dark", True),
-    ("alarm-390-light", "/alarms/{alarm}", 390, "light", True),
-    ("guide-390-dark", "/guide", 390, "dark", False),
-    ("report-390-light", "/report", 390, "light", True),
-    ("phones-390-dark", "/phones", 390, "dark", True),
+SHOTS: Final = (  # name, address, width, colours; "#" and words: from where these stand
+    ("bench-390-dark", "/", 390, "dark"),
+    ("bench-1280-light", "/", 1280, "light"),
+    ("trends-390-dark", "/trends", 390, "dark"),
+    ("trends-1280-light", "/trends", 1280, "light"),
+    ("compare-1280-light", "/trends?batch={open}&against={ended}#How good was it", 1280, "light"),
+    ("batches-390-light", "/batches", 390, "light"),
+    ("batch-390-dark", "/batches/{open}", 390, "dark"),
+    ("batch-1280-light", "/batches/{open}", 1280, "light"),
+    ("harvest-390-light", "/batches/{open}#Harvested", 390, "light"),
+    ("start-390-light", "/vessels/{vessel}/start", 390, "light"),
+    ("count-390-dark", "/count?drops=12,15,9,11,8,13&drop=0.05+mL&litres=1.5&cysts=2+g", 390, "dark"),
+    ("alarm-390-light", "/alarms/{alarm}", 390, "light"),
+    ("guide-390-dark", "/guide", 390, "dark"),
+    ("report-390-light", "/report", 390, "light"),
+    ("phones-390-dark", "/phones", 390, "dark"),
 )
-HEIGHTS: Final = {390: 844, 1280: 800}
+HEIGHTS: Final = {390: 844, 1280: 1000}
 
 
 def told(url: str, path: str) -> Any:
@@ -50,18 +51,32 @@ def told(url: str, path: str) -> Any:
 
 
 def subjects(url: str) -> dict[str, str]:
-    """Batches, a vessel and an alarm of the running bench, to be put into addresses."""
+    """A batch under way with one that ended in the same vessel, and an alarm of the running bench, for addresses."""
     batches = told(url, "batches")["items"]
-    ended = [batch["id"] for batch in batches if batch["ended"]]
-    under_way = [batch["id"] for batch in batches if not batch["ended"]]
-    bench = told(url, "bench")
+    vessel = next(batch["vessel"] for batch in reversed(batches) if batch["ended"])
+    there = [batch for batch in batches if batch["vessel"] == vessel]
     return {
-        "open": under_way[-1],
-        "ended": ended[0],
-        "earlier": ended[-1],
-        "vessel": bench["vessels"][0]["id"],
-        "alarm": bench["alarms"][0]["id"],
+        "vessel": vessel,
+        "open": next(batch["id"] for batch in there if not batch["ended"]),
+        "ended": next(batch["id"] for batch in there if batch["ended"]),
+        "alarm": told(url, "bench")["alarms"][0]["id"],
     }
+
+
+def take(page: Page, url: str, path: str, file: Path) -> None:
+    """A phone's first screen, or all of a wide page. Raises SystemExit for a page that is not there."""
+    path, _, place = path.partition("#")
+    answer = page.goto(url + path)
+    if answer is None or not answer.ok:
+        raise SystemExit(f"{file.stem}: {path} answered {answer.status if answer else 'nothing'}")
+    if path.startswith("/trends"):
+        page.wait_for_selector(".plot canvas")
+    page.wait_for_timeout(500)
+    if place:
+        page.get_by_role("heading", name=place).first.evaluate("(heading) => heading.scrollIntoView()")
+        page.wait_for_timeout(200)
+    wide = page.viewport_size is not None and page.viewport_size["width"] > 1000
+    page.screenshot(path=file, full_page=wide and not place)
 
 
 def main(url: str) -> None:
@@ -70,19 +85,13 @@ def main(url: str) -> None:
     known = subjects(url)
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
-        for name, path, width, scheme, whole in SHOTS:
+        for name, path, width, scheme in SHOTS:
             page = browser.new_page(
                 viewport={"width": width, "height": HEIGHTS[width]},
                 color_scheme="dark" if scheme == "dark" else "light",
                 reduced_motion="reduce",
             )
-            answer = page.goto(url + path.format(**known))
-            if answer is None or not answer.ok:
-                raise SystemExit(f"{name}: {path} answered {answer.status if answer else 'nothing'}")
-            if path.startswith("/trends"):
-                page.wait_for_selector(".plot canvas")
-            page.wait_for_timeout(500)
-            page.screenshot(path=FOLDER / f"{name}.png", full_page=whole)
+            take(page, url, path.format(**known), FOLDER / f"{name}.png")
             page.close()
         browser.close()
 
