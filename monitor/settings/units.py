@@ -59,6 +59,9 @@ bubble = []
 percent = 0.01 = %
 """
 
+_SECONDS: Final = {"ms": 0.001, "min": 60.0, "h": 3600.0, "d": 86_400.0}
+"""Lengths of time that are read without pint, which is slow to load and which a small board need not have."""
+
 _NUMBER_THEN_UNIT = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*", re.DOTALL)
 # Names, one slash at most: pint would work out "s**9**9**9" if it were asked to.
 _UNIT = re.compile(r"(?:1|[^\W\d]\w*|%|°[CF])(?:/(?:[^\W\d]\w*|°[CF]))?")
@@ -179,6 +182,8 @@ def read(value: object, kind: Kind) -> float:
     number, text = _number_and_text(value, kind)
     if not text or text == kind.value.shown:
         return number
+    if kind is Kind.DURATION and text in _SECONDS:
+        return number * _SECONDS[text]
     try:
         source = _unit(text)
     except Unfit as unfit:

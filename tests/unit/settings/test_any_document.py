@@ -9,8 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from monitor.settings import ConfigError, Settings, from_document
-from monitor.settings.loader import parse_toml
 from monitor.settings.settings import LISTS, TABLES
+from monitor.settings.tomlfile import parse_toml
 
 scalars: st.SearchStrategy[Any] = st.one_of(
     st.text(max_size=12),

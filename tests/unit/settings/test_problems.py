@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from monitor.settings import ConfigError, from_document, load
-from monitor.settings.loader import parse_toml
+from monitor.settings.tomlfile import parse_toml
 
 if TYPE_CHECKING:
     from pathlib import Path
