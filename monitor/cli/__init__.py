@@ -29,6 +29,7 @@ COMMANDS = {
     "count": _Place("monitor.cli.count", "count", "Tell what counted drops say: how many swim, and what hatched."),
     "store": _Place("monitor.cli.store", "store", "Note what is chilled in a cold store, and that one is empty."),
     "alarm": _Place("monitor.cli.alarm", "alarm", "List alarms, acknowledge them, put them off; test the channels."),
+    "probe": _Place("monitor.cli.probe", "probe", "Publish what is wired to this board, or list it."),
     "replay": _Place("monitor.cli.replay", "replay", "Tell what would have been said over recorded readings."),
     "score": _Place("monitor.cli.score", "score", "Score the forecasts over batches whose outcome is known."),
     "export": _Place("monitor.cli.export", "export", "Write the history into a folder of plain files."),

@@ -11,6 +11,8 @@ from monitor.settings.forms import toml
 from monitor.settings.settings import LISTS, TABLES
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from pydantic.fields import FieldInfo
 
     from monitor.settings.base import Section
@@ -77,11 +79,21 @@ IN_FORCE: dict[str, list[dict[str, Any]]] = {
 
 def example() -> str:
     """The example as TOML."""
-    parts = [HEAD]
-    for name, kind in TABLES.items():
-        parts.append(_table(f"[{name}]", kind, IN_FORCE[name][0]))
-    for name, kind in LISTS.items():
-        items = IN_FORCE[name]
+    return written(HEAD, TABLES, LISTS, IN_FORCE)
+
+
+def written(
+    head: str,
+    tables: Mapping[str, type[Section]],
+    lists: Mapping[str, type[Section]],
+    in_force: Mapping[str, list[dict[str, Any]]],
+) -> str:
+    """The example of any models as TOML. The values of ``in_force`` are in force, all else is explained beside them."""
+    parts = [head]
+    for name, kind in tables.items():
+        parts.append(_table(f"[{name}]", kind, in_force[name][0]))
+    for name, kind in lists.items():
+        items = in_force[name]
         parts.append(_table(f"[[{name}]]", kind, items[0] if items else None))
         parts += [_brief(f"[[{name}]]", other) for other in items[1:]]
     return "\n".join(parts)

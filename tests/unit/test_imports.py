@@ -33,7 +33,20 @@ PURE = {
     "zoneinfo",
 }
 CLOCKS = {"now", "utcnow", "today", "time_ns", "monotonic", "monotonic_ns", "perf_counter", "localtime", "gmtime"}
-OUTSIDE = {"archive", "intake", "store", "notify", "web", "cli", "service", "settings", "score", "guide", "forward"}
+OUTSIDE = {
+    "archive",
+    "intake",
+    "store",
+    "notify",
+    "web",
+    "cli",
+    "service",
+    "settings",
+    "score",
+    "guide",
+    "forward",
+    "probe",
+}
 LOADED_BY = """
 import importlib, json, sys
 for name in json.loads(sys.argv[1]):

@@ -1,0 +1,53 @@
+"""The running number of readings. It goes on over restarts, and spares the card."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING, Final
+
+import structlog
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+log = structlog.get_logger()
+
+BLOCK: Final = 10_000
+"""Numbers are set aside in the file so many at a time. A restart leaves out what is left of them: no number comes twice."""
+
+
+class Count:
+    """Where the file cannot be used it counts all the same, from nought: readings matter more than their numbers."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._next = self._limit = self._read()
+
+    def take(self) -> int:
+        """The next number."""
+        if self._next >= self._limit:
+            self._limit = self._next + BLOCK
+            self._write(self._limit)
+        self._next += 1
+        return self._next - 1
+
+    def _read(self) -> int:
+        try:
+            return max(int(self._path.read_text(encoding="ascii")), 0)
+        except FileNotFoundError:
+            return 0
+        except (OSError, ValueError) as error:
+            log.warning("count.unreadable", file=str(self._path), reason=str(error))
+            return 0
+
+    def _write(self, limit: int) -> None:
+        new = self._path.with_name(self._path.name + ".new")
+        try:
+            self._path.parent.mkdir(parents=True, exist_ok=True)
+            with new.open("w", encoding="ascii") as file:
+                file.write(f"{limit}\n")
+                file.flush()
+                os.fsync(file.fileno())
+            new.replace(self._path)
+        except OSError as error:
+            log.warning("count.unsaved", file=str(self._path), reason=str(error))
