@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 import threading
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -104,23 +105,25 @@ def _once(settings: BoardSettings, sysfs: Path) -> int:
 
 def _list(sysfs: Path) -> None:
     click.echo("Thermometers on the 1-Wire bus, for [[one_wire]]:")
-    for device in onewire.devices(sysfs):
-        click.echo(f'  device = "{device}"   {_told(lambda device=device: f"{onewire.measure(sysfs, device):.1f} C")}')
-    if not onewire.devices(sysfs):
+    devices = onewire.devices(sysfs)
+    for device in devices:
+        told = _told(partial(onewire.measure, sysfs, device), "C")
+        click.echo(f'  device = "{device}"   {told}')
+    if not devices:
         click.echo("  none. Is the bus on (dtoverlay=w1-gpio), and the 4.7 kOhm resistor in place?")
     click.echo("Inputs of converters, for [[adc]]:")
-    found = adc.channels(sysfs)
-    for one in found:
-        told = _told(lambda one=one: f"{adc.volts(adc.folder(sysfs, one.device), one.channel):.3f} V")
+    inputs = adc.channels(sysfs)
+    for one in inputs:
+        told = _told(partial(adc.volts, one.folder, one.channel), "V")
         click.echo(f'  device = "{one.device}", channel = "{one.channel}"   {told}')
-    if not found:
+    if not inputs:
         click.echo("  none.")
     click.echo("Which wire is on which pin, for [[pin]], no board can tell: follow the wire.")
 
 
-def _told(measure: Callable[[], str]) -> str:
+def _told(measure: Callable[[], float], unit: str) -> str:
     try:
-        return measure()
+        return f"{measure():.2f} {unit}"
     except SensorFault as fault:
         return f"({fault})"
 

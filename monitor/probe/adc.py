@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 import time
+from pathlib import Path  # noqa: TC003  (a field of a tuple)
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from monitor.probe.fault import SensorFault
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from monitor.probe.settings import Adc
 
@@ -25,6 +25,7 @@ PAUSES_S: Final = (0.0013, 0.0029, 0.0041)
 class Found(NamedTuple):
     device: str
     channel: str
+    folder: Path
 
 
 def channels(sysfs: Path) -> list[Found]:
@@ -32,14 +33,14 @@ def channels(sysfs: Path) -> list[Found]:
     found: list[Found] = []
     for place in sorted((sysfs / FOLDER).glob("iio:device*")):
         inputs = sorted(raw.name.removeprefix("in_").removesuffix("_raw") for raw in place.glob("in_voltage*_raw"))
-        found += [Found(_name(place), one) for one in inputs]
+        found += [Found(_name(place), one, place) for one in inputs]
     return found
 
 
 def measure(sysfs: Path, adc: Adc, pause: Callable[[float], None] = time.sleep) -> float:
     """The reading in the units of its configuration. Raises SensorFault."""
     looks = []
-    place = folder(sysfs, adc.device)
+    place = _folder(sysfs, adc.device)
     for number in range(adc.samples):
         if number:
             pause(PAUSES_S[number % len(PAUSES_S)])
@@ -70,8 +71,7 @@ def _believed(found: float, adc: Adc) -> float:
     return found
 
 
-def folder(sysfs: Path, device: str) -> Path:
-    """The converter's own, by its name or number. Raises SensorFault."""
+def _folder(sysfs: Path, device: str) -> Path:
     for place in sorted((sysfs / FOLDER).glob("iio:device*")):
         if device in (place.name, _name(place)):
             return place

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 SECOND, MINUTE, HOUR, DAY = 1_000, 60_000, 3_600_000, 86_400_000
 
-EVERY = Duration(1 * SECOND, 1 * HOUR)
+EVERY = Duration(100, 1 * HOUR)
 DEVICE = Text('a device of the 1-Wire bus such as "28-0316a2798fff"', r"(10|22|28|3b|42)-[0-9a-f]{12}")
 ADC_DEVICE = Text('a converter as "swimup probe --list" shows it, such as "ads1015"', r"[A-Za-z0-9_.:-]+", longest=60)
 CHANNEL = Text('a channel as "swimup probe --list" shows it, such as "voltage0"', r"voltage[0-9]+(-voltage[0-9]+)?")
