@@ -41,6 +41,7 @@ STEADY_S: Final = 30.0
 """A link that lasted this long starts the back-off anew when it goes."""
 LOOK_S: Final = 0.2
 _TRY_AGAIN: Final = 0x97  # MQTT 5 section 3.4.2.1, quota exceeded
+_NO_WORD: Final = (0x00, 0x80)  # what the client says of its own when the line is simply gone
 _WIRE_FAULTS: Final = (OSError, ValueError, LookupError, struct.error, MQTTException)
 
 
@@ -67,7 +68,7 @@ class Sender:
         self._alive = alive
         self._delays = (first_delay_s, longest_delay_s)
         self._chance = random.Random()  # noqa: S311  (spreads load, guards nothing)
-        self._told_down = ""
+        self._told_down: set[str] = set()  # each reason once, until the broker is back
         self._lost = 0
         self._refused: set[str] = set()
         self._forget()
@@ -93,9 +94,9 @@ class Sender:
             self._ring.landed()
             if halt.is_set():
                 break
-            if why != self._told_down:
+            if why not in self._told_down:
+                self._told_down.add(why)
                 log.warning("broker.down", broker=self._link.address, reason=why, waiting=len(self._ring))
-                self._told_down = why
             failures = 1 if self._up and time.monotonic() - began > STEADY_S else failures + 1
             self._pause(halt, back_off(failures, self._chance, *self._delays))
         if len(self._ring):
@@ -148,7 +149,8 @@ class Sender:
             self._gone = f"the broker does not let us in: {code}"
 
     def _disconnected(self, _c: Client, _u: Any, _f: DisconnectFlags, code: ReasonCode, _p: Properties | None) -> None:
-        self._gone = self._gone or f"the connection ended: {code}"
+        word = "" if code.value in _NO_WORD else f": {code}"
+        self._gone = self._gone or f"the connection ended{word}"
 
     def _published(self, _c: Client, _u: Any, mid: int, code: ReasonCode, _p: Properties | None) -> None:
         topic = self._topics.pop(mid, "")
@@ -176,7 +178,7 @@ class Sender:
         if self._gone:
             return self._gone
         log.info("broker.up", broker=self._link.address, waiting=len(self._ring))
-        self._told_down = ""
+        self._told_down.clear()
         self._say(client, self._online, b"online")
         leave_by = None
         while not self._ended:
