@@ -1,0 +1,254 @@
+"""The publisher for microcontrollers, run by a real MicroPython against a real broker."""
+
+from __future__ import annotations
+
+import importlib.util
+import itertools
+import json
+import os
+import platform
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from monitor.core.quality import ProbeState, judge
+from monitor.intake.decode import decode
+from monitor.settings.probes import Probe
+from monitor.store import Store
+from tests.adapters.conftest import until
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from monitor.intake.session import Link
+    from tests.adapters.conftest import Hearing
+    from tests.conftest import BrokerFactory, Mosquitto
+
+    Hear = Callable[..., Hearing]
+    LinkTo = Callable[..., Link]
+
+pytestmark = pytest.mark.broker
+
+FOLDER = Path(__file__).parents[3] / "deploy/micropython"
+HEAP = "128k"  # as in a board with 264 kB of memory; here every word has twice the size
+
+# What a keeper fills in, with a sensor whose word is in a file and a clock that is set when a file is there.
+MAIN = """
+import json, os
+import publisher
+
+publisher.HOST, publisher.PORT, publisher.TOPIC = "127.0.0.1", {port}, "shed/micro"
+publisher.EVERY_MS, publisher.LONGEST_WAIT_MS, publisher.KEEP = 100, 300, {keep}
+publisher.USER, publisher.PASSWORD = {user!r}, "secret"
+
+def sense():
+    with open("sensor.json") as file:
+        return [tuple(one) for one in json.load(file)]
+
+real_now = publisher.now
+
+def now():
+    try:
+        os.stat("clock-is-set")
+    except OSError:
+        return None
+    return real_now()
+
+publisher.sense, publisher.now = sense, now
+publisher.run()
+"""
+WATER, FAULT, ONLINE = "shed/micro/ash-water", "shed/micro/ash-water/fault", "shed/micro/online"
+
+
+def interpreter() -> list[str]:
+    """Debian's micropython when it is there, else the same port out of a wheel, which is made for x86-64 only."""
+    if found := shutil.which("micropython"):
+        return [found]
+    if importlib.util.find_spec("micropython_unix"):
+        return [sys.executable, "-m", "micropython_unix"]
+    if platform.machine() != "x86_64":
+        pytest.skip("no micropython: install Debian's package of that name (13 and newer)")
+    pytest.fail("no micropython: install the test extra, or Debian's package of that name (13 and newer)")
+
+
+class Micro:
+    """A microcontroller of our own."""
+
+    def __init__(self, folder: Path, port: int, keep: int, user: str) -> None:
+        self._folder = folder
+        self._process: subprocess.Popen[bytes] | None = None
+        (folder / "main.py").write_text(MAIN.format(port=port, keep=keep, user=user))
+        self.senses(24.5)
+
+    def senses(self, value: float | str | None, fault: str = "") -> None:
+        new = self._folder / "new"
+        new.write_text(json.dumps([["ash-water", value, fault]]))
+        new.replace(self._folder / "sensor.json")
+
+    def set_clock(self) -> None:
+        (self._folder / "clock-is-set").touch()
+
+    def start(self) -> None:
+        self._process = subprocess.Popen(
+            [*interpreter(), "-X", f"heapsize={HEAP}", "main.py"],
+            cwd=self._folder,
+            env={**os.environ, "MICROPYPATH": str(FOLDER)},
+        )
+
+    def kill(self) -> None:
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait(10)
+            self._process = None
+
+
+@pytest.fixture
+def micros(tmp_path: Path) -> Iterator[Callable[..., Micro]]:
+    """Makes microcontrollers that end with the test: ``micros(broker, keep=300, user="", clock=True)``."""
+    made: list[Micro] = []
+
+    def make(broker: Mosquitto, *, keep: int = 300, user: str = "", clock: bool = True) -> Micro:
+        folder = tmp_path / f"micro-{len(made)}"
+        folder.mkdir()
+        made.append(Micro(folder, broker.port, keep, user))
+        if clock:
+            made[-1].set_clock()
+        made[-1].start()
+        return made[-1]
+
+    yield make
+    for one in made:
+        one.kill()
+
+
+def said(hearing: Hearing, topic: str) -> list[str]:
+    return [message.payload.decode() for message in hearing.messages if message.topic == topic]
+
+
+def numbers(hearing: Hearing) -> list[int]:
+    return [json.loads(text)["n"] for text in said(hearing, WATER)]
+
+
+@pytest.mark.parametrize("end", ["stop", "kill"])
+def test_a_broker_that_is_away_costs_no_reading(
+    mosquitto: Mosquitto, hear: Hear, link_to: LinkTo, micros: Callable[..., Micro], tmp_path: Path, end: str
+) -> None:
+    """However the broker ends, the monitor stores every reading once and in the order of measuring."""
+    hearing = hear(link_to(mosquitto), [WATER])
+    hearing.wait_up()
+    micros(mosquitto)
+    hearing.wait_payloads(3)
+    getattr(mosquitto, end)()
+    attempts = hearing.session.state.connections
+    until(lambda: hearing.session.state.connections >= attempts + 4)
+    mosquitto.start()
+    hearing.wait_up(2)
+    hearing.wait_payloads(len(hearing.messages) + 15)
+
+    bound = Probe.model_validate(
+        {
+            "id": "ash-water",
+            "topic": WATER,
+            "decoder": "json",
+            "pointer": "/value",
+            "time_pointer": "/time",
+            "sequence_pointer": "/n",
+            "measures": "water",
+            "vessel": "ash",
+            "every": "100 ms",
+        }
+    )
+    state = ProbeState(bound.spec())
+    stored = []
+    with Store.open(tmp_path / "shed.sqlite3") as store:
+        for message in list(hearing.messages):
+            (sample,) = decode(message.payload, bound.binding(), None)
+            new = store.add(judge(state, sample, message.arrived))
+            stored += [] if new is None else [new]
+    assert [reading.seq for reading in stored] == list(range(len(stored)))
+    assert len(stored) > 15
+    assert all(reading.own_time and reading.value == 24.5 for reading in stored)
+    arrivals = [reading.arrived for reading in stored if reading.arrived is not None]
+    assert max(after - before for before, after in itertools.pairwise(arrivals)) > 200, "none had to wait"
+    times = [reading.time for reading in stored]
+    assert times == sorted(times)
+
+
+def test_a_fault_is_kept_at_the_broker_until_it_is_over(
+    mosquitto: Mosquitto, hear: Hear, link_to: LinkTo, micros: Callable[..., Micro]
+) -> None:
+    """What cannot be believed is told in words and never as a value."""
+    hearing = hear(link_to(mosquitto), [WATER, FAULT])
+    hearing.wait_up()
+    micro = micros(mosquitto)
+    hearing.wait_payloads(2)
+    micro.senses(None, "the checksum does not fit")
+    until(lambda: '{"fault": "the checksum does not fit"}' in said(hearing, FAULT))
+    count = len(said(hearing, WATER))
+    micro.senses("running")
+    until(lambda: len(said(hearing, WATER)) > count)
+    until(lambda: said(hearing, FAULT)[-1] == "")
+    assert json.loads(said(hearing, WATER)[count])["value"] == "running"
+
+
+def test_the_board_is_offline_when_it_is_cut_off_and_counts_on(
+    mosquitto: Mosquitto, hear: Hear, link_to: LinkTo, micros: Callable[..., Micro]
+) -> None:
+    """Its will says so; started again it is online, and no number comes a second time."""
+    hearing = hear(link_to(mosquitto), [WATER, ONLINE])
+    hearing.wait_up()
+    micro = micros(mosquitto)
+    until(lambda: len(numbers(hearing)) >= 2)
+    micro.kill()
+    until(lambda: said(hearing, ONLINE) == ["online", "offline"])
+    before = len(numbers(hearing))
+    micro.start()
+    until(lambda: len(numbers(hearing)) >= before + 2)
+    assert said(hearing, ONLINE) == ["online", "offline", "online"]
+    assert numbers(hearing) == sorted(set(numbers(hearing)))
+    assert numbers(hearing)[-1] >= 1000
+
+
+def test_without_a_clock_what_is_old_waits_for_it(
+    brokers: BrokerFactory, hear: Hear, link_to: LinkTo, micros: Callable[..., Micro]
+) -> None:
+    """Only fresh readings go without a time; with the clock set the older ones follow, as many as were kept."""
+    broker = brokers(start=False)
+    micro = micros(broker, clock=False, keep=20)
+    hearing = hear(link_to(broker), [WATER])
+    until(lambda: hearing.session.state.connections > 4)
+    broker.start()
+    hearing.wait_up()
+    until(lambda: len(numbers(hearing)) >= 3)
+    live = [json.loads(text) for text in said(hearing, WATER)]
+    assert all(one["time"] is None for one in live)
+    first = live[0]["n"]
+    assert first > 0
+    micro.set_clock()
+    until(lambda: any(n < first for n in numbers(hearing)))
+    late = [json.loads(text) for text in said(hearing, WATER)]
+    assert all(one["time"] for one in late if one["n"] < first)
+    assert max(numbers(hearing).count(n) for n in numbers(hearing)) == 1
+
+
+def test_a_password_is_given_and_a_refusal_survived(
+    brokers: BrokerFactory, hear: Hear, link_to: LinkTo, micros: Callable[..., Micro], tmp_path: Path
+) -> None:
+    """A board that is let in with its name publishes; one that is not goes on trying and harms nobody."""
+    secrets = tmp_path / "passwords"
+    secrets.touch(mode=0o600)
+    for user in ("micro", "reader"):
+        subprocess.run(["mosquitto_passwd", "-b", str(secrets), user, "secret"], check=True)
+    broker = brokers(extra=[f"password_file {secrets}"], anonymous=False)
+    hearing = hear(link_to(broker, user="reader", password="secret"), [WATER])
+    hearing.wait_up()
+    stranger = micros(broker, user="stranger")
+    until(lambda: "not authorised" in broker.log.read_text())
+    stranger.kill()
+    assert hearing.messages == []
+    micros(broker, user="micro")
+    hearing.wait_payloads(2)
