@@ -31,7 +31,7 @@ KEEPALIVE_S = 30  # half as long again without a word, and the broker says "offl
 TIME_SERVER = "pool.ntp.org"  # or your own; "" when there is none
 
 THERMOMETER_PIN = 4
-THERMOMETERS = {}  # name -> number, as {"ash-water": "28ff641d8216035c"}; the numbers found are printed at the start
+THERMOMETERS = {}  # name -> number, as {"ash-water": "28ff641d8216035c"}; find() tells the numbers
 PUMP_PIN = None  # a contact to ground that is closed while the pump runs
 PUMP = "ash-air"
 
@@ -55,24 +55,35 @@ def sense():
     return found
 
 
-def thermometers():
-    """DS18B20 and the like. 85.0 is what they say before they have measured."""
+def bus():
+    """The driver, and the chips on the bus by their numbers."""
     import ds18x20
     import machine
     import onewire
 
-    bus = ds18x20.DS18X20(onewire.OneWire(machine.Pin(THERMOMETER_PIN)))
-    there = {"".join("%02x" % byte for byte in rom): rom for rom in bus.scan()}
+    driver = ds18x20.DS18X20(onewire.OneWire(machine.Pin(THERMOMETER_PIN)))
+    return driver, {"".join("%02x" % byte for byte in rom): rom for rom in driver.scan()}
+
+
+def find():
+    """What to write into THERMOMETERS: in the board's shell, import main and call main.find()."""
+    print(sorted(bus()[1]) or "no thermometer on the bus")
+
+
+def thermometers():
+    """DS18B20 and the like. 85.0 is what they say before they have measured."""
+    driver, there = bus()
     if there:
-        bus.convert_temp()
+        driver.convert_temp()
         time.sleep_ms(750)
     found = []
     for name, number in THERMOMETERS.items():
         if number not in there:
-            found.append((name, None, "%s is not on the bus; there: %s" % (number, ", ".join(there) or "none")))
+            also = ", ".join(sorted(there)) or "none"
+            found.append((name, None, "%s is not on the bus; there: %s" % (number, also)))
             continue
         try:
-            value = bus.read_temp(there[number])
+            value = driver.read_temp(there[number])
         except Exception as error:  # the driver raises its own plain ones
             found.append((name, None, "the checksum does not fit (%s): a loose wire" % error))
             continue
@@ -334,7 +345,12 @@ class Publisher:
         time.sleep_ms(max(10, min(self._due - self.uptime.look(), 500)))
 
     def _measure(self):
-        for name, value, fault in sense():
+        try:
+            found = sense()
+        except Exception as error:  # whatever a driver raises, a board that gives up helps nobody
+            print("not measured:", error)
+            return
+        for name, value, fault in found:
             self._faults[name] = fault
             if not fault:
                 self.ring.add(self._count.take(), name, value, self.uptime.look())

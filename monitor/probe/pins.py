@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import warnings
 from typing import TYPE_CHECKING, Any
 
 from monitor.probe.fault import SensorFault
@@ -43,6 +44,8 @@ class PinSensor:
         except ImportError:
             raise SensorFault("pins need gpiozero: pip install 'swimup[probe]', and lgpio on a real board") from None
         pull = PULL[self._pin.pull]
+        # It looks for one library after the other that can move pins; that it did not find the first is no news.
+        warnings.filterwarnings("ignore", category=gpiozero.PinFactoryFallback)
         try:
             device = gpiozero.DigitalInputDevice(
                 self._pin.pin,
@@ -50,6 +53,10 @@ class PinSensor:
                 active_state=True if pull is None else None,
                 bounce_time=self._pin.bounce / 1000 or None,
             )
+        except gpiozero.BadPinFactory as error:
+            raise SensorFault(
+                "nothing here can read pins: pip install lgpio, and run it on the board itself"
+            ) from error
         except (gpiozero.GPIOZeroError, OSError, RuntimeError) as error:
             raise SensorFault(f"GPIO {self._pin.pin} cannot be had: {error}") from error
         if self._pin.pulses:

@@ -89,15 +89,25 @@ class Micro:
         new.write_text(json.dumps([["ash-water", value, fault]]))
         new.replace(self._folder / "sensor.json")
 
+    def breaks(self) -> None:
+        """The driver raises something."""
+        (self._folder / "sensor.json").unlink()
+
+    def printed(self, text: str) -> bool:
+        return text in (self._folder / "printed").read_text()
+
     def set_clock(self) -> None:
         (self._folder / "clock-is-set").touch()
 
     def start(self) -> None:
-        self._process = subprocess.Popen(
-            [*interpreter(), "-X", f"heapsize={HEAP}", "main.py"],
-            cwd=self._folder,
-            env={**os.environ, "MICROPYPATH": str(FOLDER)},
-        )
+        with (self._folder / "printed").open("ab") as log:
+            self._process = subprocess.Popen(
+                [*interpreter(), "-X", f"heapsize={HEAP}", "main.py"],
+                cwd=self._folder,
+                env={**os.environ, "MICROPYPATH": str(FOLDER)},
+                stdout=log,
+                stderr=log,
+            )
 
     def kill(self) -> None:
         if self._process is not None:
@@ -172,7 +182,7 @@ def test_a_broker_that_is_away_costs_no_reading(
     assert [reading.seq for reading in stored] == list(range(len(stored)))
     assert len(stored) > 15
     assert all(reading.own_time and reading.value == 24.5 for reading in stored)
-    arrivals = [reading.arrived for reading in stored if reading.arrived is not None]
+    arrivals = [reading.arrived or 0 for reading in stored]
     assert max(after - before for before, after in itertools.pairwise(arrivals)) > 200, "none had to wait"
     times = [reading.time for reading in stored]
     assert times == sorted(times)
@@ -181,7 +191,7 @@ def test_a_broker_that_is_away_costs_no_reading(
 def test_a_fault_is_kept_at_the_broker_until_it_is_over(
     mosquitto: Mosquitto, hear: Hear, link_to: LinkTo, micros: Callable[..., Micro]
 ) -> None:
-    """What cannot be believed is told in words and never as a value."""
+    """What cannot be believed is told in words and never as a value; a driver that raises stops nothing."""
     hearing = hear(link_to(mosquitto), [WATER, FAULT])
     hearing.wait_up()
     micro = micros(mosquitto)
@@ -193,6 +203,10 @@ def test_a_fault_is_kept_at_the_broker_until_it_is_over(
     until(lambda: len(said(hearing, WATER)) > count)
     until(lambda: said(hearing, FAULT)[-1] == "")
     assert json.loads(said(hearing, WATER)[count])["value"] == "running"
+    micro.breaks()
+    until(lambda: micro.printed("not measured"))
+    micro.senses(25.0)
+    until(lambda: json.loads(said(hearing, WATER)[-1])["value"] == 25.0)
 
 
 def test_the_board_is_offline_when_it_is_cut_off_and_counts_on(
@@ -252,3 +266,65 @@ def test_a_password_is_given_and_a_refusal_survived(
     assert hearing.messages == []
     micros(broker, user="micro")
     hearing.wait_payloads(2)
+
+
+# The drivers of a real board, as far as the publisher calls them.
+DRIVERS = {
+    "machine.py": """
+class Pin:
+    IN = PULL_UP = 1
+    def __init__(self, number, *how):
+        self.number = number
+    def value(self):
+        return {level}
+""",
+    "onewire.py": "class OneWire:\n    def __init__(self, pin):\n        assert pin.number == 4\n",
+    "ds18x20.py": """
+VALUES = {{0x41: 24.5625, 0x42: 85.0, 0x43: 150.0}}
+class DS18X20:
+    def __init__(self, bus):
+        self.asked = False
+    def scan(self):
+        return [bytearray([0x28, last]) for last in (0x41, 0x42, 0x43, 0x44)]
+    def convert_temp(self):
+        self.asked = True
+    def read_temp(self, rom):
+        assert self.asked
+        if rom[1] not in VALUES:
+            raise Exception("CRC error")
+        return VALUES[rom[1]]
+""",
+}
+ONCE = """
+import json, publisher
+publisher.THERMOMETERS = {"ash": "2841", "birch": "2842", "cedar": "2843", "room": "2844", "gone": "28ff"}
+publisher.PUMP_PIN = 17
+print(json.dumps(publisher.sense()))
+"""
+
+
+@pytest.mark.parametrize(("level", "word"), [(0, "running"), (1, "stopped")])
+def test_what_the_drivers_say_is_told_as_value_or_fault(tmp_path: Path, level: int, word: str) -> None:
+    """A temperature is a value; 85.0, what no chip can measure, a bad checksum and a missing chip are faults."""
+    for name, text in DRIVERS.items():
+        (tmp_path / name).write_text(text.format(level=level) if "{" in text else text)
+    (tmp_path / "main.py").write_text(ONCE)
+    done = subprocess.run(
+        [*interpreter(), "main.py"],
+        cwd=tmp_path,
+        env={**os.environ, "MICROPYPATH": f"{tmp_path}:{FOLDER}"},
+        capture_output=True,
+        check=True,
+        timeout=20,
+    )
+    found = {name: (value, fault) for name, value, fault in json.loads(done.stdout)}
+    assert found["ash"] == (24.563, "") or found["ash"] == (24.562, "")
+    assert found["ash-air"] == (word, "")
+    for name, says in (
+        ("birch", "85.0"),
+        ("cedar", "more or less"),
+        ("room", "CRC error"),
+        ("gone", "there: 2841, 2842"),
+    ):
+        assert found[name][0] is None
+        assert says in found[name][1]

@@ -106,6 +106,14 @@ def test_the_monitor_tells_running_weak_and_stopped_from_pulses(factory: Any, se
     assert told == [None, Air.RUNNING, Air.WEAK, Air.STOPPED]
 
 
+def test_where_there_are_no_pins_the_fault_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a machine that has none, or without the library that reads them, no keeper sees a traceback."""
+    monkeypatch.setattr(Device, "pin_factory", None)
+    monkeypatch.setenv("GPIOZERO_PIN_FACTORY", "")
+    with pytest.raises(SensorFault, match="nothing here can read pins"):
+        PinSensor(Pin.model_validate({"id": "ash-air", "pin": 17})).measure()
+
+
 def test_without_the_library_the_fault_says_what_to_install(sensor: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """A board without gpiozero is told the one line that brings it."""
     monkeypatch.setitem(__import__("sys").modules, "gpiozero", None)
