@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-import time
-from dataclasses import dataclass, field
+import threading
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -49,17 +48,6 @@ BOUND = Probe.model_validate(
         "every": "100 ms",
     }
 )
-
-
-@dataclass
-class Moody(Clock):
-    """A board's clock that nobody has set yet."""
-
-    known: bool = False
-    _offset: int = field(default_factory=lambda: time.time_ns() // 1_000_000 - time.monotonic_ns() // 1_000_000)
-
-    def wall(self) -> int | None:
-        return self.steady() + self._offset if self.known else None
 
 
 def said(hearing: Hearing, topic: str) -> list[str]:
@@ -153,8 +141,8 @@ def test_a_board_that_does_not_know_the_time_keeps_what_is_old(
     """Without a clock only fresh readings go, without a time; once it is set the older ones follow with theirs."""
     broker = brokers(start=False)
     tree.thermometer(ASH, answer(24_000))
-    clock = Moody()
-    board = boards(broker, one_wire=ONE_WIRE, clock=clock)
+    known = threading.Event()
+    board = boards(broker, one_wire=ONE_WIRE, clock=Clock(asked=known.is_set))
     until(lambda: len(board.runner.ring) >= 8)
     broker.start()
     hearing = hear(link_to(broker), [WATER])
@@ -162,7 +150,7 @@ def test_a_board_that_does_not_know_the_time_keeps_what_is_old(
     until(lambda: len(numbers(hearing)) >= 3)
     live = [json.loads(text) for text in said(hearing, WATER)]
     assert all(one["time"] is None and one["n"] > 5 for one in live)
-    clock.known = True
+    known.set()
     until(lambda: 0 in numbers(hearing))
     board.stop()
     until(lambda: len(board.runner.ring) == 0)
