@@ -49,7 +49,7 @@ def synchronised() -> bool:
         return True
     try:
         libc = ctypes.CDLL(None, use_errno=True)
-        state = libc.adjtimex(ctypes.create_string_buffer(_ROOM))  # all noughts: only asks
+        state = int(libc.adjtimex(ctypes.create_string_buffer(_ROOM)))  # all noughts: only asks
     except (OSError, AttributeError, MemoryError):  # the last where nothing may be both written and run
         return False
     return 0 <= state < _TIME_ERROR

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import time
+from types import SimpleNamespace
+from typing import TYPE_CHECKING
 
 import pytest
 
+from monitor.probe import clock
 from monitor.probe.clock import Clock, rfc3339, synchronised
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def test_a_clock_that_was_set_stays_known() -> None:
     """A time server that goes away later takes no reading its time."""
     answers = iter([False, True])
-    clock = Clock(asked=lambda: next(answers))
-    assert clock.wall() is None
-    assert clock.wall() is not None
-    assert clock.wall() is not None
+    board = Clock(asked=lambda: next(answers))
+    assert board.wall() is None
+    assert board.wall() is not None
+    assert board.wall() is not None
 
 
 def test_a_clock_from_another_year_is_never_known(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -24,9 +30,14 @@ def test_a_clock_from_another_year_is_never_known(monkeypatch: pytest.MonkeyPatc
     assert Clock(trusted=True).wall() is None
 
 
-def test_the_kernel_is_asked() -> None:
-    """The real question has an answer on this machine, whichever it is."""
-    assert synchronised() in (True, False)
+@pytest.mark.parametrize(("answer", "known"), [(0, True), (1, True), (5, False), (-1, False)])
+def test_the_kernel_is_asked(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, answer: int, known: bool) -> None:
+    """Its answer counts (5: not synchronised, adjtimex(2)); where it gives none, the time service's own mark does."""
+    monkeypatch.setattr(clock, "_STAMP", tmp_path / "synchronized")
+    monkeypatch.setattr("ctypes.CDLL", lambda *_, **__: SimpleNamespace(adjtimex=lambda _buffer: answer))
+    assert synchronised() is known
+    (tmp_path / "synchronized").touch()
+    assert synchronised()
 
 
 def test_a_time_is_written_as_rfc_3339() -> None:
