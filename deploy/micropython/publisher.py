@@ -163,25 +163,29 @@ class Uptime:
 
 
 class Count:
+    """One for each sensor, so that a gap in it tells of a loss."""
+
     def __init__(self):
         try:
             with open(COUNT_FILE) as file:
-                self._next = int(file.read())
+                self._first = int(file.read())
         except (OSError, ValueError):
-            self._next = 0
-        self._limit = self._next
+            self._first = 0
+        self._limit = self._first
+        self._next = {}
 
-    def take(self):
-        if self._next >= self._limit:
-            self._limit = self._next + COUNT_BLOCK
+    def take(self, name):
+        n = self._next.get(name, self._first)
+        if n >= self._limit:
+            self._limit += COUNT_BLOCK
             try:
                 with open(COUNT_FILE + ".new", "w") as file:
                     file.write(str(self._limit))
                 os.rename(COUNT_FILE + ".new", COUNT_FILE)
             except OSError as error:
                 print("the count cannot be kept:", error)
-        self._next += 1
-        return self._next - 1
+        self._next[name] = n + 1
+        return n
 
 
 # -- what waits for the broker -------------------------------------------------------------------------------------
@@ -353,7 +357,7 @@ class Publisher:
         for name, value, fault in found:
             self._faults[name] = fault
             if not fault:
-                self.ring.add(self._count.take(), name, value, self.uptime.look())
+                self.ring.add(self._count.take(name), name, value, self.uptime.look())
 
     def _connect(self):
         try:

@@ -94,12 +94,6 @@ class BoardRunner:
     ) -> None:
         clock = clock or Clock(trusted=settings.board.trust_clock)
         count = Count(settings.board.count_file)
-        lock = threading.Lock()
-
-        def take() -> int:
-            with lock:
-                return count.take()
-
         self.ring = Ring(settings.board.keep)
         self.health = Health()
         self._clock = clock
@@ -107,7 +101,7 @@ class BoardRunner:
         self._bench = Bench(settings, sysfs)
         self._longest: Ms = max(sensor.every for sensor in settings.sensors)
         self._rounds = [
-            Rounds(name, tasks, self.ring, self.health, take, clock)
+            Rounds(name, tasks, self.ring, self.health, count, clock)
             for name, tasks in self._bench.groups.items()
             if tasks
         ]

@@ -1,8 +1,9 @@
-"""The running number of readings. It goes on over restarts, and spares the card."""
+"""The running numbers of readings. They go on over restarts, and spare the card."""
 
 from __future__ import annotations
 
 import os
+import threading
 from typing import TYPE_CHECKING, Final
 
 import structlog
@@ -17,19 +18,26 @@ BLOCK: Final = 10_000
 
 
 class Count:
-    """Where the file cannot be used it counts all the same, from nought: readings matter more than their numbers."""
+    """A count for each sensor, so that a gap in one tells of a loss. Any thread.
+
+    Where the file cannot be used it counts all the same, from nought: readings matter more than their numbers.
+    """
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        self._next = self._limit = self._read()
+        self._first = self._limit = self._read()
+        self._next: dict[str, int] = {}
+        self._lock = threading.Lock()
 
-    def take(self) -> int:
-        """The next number."""
-        if self._next >= self._limit:
-            self._limit = self._next + BLOCK
-            self._write(self._limit)
-        self._next += 1
-        return self._next - 1
+    def take(self, sensor: str) -> int:
+        """The sensor's next number."""
+        with self._lock:
+            n = self._next.get(sensor, self._first)
+            if n >= self._limit:
+                self._limit += BLOCK
+                self._write(self._limit)
+            self._next[sensor] = n + 1
+            return n
 
     def _read(self) -> int:
         try:

@@ -6,6 +6,7 @@ import json
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
+from itertools import count
 from typing import TYPE_CHECKING, Final
 
 from monitor.probe.clock import rfc3339
@@ -19,7 +20,9 @@ MOST: Final = 100_000
 
 @dataclass(slots=True)
 class Held:
-    """A reading. ``measured`` is by the steady clock; ``time`` UTC, None while nobody knew it."""
+    """A reading. ``n`` is the sensor's count, ``key`` the ring's own; ``measured`` is by the steady clock; ``time`` UTC,
+    None while nobody knew it.
+    """
 
     n: int
     topic: str
@@ -28,6 +31,7 @@ class Held:
     every: Ms
     time: Ms | None = None
     payload: bytes = b""
+    key: int = 0
 
     def encode(self) -> bytes:
         """The message. It stays the same however often it is sent, so that a repeat is known as one."""
@@ -46,6 +50,7 @@ class Ring:
         self._most = most
         self._held: OrderedDict[int, Held] = OrderedDict()
         self._waiting: OrderedDict[int, Held] = OrderedDict()  # those of them that are not under way
+        self._keys = count(1)
         self._lock = threading.Lock()
         self.lost = 0
         """Readings that grew too old, or that the broker refused."""
@@ -55,9 +60,10 @@ class Ring:
 
     def add(self, held: Held) -> None:
         with self._lock:
-            self._held[held.n] = self._waiting[held.n] = held
+            held.key = next(self._keys)
+            self._held[held.key] = self._waiting[held.key] = held
             while len(self._held) > self._most or self._oldest().measured < held.measured - self._keep:
-                self._drop(self._oldest().n)
+                self._drop(self._oldest().key)
 
     def next(self, steady: Ms, wall: Ms | None) -> Held | None:
         """The reading to send now, marked as under way.
@@ -70,21 +76,21 @@ class Ring:
                 if held.time is None and wall is not None and not held.payload:
                     held.time = wall - (steady - held.measured)
                 if held.time is not None or held.payload or steady - held.measured <= held.every:
-                    del self._waiting[held.n]
+                    del self._waiting[held.key]
                     return held
         return None
 
-    def taken(self, n: int) -> None:
+    def taken(self, key: int) -> None:
         """The broker has it."""
         with self._lock:
-            self._held.pop(n, None)
-            self._waiting.pop(n, None)
+            self._held.pop(key, None)
+            self._waiting.pop(key, None)
 
-    def refused(self, n: int) -> None:
+    def refused(self, key: int) -> None:
         """The broker will never have it."""
         with self._lock:
-            if n in self._held:
-                self._drop(n)
+            if key in self._held:
+                self._drop(key)
 
     def landed(self) -> None:
         """The connection is gone: what was under way waits again, in its old place."""
@@ -94,7 +100,7 @@ class Ring:
     def _oldest(self) -> Held:
         return next(iter(self._held.values()))
 
-    def _drop(self, n: int) -> None:
-        del self._held[n]
-        self._waiting.pop(n, None)
+    def _drop(self, key: int) -> None:
+        del self._held[key]
+        self._waiting.pop(key, None)
         self.lost += 1

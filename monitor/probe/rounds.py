@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from monitor.core.model import Ms
     from monitor.probe.clock import Clock
+    from monitor.probe.count import Count
     from monitor.probe.ring import Ring
 
 log = structlog.get_logger()
@@ -58,7 +59,7 @@ class Rounds:
     """Measures some sensors in turn, in a thread of its own: one bus that is slow or stuck holds up no other."""
 
     def __init__(
-        self, name: str, tasks: Sequence[Task], ring: Ring, health: Health, count: Callable[[], int], clock: Clock
+        self, name: str, tasks: Sequence[Task], ring: Ring, health: Health, count: Count, clock: Clock
     ) -> None:
         self.name = name
         self.beat: Ms = clock.steady()
@@ -91,4 +92,4 @@ class Rounds:
         measured, wall = self._clock.steady(), self._clock.wall()
         if self._health.say(task.topic, "", wall):
             log.info("sensor.reads", sensor=task.id, value=value)
-        self._ring.add(Held(self._count(), task.topic, value, measured, task.every, wall))
+        self._ring.add(Held(self._count.take(task.id), task.topic, value, measured, task.every, wall))

@@ -75,7 +75,7 @@ class Sender:
 
     def _forget(self) -> None:
         """What belongs to one connection."""
-        self._flying: dict[int, int] = {}  # packet id -> number of the reading
+        self._flying: dict[int, int] = {}  # packet id -> key of the reading
         self._topics: dict[int, str] = {}  # packet id -> topic, of all that the broker has not taken yet
         self._said: dict[str, bytes] = {}  # topic of a fault -> what the broker keeps there
         self._up = False
@@ -154,17 +154,17 @@ class Sender:
 
     def _published(self, _c: Client, _u: Any, mid: int, code: ReasonCode, _p: Properties | None) -> None:
         topic = self._topics.pop(mid, "")
-        n = self._flying.pop(mid, None)
+        key = self._flying.pop(mid, None)
         if not code.is_failure:
-            if n is not None:
-                self._ring.taken(n)
+            if key is not None:
+                self._ring.taken(key)
             self._refused.discard(topic)
             return
         if code.value == _TRY_AGAIN:
             self._gone = "the broker has no room for more just now"
             return
-        if n is not None:
-            self._ring.refused(n)
+        if key is not None:
+            self._ring.refused(key)
         if topic not in self._refused:
             self._refused.add(topic)
             log.error("topic.refused", topic=topic, reason=str(code), todo="allow this board to write to the topic")
@@ -209,7 +209,7 @@ class Sender:
             if held is None:
                 break
             mid = self._send(client, held.topic, held.encode(), retain=False)
-            self._flying[mid] = held.n
+            self._flying[mid] = held.key
         if self._ring.lost > self._lost:
             self._lost = self._ring.lost
             log.error("readings.lost", count=self._lost)

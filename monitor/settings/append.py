@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.settings.errors import ConfigError, Problem
-from monitor.settings.loader import from_document, parse_toml
+from monitor.settings.loader import from_document
+from monitor.settings.tomlfile import parse_toml
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -24,7 +24,7 @@ def drain(ring: Ring, steady: int, wall: int | None) -> list[Held]:
     """All that may go now, taken by the broker as it comes."""
     out = []
     while (one := ring.next(steady, wall)) is not None:
-        ring.taken(one.n)
+        ring.taken(one.key)
         out.append(one)
     return out
 
@@ -73,7 +73,7 @@ def test_whatever_happens_none_is_lost_and_the_order_is_kept(steps: list[str]) -
             ring.add(held(made, made * 1_000, WALL + made * 1_000))
             made += 1
         elif step == "send" and (one := ring.next(made * 1_000, WALL)) is not None:
-            flying.append(one.n)
+            flying.append(one.key)
             got.append(one.n)
         elif step == "taken" and flying:
             ring.taken(flying.pop(0))
