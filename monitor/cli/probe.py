@@ -84,8 +84,10 @@ def _run(settings: BoardSettings, sysfs: Path) -> None:
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, end)
     watchdog.ready()
-    runner.run(halt)
+    well = runner.run(halt)
     watchdog.stopping()
+    if not well:
+        sys.exit(EXIT_FAULTY)
 
 
 def _once(settings: BoardSettings, sysfs: Path) -> int:

@@ -7,6 +7,8 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
+import structlog
+
 from monitor.intake.link import Link
 from monitor.probe import adc, onewire
 from monitor.probe.clock import Clock
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
 
     from monitor.core.model import Ms
     from monitor.probe.settings import BoardSettings
+
+log = structlog.get_logger()
 
 STUCK_MS: Final = 120_000
 """A thread that measures shows signs of life more often, even with a bus of a dozen slow chips beside its longest pause."""
@@ -98,6 +102,9 @@ class BoardRunner:
         self.health = Health()
         self._clock = clock
         self._alive = alive
+        self._threads: list[threading.Thread] = []
+        self._halt = threading.Event()
+        self._broken = False
         self._bench = Bench(settings, sysfs)
         self._longest: Ms = max(sensor.every for sensor in settings.sensors)
         self._rounds = [
@@ -111,7 +118,7 @@ class BoardRunner:
             self.ring,
             self.health,
             clock,
-            alive=lambda: alive(self.stuck()),
+            alive=self._look,
             first_delay_s=first_delay_s,
             longest_delay_s=longest_delay_s,
         )
@@ -121,15 +128,28 @@ class BoardRunner:
         now = self._clock.steady()
         return ", ".join(one.name for one in self._rounds if now - one.beat > STUCK_MS + self._longest)
 
-    def run(self, halt: threading.Event) -> None:
-        """Until told to stop; blocks."""
-        threads = [threading.Thread(target=one.run, args=(halt,), name=one.name, daemon=True) for one in self._rounds]
-        for thread in threads:
+    def run(self, halt: threading.Event) -> bool:
+        """Until told to stop; blocks. Returns whether that was why: when a thread ends by itself, so does all of it."""
+        self._halt = halt
+        self._threads = [
+            threading.Thread(target=one.run, args=(halt,), name=one.name, daemon=True) for one in self._rounds
+        ]
+        for thread in self._threads:
             thread.start()
         try:
             self._sender.run(halt)
         finally:
             halt.set()
-            for thread in threads:
+            for thread in self._threads:
                 thread.join(2.0)
             self._bench.close()
+        return not self._broken
+
+    def _look(self) -> None:
+        """Called all the time: a board that measures only half of what it should must not look well."""
+        ended = [thread.name for thread in self._threads if not thread.is_alive()]
+        if ended and not self._halt.is_set():
+            log.error("thread.ended", name=", ".join(ended))
+            self._broken = True
+            self._halt.set()
+        self._alive(self.stuck())

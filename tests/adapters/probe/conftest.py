@@ -28,7 +28,8 @@ class Running:
     def __init__(self, runner: BoardRunner) -> None:
         self.runner = runner
         self.halt = threading.Event()
-        self._thread = threading.Thread(target=runner.run, args=(self.halt,), name="board")
+        self.well: list[bool] = []
+        self._thread = threading.Thread(target=lambda: self.well.append(runner.run(self.halt)), name="board")
         self._thread.start()
 
     def stop(self) -> None:
@@ -42,11 +43,11 @@ def boards(tmp_path: Path, tree: Tree) -> Iterator[Callable[..., Running]]:
     """Starts boards that end with the test: ``boards(mosquitto, one_wire=[...], clock=...)``."""
     made: list[Running] = []
 
-    def make(broker: Mosquitto, *, clock: Clock | None = None, **tables: Any) -> Running:
+    def make(there: Mosquitto, *, clock: Clock | None = None, **tables: Any) -> Running:
         board = {"id": "zero-1", "topic": "shed/zero", "count_file": str(tmp_path / "zero.count")} | tables.pop(
             "board", {}
         )
-        settings = from_document({"board": board, "broker": {"url": broker.url}, **tables})
+        settings = from_document({"board": board, "broker": {"url": there.url} | tables.pop("broker", {}), **tables})
         clock = clock or Clock(trusted=True)
         made.append(Running(BoardRunner(settings, tree.root, clock=clock, first_delay_s=0.05, longest_delay_s=0.3)))
         return made[-1]

@@ -7,10 +7,13 @@ import threading
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from structlog.testing import capture_logs
 
 from monitor.core.quality import ProbeState, judge
 from monitor.intake.decode import decode
+from monitor.probe.board import STUCK_MS, BoardRunner
 from monitor.probe.clock import Clock
+from monitor.probe.settings import from_document
 from monitor.settings.probes import Probe
 from monitor.store import Store
 from tests.adapters.conftest import until
@@ -116,23 +119,24 @@ def test_a_broken_thermometer_is_told_as_such_and_not_as_a_value(
     assert json.loads(said(hearing, WATER)[0])["value"] == 24.0
 
 
+@pytest.mark.parametrize("version", ["5", "3.1.1"])
 def test_the_broker_says_whether_the_board_is_there(
-    mosquitto: Mosquitto, hear: Hear, link_to: LinkTo, boards: Boards, tree: Tree
+    mosquitto: Mosquitto, hear: Hear, link_to: LinkTo, boards: Boards, tree: Tree, version: str
 ) -> None:
     """Online while it runs, offline when it is stopped, and offline by its will when it is cut off."""
     tree.thermometer(ASH, answer(24_000))
     hearing = hear(link_to(mosquitto), [ONLINE])
     hearing.wait_up()
-    board = boards(mosquitto, one_wire=ONE_WIRE)
+    board = boards(mosquitto, one_wire=ONE_WIRE, broker={"version": version})
     until(lambda: hearing.payloads == ["online"])
     board.stop()
     until(lambda: hearing.payloads == ["online", "offline"])
-    board = boards(mosquitto, one_wire=ONE_WIRE)
+    board = boards(mosquitto, one_wire=ONE_WIRE, broker={"version": version})
     until(lambda: hearing.payloads[2:] == ["online"])
     # Another client of its name throws it out, as if its line had gone dead; the board comes back by itself.
     hear(link_to(mosquitto, "swimup-probe-zero-1", version="3.1.1"), ["elsewhere"], start=True)
     until(lambda: "offline" in hearing.payloads[3:])
-    assert board.runner.stuck() == ""
+    assert board.well == []
 
 
 def test_a_board_that_does_not_know_the_time_keeps_what_is_old(
@@ -194,3 +198,49 @@ def test_numbers_go_on_when_the_board_starts_again(
     got: list[Any] = numbers(hearing)
     assert got == sorted(set(got))
     assert got[-1] >= 10_000
+
+
+def test_a_bus_that_hangs_is_noticed_and_holds_up_no_other(tree: Tree, tmp_path: Path) -> None:
+    """A thread that shows no sign of life for minutes is named to the watchdog; the others are not."""
+    clock = Clock(trusted=True)
+    settings = from_document(
+        {
+            "board": {"id": "zero-1", "topic": "shed/zero", "count_file": str(tmp_path / "zero.count")},
+            "broker": {"url": "mqtt://127.0.0.1"},
+            "one_wire": ONE_WIRE,
+            "adc": [{"id": "air", "device": "ads1015", "channel": "voltage0"}],
+        }
+    )
+    runner = BoardRunner(settings, tree.root, clock=clock)
+    assert runner.stuck() == ""
+    wire, _ = runner._rounds
+    wire.beat -= STUCK_MS + 11_000
+    assert runner.stuck() == "one-wire"
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_thread_that_ends_by_itself_ends_all(
+    mosquitto: Mosquitto, boards: Boards, tree: Tree, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A board never goes on measuring half of what it should: the service manager starts it anew."""
+    monkeypatch.setattr("monitor.probe.onewire.judge", lambda _text: 1 // 0)
+    tree.thermometer(ASH, answer(24_000))
+    board = boards(mosquitto, one_wire=ONE_WIRE)
+    until(lambda: board.well == [False])
+
+
+def test_a_broker_that_lets_nobody_in_is_told_once(
+    brokers: BrokerFactory, boards: Boards, tree: Tree, tmp_path: Path
+) -> None:
+    """A refusal is a word in the log with its reason, and the board goes on trying and measuring."""
+    secrets = tmp_path / "passwords"
+    secrets.touch(mode=0o600)
+    broker = brokers(extra=[f"password_file {secrets}"], anonymous=False)
+    tree.thermometer(ASH, answer(24_000))
+    with capture_logs() as logs:
+        board = boards(broker, one_wire=ONE_WIRE)
+        until(lambda: broker.log.read_text().count("not authorised") >= 3)
+        board.stop()
+    (down,) = [one for one in logs if one["event"] == "broker.down"]
+    assert "does not let us in: Not authorized" in down["reason"]
+    assert len(board.runner.ring) >= 1

@@ -98,6 +98,8 @@ def test_mistakes_end_it_with_code_2(call: Callable[..., Result], tmp_path: Path
     assert "/pin/0/id" in wrong.stderr
     assert "/pin/0/pin" in wrong.stderr
     assert call("--once", "--list").exit_code == 2
+    secret = call(url='mqtt://127.0.0.1"\npassword_file = "none.password')
+    assert (secret.exit_code, "none.password: found that it cannot be read" in secret.stderr) == (2, True)
     missing = CliRunner().invoke(swimup, ["probe", "-c", str(tmp_path / "none.toml")])
     assert (missing.exit_code, "cannot be read" in missing.stderr) == (2, True)
 
