@@ -109,10 +109,7 @@ tell_how_it_goes_on() {
     else
         say "The page: http://127.0.0.1:$PAGE_PORT/ on this machine only. For phones run this again with --tls."
     fi
-    if [ -n "$FIRST_PASSWORD" ]; then
-        say "Its password, shown this once: $FIRST_PASSWORD"
-        say "Another one: sudo -u swimup swimup password, then sudo systemctl restart swimup"
-    fi
+    tell_page_password
     [ "$BROKER" = no ] || say "Next: let a probe in.  sudo sh $here/add-probe.sh NAME TOPIC"
     say "Then say what you have in $CONFIG"
 }
@@ -141,6 +138,7 @@ check_machine
 [ "$BROKER" = no ] || refuse_a_foreign_broker
 put_packages
 put_user
+keep_answers
 put_program
 put_certificates
 [ "$BROKER" = no ] || put_broker
@@ -148,7 +146,6 @@ put_config
 put_page_password
 put_command
 put_units
-keep_answers
 start_all
 check_health
 tell_how_it_goes_on

@@ -29,6 +29,7 @@ end_what_was_started() {
 }
 
 at_end() {
+    [ "$DRY" = yes ] || tell_page_password
     end_what_was_started
     [ -z "${BROKER_RUN:-}" ] || rm -rf "$BROKER_RUN"
     rm -rf "$STATE"
@@ -45,7 +46,9 @@ start_broker_by_hand() {
 }
 
 start_service_by_hand() {
-    as_swimup "$HOME_FOLDER/bin/swimup" run --config "$1" >"$STATE/$2.log" 2>&1 &
+    # Not through as_swimup: the number would be that of a shell around it.
+    setpriv --reuid swimup --regid swimup --clear-groups --no-new-privs -- \
+        "$HOME_FOLDER/bin/swimup" run --config "$1" >"$STATE/$2.log" 2>&1 &
     STARTED="$! $STARTED"
 }
 

@@ -11,7 +11,7 @@ LOG_LIMITS=/etc/systemd/system/swimup.service.d/log-limits.conf
 COMMAND=/usr/local/bin/swimup
 
 put_packages() {
-    wanted="python3 python3-venv ca-certificates openssl"
+    wanted="systemd python3 python3-venv ca-certificates openssl"
     [ "$BROKER" = no ] || wanted="$wanted mosquitto mosquitto-clients"
     missing=""
     for package in $wanted; do
@@ -20,9 +20,10 @@ put_packages() {
     [ -n "$missing" ] || return 0
     act "refresh the list of system packages" apt-get update -qq
     # shellcheck disable=SC2086  # one word a package
-    act "install system packages:$missing" env DEBIAN_FRONTEND=noninteractive \
-        apt-get install -y -qq --no-install-recommends $missing
+    act "install system packages:$missing" fetch_packages $missing
 }
+
+fetch_packages() { DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$@" >/dev/null; }
 
 put_user() {
     getent passwd swimup >/dev/null || act "make the system user swimup, who cannot log in" \
@@ -84,7 +85,7 @@ names_of_this_machine() {
     name=$(uname -n)
     printf '%s\n%s.local\n' "$name" "${name%.local}"
     [ -z "$NAME" ] || printf '%s\n' "$NAME"
-    hostname -I 2>/dev/null | tr ' ' '\n' | grep -v ':' || true
+    hostname -I 2>/dev/null | tr ' ' '\n' | grep -Ev ':|^$' || true
 }
 
 # put_certificates: an authority of the keeper's own, and a certificate that it signed, for the page and the broker.
@@ -173,6 +174,14 @@ put_page_password() {
     FIRST_PASSWORD=$(new_password)
     act "make a password for the page" keep_page_password "$FIRST_PASSWORD"
     changed service
+}
+
+# tell_page_password: once, and also when a later step fails: nobody could know it otherwise.
+tell_page_password() {
+    [ -n "$FIRST_PASSWORD" ] && [ -s "$PAGE_PASSWORD" ] || return 0
+    say "The page's password, shown this once: $FIRST_PASSWORD"
+    say "Another one: sudo -u swimup swimup password, then sudo systemctl restart swimup"
+    FIRST_PASSWORD=""
 }
 
 keep_page_password() {
