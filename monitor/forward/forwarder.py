@@ -75,6 +75,11 @@ class Forwarder:
                 del self._again[sender.id]
                 sender.start()
 
+    def stuck(self, patience: float) -> str:
+        """The first server whose thread is there and has shown no life for ``patience`` seconds; empty when none."""
+        since = time.monotonic() - patience
+        return next((sender.id for sender in self._senders if sender.alive and sender.last_tick < since), "")
+
     def stop(self, timeout: float) -> bool:
         """Let calls under way end, at most ``timeout`` seconds altogether; whether all did."""
         deadline = time.monotonic() + timeout

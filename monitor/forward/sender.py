@@ -142,7 +142,9 @@ class Sender:
     def _run(self) -> None:
         try:
             while not self._halt.is_set():
-                self._halt.wait(self._round())
+                pause = self._round()
+                self.last_tick = time.monotonic() + pause  # no life is expected before
+                self._halt.wait(pause)
         finally:
             self._poster.close()
 

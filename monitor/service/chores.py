@@ -41,6 +41,7 @@ class Chores:
     """
 
     FIRST_S: Final = 20.0
+    LIFE_EVERY_S: Final = 20.0
 
     def __init__(self, put: Callable[[Chore], None], clock: Clock) -> None:
         # Not at the top: importing it takes as long as all of the rest of a command line that does not need it.
@@ -49,13 +50,21 @@ class Chores:
         self._scheduler = BackgroundScheduler(
             timezone="UTC", job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
         )
+        self._steady = clock.steady
+        self.last_tick = clock.steady()
+        self._scheduler.add_job(self._alive, "interval", seconds=self.LIFE_EVERY_S)
         speed = clock.speed or 1.0
         for n, (chore, every) in enumerate(EVERY.items()):
             seconds = max(every / SECOND / speed, 1.0)
             first = min(self.FIRST_S * (n + 1), seconds)
             self._scheduler.add_job(put, "interval", (chore,), seconds=seconds, next_run_time=_in(first))
 
+    def _alive(self) -> None:
+        """Done as the chores are: whatever keeps them from coming keeps this from being young."""
+        self.last_tick = self._steady()
+
     def start(self) -> None:
+        self.last_tick = self._steady()
         self._scheduler.start()
 
     def stop(self) -> None:

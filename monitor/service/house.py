@@ -63,7 +63,10 @@ class Parts:
 
     notifier: Notifier
     channels: Sequence[str]
-    link_tick: float | None  # steady seconds when the link's thread last showed life
+    round_tick: float  # steady seconds when the thread of decisions last came to the end of a round
+    link_tick: float | None  # the same of the link's thread, when it last showed life
+    chores_tick: float  # and of the scheduler's
+    stuck_copy: Callable[[float], str]  # the time-series server whose thread was silent for so many seconds, or ""
     web_alive: bool
 
 
@@ -220,10 +223,16 @@ class House:
     # -- whether all is well
 
     def _stuck(self, parts: Parts) -> str:
-        """The first long task that shows no life; the thread of decisions shows it by asking."""
-        tick = parts.link_tick
-        if tick is not None and self._clock.steady() - tick > TASK_STUCK_S:
+        """The first long task that shows no life. That of decisions shows it by asking, but it may ask and do no more."""
+        old = self._clock.steady() - TASK_STUCK_S
+        if parts.round_tick < old:
+            return "each round of decisions breaks off"
+        if parts.link_tick is not None and parts.link_tick < old:
             return "the link to the broker shows no life"
+        if parts.chores_tick < old:
+            return "the scheduler of chores shows no life"
+        if copy := parts.stuck_copy(LANE_STUCK_S):
+            return f"the copy for {copy} shows no life"
         hung = [name for name, seconds in parts.notifier.busy().items() if seconds > LANE_STUCK_S]
         if hung:
             return f"channel {min(hung)} hangs"

@@ -207,7 +207,15 @@ class Supervisor:
 
     def _parts(self) -> Parts:
         channels = [channel.id for channel in self._w.channels]
-        return Parts(self._notifier, channels, self._session.state.tick, self._w.web_alive())
+        return Parts(
+            self._notifier,
+            channels,
+            round_tick=self.last_tick,
+            link_tick=self._session.state.tick,
+            chores_tick=self._chores.last_tick,
+            stuck_copy=self._forwarder.stuck,
+            web_alive=self._w.web_alive(),
+        )
 
     def _make_session(self) -> Session:
         return Session(
@@ -294,7 +302,7 @@ class Supervisor:
 
     def _work(self) -> None:
         clock = self._clock
-        next_tick = clock.steady()
+        next_tick = self.last_tick = clock.steady()
         while not self._stopping:
             due = min(next_tick, self._commit_due or next_tick, self._teller.due())
             self._take_inputs(max(due - clock.steady(), 0.0))

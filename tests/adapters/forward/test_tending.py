@@ -54,3 +54,20 @@ def test_a_copier_that_broke_down_goes_on(
         patiently(lambda: copiers.document()["series_servers"][0]["state"] == "current", "it is not current")
     finally:
         assert copiers.stop(5.0)
+
+
+def test_a_copier_shows_life_also_while_it_has_nothing_to_send(
+    shed: Shed, catcher: Catcher, patiently: Patiently
+) -> None:
+    """One that only waits for its next look is not stuck; one that has ended is not, either, but is started anew."""
+    copiers = Forwarder([(Server("trends", catcher.url), QUICK)], shed.site, shed.store, SystemClock(), shed.moved.append)
+    copiers.start()
+    try:
+        patiently(lambda: copiers.document()["series_servers"][0]["state"] == "current", "it is not current")
+        idle = copiers._senders[0].last_tick
+        patiently(lambda: copiers._senders[0].last_tick > idle, "it shows no life while it waits")
+        assert copiers.stuck(60.0) == ""
+        assert copiers.stuck(-60.0) == "trends", "with less than no patience it is"
+    finally:
+        assert copiers.stop(5.0)
+    assert copiers.stuck(-60.0) == ""
