@@ -60,7 +60,9 @@ def test_a_copier_shows_life_also_while_it_has_nothing_to_send(
     shed: Shed, catcher: Catcher, patiently: Patiently
 ) -> None:
     """One that only waits for its next look is not stuck; one that has ended is not, either, but is started anew."""
-    copiers = Forwarder([(Server("trends", catcher.url), QUICK)], shed.site, shed.store, SystemClock(), shed.moved.append)
+    copiers = Forwarder(
+        [(Server("trends", catcher.url), QUICK)], shed.site, shed.store, SystemClock(), shed.moved.append
+    )
     copiers.start()
     try:
         patiently(lambda: copiers.document()["series_servers"][0]["state"] == "current", "it is not current")
