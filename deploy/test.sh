@@ -10,7 +10,7 @@ make_venv .venv test
 
 missing() {
     for pair in mosquitto:mosquitto mosquitto_pub:mosquitto-clients chromium:chromium shellcheck:shellcheck \
-        victoria-metrics:victoria-metrics npm:npm; do
+        victoria-metrics:victoria-metrics npm:npm systemd-analyze:systemd; do
         command -v "${pair%%:*}" >/dev/null 2>&1 || [ -x "/usr/sbin/${pair%%:*}" ] || printf '%s ' "${pair#*:}"
     done
 }
@@ -62,7 +62,7 @@ fi
 .venv/bin/ruff check .
 .venv/bin/mypy
 if command -v shellcheck >/dev/null 2>&1; then
-    shellcheck -x deploy/*.sh .ci/run
+    shellcheck -x deploy/*.sh deploy/install/*.sh .ci/run
 fi
 # A process for each core; a file stays with one of them, since its fixtures are dear.
 exec .venv/bin/python -m pytest -n auto --dist loadfile "$@"

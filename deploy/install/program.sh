@@ -70,7 +70,7 @@ install_locked() {
 
 install_ours() { run_pip --no-deps --no-build-isolation --force-reinstall "$FROM"; }
 
-run_pip() { PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_ROOT_USER_ACTION=ignore "$HOME_FOLDER/bin/python" -m pip install --quiet "$@"; }
+run_pip() { PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_ROOT_USER_ACTION=ignore "$HOME_FOLDER/bin/python" -m pip install --quiet --no-cache-dir "$@"; }
 
 write_mark() { printf '%s\n' "$2" >"$1"; }
 

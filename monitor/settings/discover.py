@@ -46,11 +46,16 @@ def find_config(explicit: Path | None) -> Path:
         source = "-c" if explicit else f"${VARIABLE}"
         raise ConfigError([Problem(str(named), "", found, f"the configuration file, since {source} names it")])
     for place in candidates():
-        if place.is_file():
+        if _readable_file(place):
             return place
     places = ", ".join(map(str, candidates()))
     hint = "Begin with config/minimal.toml; config/swimup.example.toml explains every option."
     raise ConfigError([Problem("swimup.toml", "", "no configuration file", f"one of {places}, or -c FILE", hint)])
+
+
+def _readable_file(place: Path) -> bool:
+    """A folder that this user may not look into, such as where ``sudo -u swimup`` was typed, holds nothing for them."""
+    return os.path.isfile(place)  # noqa: PTH113  (Path's raises for such a folder)
 
 
 def load_or_exit(explicit: Path | None, overlay: Mapping[str, Any] | None = None) -> Settings:

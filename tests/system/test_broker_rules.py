@@ -68,7 +68,7 @@ class Guarded(Mosquitto):
     def add_probe(self, *arguments: str) -> str:
         """Its password, as it is shown."""
         shown = re.search(
-            r"^ +password +(\S+)$", self._must("add-probe.sh", "--root", str(self.root), *arguments), re.M
+            r"^ +password +(\S+)$", self._must("add-probe.sh", "--root", str(self.root), *arguments), re.MULTILINE
         )
         self.heed()
         return shown[1] if shown else ""
@@ -110,7 +110,7 @@ class Guest:
         self._answered.set()
 
     def _message(self, _client: Client, _data: object, message: MQTTMessage) -> None:
-        self.heard.append((message.topic, message.payload))
+        self.heard.append((message.topic, bytes(message.payload)))
 
     def _published(
         self, _client: Client, _data: object, mid: int, reason: ReasonCode, _more: Properties | PacketTypes | None

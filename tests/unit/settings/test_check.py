@@ -116,6 +116,13 @@ def test_the_first_place_wins(folder: Path, monkeypatch: pytest.MonkeyPatch) -> 
     assert find_config(None) == home
 
 
+def test_a_place_that_cannot_be_looked_into_holds_nothing(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A place that the system refuses to look up, as for another user's folder, is passed over like an empty one."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(folder / ("x" * 300)))
+    with pytest.raises(ConfigError, match="no configuration file"):
+        find_config(None)
+
+
 def test_a_named_file_that_is_missing_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A file that was named is not replaced by another that happens to be there."""
     Path("swimup.toml").write_text("")

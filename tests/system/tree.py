@@ -1,0 +1,101 @@
+"""A fresh Debian in a folder, entered with chroot in name spaces of its own: what runs in it ends with whoever started it."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import stat
+import subprocess
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+CHECKOUT: Final = Path(__file__).parents[2]
+INSIDE: Final = "/srv/swimup"
+"""Where the checkout is seen in the tree, read-only."""
+MINUTES: Final = 1800.0
+VOLATILE: Final = ("proc", "sys", "dev", "run", "tmp", "srv", "var/log", "var/lib/swimup", "var/lib/mosquitto")
+"""Not compared: what the kernel shows, logs, and what the services themselves keep."""
+
+_ENTER: Final = """\
+mount --bind /dev "$0/dev" && mount --bind /dev/pts "$0/dev/pts" &&
+mount --bind "$1" "$0/srv/swimup" && mount -o remount,ro,bind "$0/srv/swimup" &&
+shift && exec chroot "$0" "$@"
+"""
+
+Listing = dict[str, tuple[int, int, int, int, str]]
+"""By path: mode, user, group, time of change in ns, and the content's hash or a link's target."""
+
+
+def mirror() -> str:
+    """The Debian mirror that this machine's own packages come from."""
+    command = ["apt-get", "indextargets", "--format", "$(ORIGIN) $(REPO_URI)"]
+    told = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60).stdout
+    return next(line.removeprefix("Debian ") for line in told.splitlines() if line.startswith("Debian "))
+
+
+class DebianTree:
+    def __init__(self, folder: Path, suite: str) -> None:
+        self.path = folder
+        command = ["nice", "-n", "19", "debootstrap", "--variant=minbase", suite, str(folder), mirror()]
+        subprocess.run(command, check=True, timeout=MINUTES, capture_output=True)
+        for file in ("/etc/resolv.conf", "/etc/hosts"):
+            shutil.copy(file, folder / file.removeprefix("/"))
+        (folder / INSIDE.removeprefix("/")).mkdir(parents=True)
+        # No service is started by its package's installation: it would be seen outside of the tree.
+        policy = folder / "usr/sbin/policy-rc.d"
+        policy.write_text("#!/bin/sh\nexit 101\n")
+        policy.chmod(0o755)
+        self._environment = self._index(folder)
+
+    @staticmethod
+    def _index(folder: Path) -> dict[str, str]:
+        """How pip reaches its index from here; the certificate that it trusts is brought along."""
+        found = {
+            name: value for name, value in os.environ.items() if name.startswith("PIP_") or "proxy" in name.lower()
+        }
+        found.pop("PIP_FIND_LINKS", None)
+        if certificate := found.get("PIP_CERT"):
+            shutil.copy(certificate, folder / "srv/index.pem")
+            found["PIP_CERT"] = "/srv/index.pem"
+        return found
+
+    def command(self, *arguments: str) -> list[str]:
+        """What to start for a command in the tree."""
+        enter = ["unshare", "--pid", "--fork", "--kill-child", "--mount", f"--mount-proc={self.path / 'proc'}"]
+        environment = [f"{name}={value}" for name, value in self._environment.items()]
+        clean = ["env", "-i", "HOME=/root", "PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"]
+        return [*enter, "sh", "-c", _ENTER, str(self.path), str(CHECKOUT), *clean, *environment, *arguments]
+
+    def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        command = self.command(*arguments)
+        return subprocess.run(
+            command, capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=MINUTES, check=False
+        )
+
+    def listing(self) -> Listing:
+        """All files, folders and links that are compared."""
+        return dict(self._walk(self.path))
+
+    def _walk(self, folder: Path) -> Iterable[tuple[str, tuple[int, int, int, int, str]]]:
+        for entry in os.scandir(folder):
+            name = str(Path(entry.path).relative_to(self.path))
+            if name in VOLATILE:
+                continue
+            found = entry.stat(follow_symlinks=False)
+            content = ""
+            if entry.is_symlink():
+                content = str(Path(entry.path).readlink())
+            elif stat.S_ISREG(found.st_mode):
+                content = hashlib.sha256(Path(entry.path).read_bytes()).hexdigest()
+            yield name, (found.st_mode, found.st_uid, found.st_gid, found.st_mtime_ns, content)
+            if entry.is_dir(follow_symlinks=False):
+                yield from self._walk(Path(entry.path))
+
+    def owned_by(self, user: int) -> list[str]:
+        """Whatever belongs to a user, volatile or not."""
+        command = ["find", str(self.path), "-xdev", "(", "-uid", str(user), "-o", "-gid", str(user), ")"]
+        return subprocess.run(command, capture_output=True, text=True, check=True, timeout=60).stdout.split()
