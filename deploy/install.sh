@@ -20,6 +20,7 @@ sudo sh deploy/install.sh [options]
 
   --tls              page and broker are reached from the room's network with TLS; makes an authority of your own.
                      Without it the page is for this machine only, and probes come in without TLS
+  --plain-too        with --tls: probes that know no TLS come in as well; who listens on the network hears their passwords
   --here-only        the broker is reached from this machine only
   --name NAME        one more name by which phones and probes reach this machine, such as shed.home.arpa
   --no-broker        you have a broker of your own
@@ -35,11 +36,12 @@ END
 
 FROM=$(dirname "$here")
 ANSWERS=/etc/swimup/install.answers
-TLS="" LAN="" BROKER="" NAME="" BROKER_PORT="" PAGE_PORT=""
+TLS="" PLAIN="" LAN="" BROKER="" NAME="" BROKER_PORT="" PAGE_PORT=""
 UNINSTALL=no PURGE=no ONLY="" FIRST_PASSWORD=""
 while [ $# -gt 0 ]; do
     case $1 in
         --tls) TLS=yes ;;
+        --plain-too) PLAIN=yes ;;
         --here-only) LAN=no ;;
         --no-broker) BROKER=no ;;
         --name) NAME=${2:?"--name needs a name"} && shift ;;
@@ -67,6 +69,7 @@ answer() {
     fi
 }
 TLS=$(answer tls "$TLS" no)
+PLAIN=$(answer plain "$PLAIN" no)
 LAN=$(answer lan "$LAN" yes)
 BROKER=$(answer broker "$BROKER" yes)
 NAME=$(answer name "$NAME" "")
@@ -84,8 +87,8 @@ TLS_PORT=$((BROKER_PORT + 7000))
 TRIAL_PORT=$((PAGE_PORT + 1))
 
 keep_answers() {
-    printf '%s\n' "# What install.sh was told; it is taken when it is run again without these options." "tls=$TLS" "lan=$LAN" \
-        "broker=$BROKER" "name=$NAME" "broker_port=$BROKER_PORT" "page_port=$PAGE_PORT" |
+    printf '%s\n' "# What install.sh was told; it is taken when it is run again without these options." "tls=$TLS" \
+        "plain=$PLAIN" "lan=$LAN" "broker=$BROKER" "name=$NAME" "broker_port=$BROKER_PORT" "page_port=$PAGE_PORT" |
         put_file "$ANSWERS" 644 root:root answers
 }
 

@@ -27,9 +27,13 @@ broker_listeners() {
     if [ "$LAN" = no ]; then
         echo "listener $BROKER_PORT 127.0.0.1"
     elif [ "$TLS" = yes ]; then
+        if [ "$PLAIN" = yes ]; then
+            echo "listener $BROKER_PORT"
+        else
+            echo "# Without TLS on this machine only; the room's probes come in with TLS."
+            echo "listener $BROKER_PORT 127.0.0.1"
+        fi
         cat <<END
-# Without TLS on this machine only; the room's probes come in with TLS.
-listener $BROKER_PORT 127.0.0.1
 listener $TLS_PORT
 certfile $BROKER_FOLDER/broker.pem
 keyfile $BROKER_FOLDER/broker.key

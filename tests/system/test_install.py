@@ -216,6 +216,16 @@ def test_a_fresh_debian_gets_a_monitor_that_rings(tree: DebianTree, phone: Phone
     assert not record.parent.exists()
 
 
+def kept_topics(tree: DebianTree, broker: int) -> list[str]:
+    """What the broker retains, as the monitor may see it."""
+    secret = (tree.path / "etc/swimup/broker.password").read_text().strip()
+    command = ["mosquitto_sub", "-p", str(broker), "-u", "swimup", "-P", secret, "-t", "swimup/#", "-F", "%t"]
+    command += ["--retained-only", "-W", "3"]
+    told = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S, check=False).stdout.split()
+    assert "swimup/home/status" in told
+    return told
+
+
 def a_reading_becomes_a_push(tree: DebianTree, phone: Phone, broker: int) -> None:
     """By the way of a real probe: with TLS, its own name and password, to the broker of the tree."""
     shown = must(tree.run("sh", f"{INSIDE}/deploy/add-probe.sh", "ash-probe", "home/ash/water", "home/ash/air"))
@@ -232,6 +242,7 @@ def a_reading_becomes_a_push(tree: DebianTree, phone: Phone, broker: int) -> Non
 
     with running(tree):
         until(lambda: "connected" in as_keeper(tree, "status", "--json").stdout)
+        assert [topic for topic in kept_topics(tree, broker) if "install-check" in topic] == []
         must(as_keeper(tree, "batch", "start", "ash", "--cysts", "2 g", "--lot", "tin-7"))
         until(lambda: publish("home/ash/water", "24.5"))
         assert not publish("home/ash/water", "30", user="birch-probe")

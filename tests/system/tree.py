@@ -15,15 +15,14 @@ if TYPE_CHECKING:
 
 CHECKOUT: Final = Path(__file__).parents[2]
 INSIDE: Final = "/srv/swimup"
-"""Where the checkout is seen in the tree, read-only."""
+"""Where a copy of the checkout lies in the tree."""
 MINUTES: Final = 1800.0
 VOLATILE: Final = ("proc", "sys", "dev", "run", "tmp", "srv", "var/log", "var/lib/swimup", "var/lib/mosquitto")
 """Not compared: what the kernel shows, logs, and what the services themselves keep."""
 
 _ENTER: Final = """\
 mount --bind /dev "$0/dev" && mount --bind /dev/pts "$0/dev/pts" &&
-mount --bind "$1" "$0/srv/swimup" && mount -o remount,ro,bind "$0/srv/swimup" &&
-shift && exec chroot "$0" "$@"
+exec chroot "$0" "$@"
 """
 
 Listing = dict[str, tuple[int, int, int, int, str]]
@@ -44,7 +43,8 @@ class DebianTree:
         subprocess.run(command, check=True, timeout=MINUTES, capture_output=True)
         for file in ("/etc/resolv.conf", "/etc/hosts"):
             shutil.copy(file, folder / file.removeprefix("/"))
-        (folder / INSIDE.removeprefix("/")).mkdir(parents=True)
+        ours = shutil.ignore_patterns(".*", "__pycache__", "var")
+        shutil.copytree(CHECKOUT, folder / INSIDE.removeprefix("/"), ignore=ours)
         # No service is started by its package's installation: it would be seen outside of the tree.
         policy = folder / "usr/sbin/policy-rc.d"
         policy.write_text("#!/bin/sh\nexit 101\n")
@@ -68,7 +68,7 @@ class DebianTree:
         enter = ["unshare", "--pid", "--fork", "--kill-child", "--mount", f"--mount-proc={self.path / 'proc'}"]
         environment = [f"{name}={value}" for name, value in self._environment.items()]
         clean = ["env", "-i", "HOME=/root", "PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"]
-        return [*enter, "sh", "-c", _ENTER, str(self.path), str(CHECKOUT), *clean, *environment, *arguments]
+        return [*enter, "sh", "-c", _ENTER, str(self.path), *clean, *environment, *arguments]
 
     def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         command = self.command(*arguments)
