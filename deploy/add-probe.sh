@@ -70,6 +70,18 @@ done
 if [ "$mode" = new ] && has_login "$name"; then
     stop "\"$name\" is known already." "--again makes a new password and replaces its topics."
 fi
+
+# how_to_enter: by which port a probe of the room's network comes in.
+how_to_enter() {
+    conf=$ROOT$BROKER_CONF
+    if grep -q '^certfile ' "$conf"; then
+        say "It comes in with TLS on port $(sed -n 's/^listener \([0-9]*\)$/\1/p' "$conf" | tail -n 1)," \
+            "and trusts /etc/swimup/tls/ca.pem."
+    else
+        say "It comes in on port $(sed -n 's/^listener \([0-9]*\).*/\1/p' "$conf")."
+    fi
+}
+
 password=$(new_password)
 put_rules "$name" "$(printf 'topic write %s\n' "$@")"
 put_login "$name" "$password"
@@ -80,11 +92,6 @@ Give the probe these; the password is not shown again:
   user      $name
   password  $password
 It may publish on: $*
-It may read nothing. To have it watched, say in /etc/swimup/swimup.toml for each topic, with your own words:
-  [[probe]]
-  id = "$name"
-  topic = "$1"
-  measures = "water"
-  vessel = "ash"
-then: sudo -u swimup swimup check && sudo systemctl restart swimup
+It may read nothing. $(how_to_enter)
+Once it speaks, have it watched:  sudo swimup listen --write && sudo systemctl restart swimup
 END

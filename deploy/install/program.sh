@@ -149,7 +149,8 @@ $(page_lines)
 id = "ash"
 litres = 1.5
 
-# For each probe: its topic, as it was given to deploy/add-probe.sh, and what it measures.
+# For each probe: its topic, as it was given to deploy/add-probe.sh, and what it measures. "sudo swimup listen --write"
+# hears what comes in and adds it here.
 # [[probe]]
 # id = "ash-water"
 # topic = "home/ash/water"
