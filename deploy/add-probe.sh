@@ -85,7 +85,6 @@ how_to_enter() {
 password=$(new_password)
 put_rules "$name" "$(printf 'topic write %s\n' "$@")"
 put_login "$name" "$password"
-read_rules_again
 cat <<END
 
 Give the probe these; the password is not shown again:
@@ -95,3 +94,4 @@ It may publish on: $*
 It may read nothing. $(how_to_enter)
 Once it speaks, have it watched:  sudo swimup listen --write && sudo systemctl restart swimup
 END
+read_rules_again

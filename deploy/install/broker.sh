@@ -135,7 +135,7 @@ without_rules() {
 # read_rules_again: tells a running broker.
 read_rules_again() {
     if systemd_runs; then
-        act "tell the broker to read its passwords and rules again" systemctl reload mosquitto
+        act "tell the broker to read its passwords and rules again" systemctl kill --signal=HUP mosquitto
     else
         say "A running broker reads passwords and rules again at a hangup signal: kill -HUP and its number."
     fi

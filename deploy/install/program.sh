@@ -9,6 +9,7 @@ TLS_FOLDER=/etc/swimup/tls
 UNIT=/etc/systemd/system/swimup.service
 LOG_LIMITS=/etc/systemd/system/swimup.service.d/log-limits.conf
 COMMAND=/usr/local/bin/swimup
+READERS=/etc/swimup/.readers
 
 put_packages() {
     wanted="systemd python3 python3-venv ca-certificates openssl"
@@ -31,9 +32,15 @@ put_user() {
     put_folder /etc/swimup 751 root:root
     put_folder "$DATA" 750 swimup:swimup
     # What an earlier installation left belongs to root meanwhile.
+    [ ! -f "$READERS" ] || act "let swimup read its files in /etc/swimup again" give_back
     if [ -d "$DATA" ] && [ -n "$(find "$DATA" ! -user swimup -print -quit 2>/dev/null)" ] && [ "$DRY" = no ]; then
         act "give $DATA to swimup" chown -R swimup:swimup "$DATA"
     fi
+}
+
+give_back() {
+    xargs -r -d '\n' chgrp -f swimup <"$READERS" || true # one that the keeper has removed meanwhile is no loss
+    rm -f "$READERS"
 }
 
 # source_mark: one line that changes with anything the program is made from.
