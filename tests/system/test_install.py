@@ -15,7 +15,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 from tests.system.daemon import PATIENCE_S, quiet_port, until
-from tests.system.tree import CHECKOUT, INSIDE, DebianTree, Listing
+from tests.system.tree import CHECKOUT, INSIDE, Booted, DebianTree, Listing
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -168,17 +168,30 @@ def without_times(listing: Listing) -> dict[str, tuple[int, int, int, str]]:
     return {name: (mode, user, group, content) for name, (mode, user, group, _, content) in kept.items()}
 
 
+SUITE: Final = os.environ.get("SWIMUP_SUITE", "bookworm")
+
+
 @pytest.fixture
 def tree(tmp_path: Path) -> DebianTree:
-    return DebianTree(tmp_path / "tree", os.environ.get("SWIMUP_SUITE", "bookworm"))
+    return DebianTree(tmp_path / "tree", SUITE)
+
+
+@pytest.fixture
+def booted(tmp_path: Path) -> Iterator[Booted]:
+    made = Booted(DebianTree(tmp_path / "tree", SUITE, "systemd-sysv", "dbus"))
+    yield made
+    made.end()
+
+
+only_when_asked = pytest.mark.skipif(
+    os.environ.get("SWIMUP_LONG") != "1",
+    reason="takes minutes, and fetches a whole Debian: as root, with debootstrap, systemd-container and the network, "
+    "SWIMUP_LONG=1 python -m pytest tests/system/test_install.py -m long (SWIMUP_SUITE=trixie for Debian 13)",
+)
 
 
 @pytest.mark.long
-@pytest.mark.skipif(
-    os.environ.get("SWIMUP_LONG") != "1",
-    reason="takes minutes, and fetches a whole Debian: as root, with debootstrap and the network, "
-    "SWIMUP_LONG=1 python -m pytest tests/system/test_install.py -m long (SWIMUP_SUITE=trixie for Debian 13)",
-)
+@only_when_asked
 def test_a_fresh_debian_gets_a_monitor_that_rings(tree: DebianTree, phone: Phone) -> None:
     """Installed, it is healthy; run again it changes nothing; a probe's reading becomes a push; removed, only data stay."""
     broker, page = quiet_port(), quiet_port()
@@ -251,3 +264,37 @@ def a_reading_becomes_a_push(tree: DebianTree, phone: Phone, broker: int) -> Non
         until(lambda: "running" in as_keeper(tree, "status").stdout)
         publish("home/ash/air", "off")
         until(lambda: phone.about("Air stopped in ash"), f"only came: {phone.titles}")
+
+
+@pytest.mark.long
+@only_when_asked
+def test_a_running_systemd_starts_the_service_and_starts_it_anew_when_it_hangs(booted: Booted) -> None:
+    """Fenced in as its unit says it works; run again the script restarts nothing; a process that hangs is replaced."""
+    until(lambda: booted.property("multi-user.target", "ActiveState") == "active", "it does not boot", 120)
+    broker, page = quiet_port(), quiet_port()
+    told = must(booted.run("sh", INSTALL, "--tls", "--broker-port", str(broker), "--page-port", str(page)))
+    assert told.count("  ok: ") == 7, told
+    process = booted.property("swimup", "MainPID")
+    fence = must(booted.run("grep", "-E", "^(Seccomp|NoNewPrivs|CapEff):", f"/proc/{process}/status")).split()
+    assert fence == ["CapEff:", "0000000000000000", "NoNewPrivs:", "1", "Seccomp:", "2"]
+
+    again = must(booted.run("sh", INSTALL))
+    assert again.count("  ok: ") == 7, again
+    assert not [line for line in again.splitlines() if line.startswith("- ")]
+    assert booted.property("swimup", "MainPID") == process
+
+    shown = must(booted.run("sh", f"{INSIDE}/deploy/add-probe.sh", "ash-probe", "home/ash/water"))
+    password = re.search(r"^ +password +(\S+)$", shown, re.MULTILINE)
+    assert password
+    entrance = ["-h", "127.0.0.1", "-p", str(broker), "-u", "ash-probe", "-P", password[1], "-q", "1"]
+    send = [*entrance, "-t", "home/ash/water", "-m", "24.5"]
+    until(lambda: booted.run("mosquitto_pub", *send).returncode == 0, "the broker does not let the new probe in")
+
+    must(booted.run("sh", "-c", f"kill -STOP {process}"))
+    until(lambda: booted.property("swimup", "NRestarts") == "1", "the watchdog does nothing", 180)
+    until(lambda: booted.property("swimup", "ActiveState") == "active")
+    assert booted.property("swimup", "MainPID") != process
+
+    must(booted.run("sh", INSTALL, "--uninstall"))
+    assert booted.property("swimup", "LoadState") == "not-found"
+    assert booted.property("mosquitto", "ActiveState") == "active"

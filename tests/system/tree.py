@@ -7,6 +7,7 @@ import os
 import shutil
 import stat
 import subprocess
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -37,9 +38,13 @@ def mirror() -> str:
 
 
 class DebianTree:
-    def __init__(self, folder: Path, suite: str) -> None:
+    def __init__(self, folder: Path, suite: str, *more: str) -> None:
+        """``more`` are packages that the smallest of all Debians lacks."""
         self.path = folder
-        command = ["nice", "-n", "19", "debootstrap", "--variant=minbase", suite, str(folder), mirror()]
+        command = ["nice", "-n", "19", "debootstrap", "--variant=minbase"]
+        command += (
+            [f"--include={','.join(more)}", suite, str(folder), mirror()] if more else [suite, str(folder), mirror()]
+        )
         subprocess.run(command, check=True, timeout=MINUTES, capture_output=True)
         for file in ("/etc/resolv.conf", "/etc/hosts"):
             shutil.copy(file, folder / file.removeprefix("/"))
@@ -66,9 +71,13 @@ class DebianTree:
     def command(self, *arguments: str) -> list[str]:
         """What to start for a command in the tree."""
         enter = ["unshare", "--pid", "--fork", "--kill-child", "--mount", f"--mount-proc={self.path / 'proc'}"]
+        return [*enter, "sh", "-c", _ENTER, str(self.path), *self.clean(), *arguments]
+
+    def clean(self) -> list[str]:
+        """An environment of its own, but for the way to pip's index."""
         environment = [f"{name}={value}" for name, value in self._environment.items()]
-        clean = ["env", "-i", "HOME=/root", "PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"]
-        return [*enter, "sh", "-c", _ENTER, str(self.path), *clean, *environment, *arguments]
+        path = "PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"
+        return ["env", "-i", "HOME=/root", path, *environment]
 
     def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         command = self.command(*arguments)
@@ -99,3 +108,37 @@ class DebianTree:
         """Whatever belongs to a user, volatile or not."""
         command = ["find", str(self.path), "-xdev", "(", "-uid", str(user), "-o", "-gid", str(user), ")"]
         return subprocess.run(command, capture_output=True, text=True, check=True, timeout=60).stdout.split()
+
+
+class Booted:
+    """The tree as a machine of its own, with its systemd running; the network is this machine's."""
+
+    def __init__(self, tree: DebianTree) -> None:
+        self.tree = tree
+        self._name = f"swimup-trial-{os.getpid()}"
+        command = ["systemd-nspawn", "--quiet", "-D", str(tree.path), f"--machine={self._name}", "--boot"]
+        command += ["--register=no", "--keep-unit", "--console=pipe"]
+        environment = os.environ | {"SYSTEMD_NSPAWN_UNIFIED_HIERARCHY": "1"}
+        with (tree.path / "srv/boot.log").open("ab") as log:
+            self._process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=log, stderr=log, env=environment)
+
+    def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        children = Path(f"/proc/{self._process.pid}/task/{self._process.pid}/children").read_text().split()
+        first = children[0] if children else "0"  # its process 1
+        command = ["nsenter", "-t", first, "-a", *self.tree.clean(), *arguments]
+        return subprocess.run(
+            command, capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=MINUTES, check=False
+        )
+
+    def property(self, unit: str, name: str) -> str:
+        return self.run("systemctl", "show", unit, "-p", name, "--value").stdout.strip()
+
+    def end(self) -> None:
+        self.run("systemctl", "poweroff")
+        try:
+            self._process.wait(60)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait(60)
+        with suppress(OSError):
+            Path("/run/systemd/nspawn/propagate", self._name).rmdir()
