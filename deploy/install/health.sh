@@ -2,17 +2,16 @@
 # shellcheck shell=sh
 
 TRIAL=install-check
-PATIENCE=90
+PATIENCE=${SWIMUP_PATIENCE:-180} # seconds; a small board with an old card takes half a minute for a start
 STARTED=""
 
 # until_true WHAT COMMAND...: tries once a second; ends with what was awaited when it never comes.
 until_true() {
     awaited=$1
     shift
-    left=$PATIENCE
+    deadline=$(($(date +%s) + PATIENCE))
     while ! "$@" >/dev/null 2>&1; do
-        left=$((left - 1))
-        if [ "$left" -le 0 ]; then
+        if [ "$(date +%s)" -ge "$deadline" ]; then
             tail -n 20 "$STATE"/*.log 2>/dev/null >&2 || true
             stop "$awaited did not come within $PATIENCE s." "See the lines above, or: journalctl -u swimup -u mosquitto"
         fi
