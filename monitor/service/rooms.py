@@ -11,6 +11,7 @@ import structlog
 from monitor.core.model import SECOND, Ms
 from monitor.core.rooms import Rooms, own_document
 from monitor.core.summary import summary, urgent
+from monitor.core.wording import rfc3339
 from monitor.intake.neighbours import Neighbours
 from monitor.intake.room_news import place_of, read_status, read_summary, write_summary
 from monitor.intake.unreadable import Unreadable
@@ -92,12 +93,14 @@ class RoomsBoard:
     def document(self) -> dict[str, Any]:
         """Our own room first, then the others by name."""
         now = self._clock.wall()
-        own = own_document(summary(self._bench()), self._page, now)
+        bench = self._bench()
+        own = own_document(summary(bench), self._page, now)
         with self._lock:
             others = self._rooms.documents(now)
             doubled, beyond, problem = self._rooms.doubled, self._rooms.beyond, self._problem
         return {
-            "now_ms": now,
+            "now": rfc3339(now),
+            "timezone": bench["timezone"],
             "shown": self._shown,
             "problem": problem,
             "doubled": doubled,

@@ -118,6 +118,7 @@ class Site:
 
     def __post_init__(self) -> None:
         self._templates = _environment(self.assets)
+        self._templates.globals["rooms_shown"] = self.options.rooms
 
     # --- saying
 
