@@ -42,4 +42,5 @@ def _room(room: RoomView) -> list[str]:
     lines += [f"  {text}" for text in (room.text, room.badge, room.as_of and f"{room.as_of}:") if text]
     lines += [f"  {line.name}: {line.main}; {line.more}" for line in room.lines]
     lines += [f"  {room.rest}."] if room.rest else []
-    return [*lines, f"  {room.heard}{f'; {room.page}' if room.page and not room.own else ''}"]
+    last = "; ".join(text for text in (room.heard, "" if room.own else room.page) if text)
+    return [*lines, f"  {last}"] if last else lines

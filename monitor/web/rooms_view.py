@@ -47,7 +47,7 @@ class RoomView:
     text: str
     lines: tuple[Line, ...]
     rest: str  # what is not told line by line
-    heard: str
+    heard: str  # how old the news is; "" where the head says it
     stale: bool
     as_of: str  # "As it was today 06:40" over what is no longer known to be so
     page: str
@@ -135,7 +135,7 @@ def _room(one: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> RoomView:
         text=text,
         lines=tuple(lines[:MOST_LINES]) + (() if told is None else tuple(_stores(told, now, zone))),
         rest="" if told is None else _rest(told, len(lines) - MOST_LINES),
-        heard="This room" if state == "here" else _heard(heard, now, zone),
+        heard="This room" if state == "here" else "" if stale or heard is None else _heard(heard, now),
         stale=stale,
         as_of=f"As it was {since}" if stale and told is not None else "",
         page=one["page"] or "",
@@ -234,10 +234,8 @@ def _rest(told: Mapping[str, Any], beyond: int) -> str:
     return ". ".join(parts)
 
 
-def _heard(heard: Ms | None, now: Ms, zone: ZoneInfo) -> str:
-    if heard is None:
-        return "No news"
+def _heard(heard: Ms, now: Ms) -> str:
     age = max(now - heard, 0)
     if age < JUST_NOW:
         return "Heard just now"
-    return f"Heard {words.duration(age - age % MINUTE)} ago, {words.moment(heard, now, zone)}"
+    return f"Heard {words.duration(age - age % MINUTE)} ago"
