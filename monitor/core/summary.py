@@ -10,10 +10,11 @@ if TYPE_CHECKING:
 VERSION: Final = 1
 """Grows when something is taken away or means something else; new members come without."""
 LARGEST: Final = 64_000  # bytes of JSON in UTF-8
-MOST_ALARMS: Final = 20
+MOST_ALARMS: Final = 10
 MOST_VESSELS: Final = 64
 MOST_STORES: Final = 16
-LONGEST: Final = 160  # characters of a title or name
+LONGEST: Final = 160  # characters of a title
+LONGEST_NAME: Final = 64  # characters of what an alarm or a batch is called
 WAITING: Final = ("unacknowledged", "returned-unacknowledged")
 _STANDING: Final = (*WAITING, "acknowledged")
 _RANKS: Final = {"high": 0, "medium": 1, "low": 2}
@@ -43,14 +44,14 @@ def urgent(told: Mapping[str, Any]) -> Any:
 
 def _alarm(alarm: Mapping[str, Any]) -> dict[str, Any]:
     named = {key: alarm[key] for key in ("priority", "state", "since")}
-    return {"id": alarm["id"][:LONGEST], **named, "title": alarm["title"][:LONGEST]}
+    return {"id": alarm["id"][:LONGEST_NAME], **named, "title": alarm["title"][:LONGEST]}
 
 
 def _vessel(vessel: Mapping[str, Any]) -> dict[str, Any]:
     batch = vessel.get("batch")
     told = None
     if batch is not None:
-        told = {"id": batch["id"][:LONGEST], "stage": batch["stage"], "ready": dict(batch["ready"])}
+        told = {"id": batch["id"][:LONGEST_NAME], "stage": batch["stage"], "ready": dict(batch["ready"])}
     return {
         "id": vessel["id"],
         "water": _measured(vessel["water"]),

@@ -14,7 +14,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 
 from monitor.core.model import SECOND, Ms
 from monitor.core.rooms import News, Status
-from monitor.core.summary import LARGEST, LONGEST, MOST_ALARMS, MOST_STORES, MOST_VESSELS, VERSION
+from monitor.core.summary import LARGEST, LONGEST, LONGEST_NAME, MOST_ALARMS, MOST_STORES, MOST_VESSELS, VERSION
 from monitor.core.wording import rfc3339
 from monitor.intake.recorded import instant
 from monitor.intake.unreadable import Unreadable
@@ -52,6 +52,7 @@ def _page(text: str | None) -> str | None:
 
 
 Line = Annotated[str, Field(max_length=LONGEST), AfterValidator(_line)]
+Name = Annotated[str, Field(max_length=LONGEST_NAME), AfterValidator(_line)]
 Time = Annotated[str, Field(max_length=40), AfterValidator(_time)]
 Id = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,40}$")]
 
@@ -77,7 +78,7 @@ class _Measured(_Part):
 
 
 class _Alarm(_Part):
-    id: Line
+    id: Name
     priority: Literal["high", "medium", "low"]
     state: Literal["unacknowledged", "acknowledged", "returned-unacknowledged"]
     since: Time
@@ -85,7 +86,7 @@ class _Alarm(_Part):
 
 
 class _Batch(_Part):
-    id: Line
+    id: Name
     stage: Literal["soaking", "developing", "hatching", "ready", "past", "ended", "lost"]
     ready: _Range
 
