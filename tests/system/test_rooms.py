@@ -6,8 +6,10 @@ import json
 import re
 import subprocess
 import time
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.error import URLError
 
 import pytest
 
@@ -29,8 +31,9 @@ PASSWORD = "a-bridge-is-no-ferry"
 
 def block(first: str) -> str:
     """The block of the document whose first line begins so."""
-    (found,) = [text for _, text in BLOCKS if text.startswith(f"# {first}")]
-    return found
+    found: list[str] = [text for _, text in BLOCKS if text.startswith(f"# {first}")]
+    assert len(found) == 1, f"deploy/rooms.md has {len(found)} blocks that begin with {first}"
+    return found[0]
 
 
 def here(text: str, places: Mapping[str, str]) -> list[str]:
@@ -39,6 +42,13 @@ def here(text: str, places: Mapping[str, str]) -> list[str]:
         assert name in text, f"deploy/rooms.md no longer says {name}"
         text = text.replace(name, place)
     return text.splitlines()
+
+
+def _up(room: Daemon) -> bool:
+    try:
+        return room.connected()
+    except (URLError, OSError):
+        return False
 
 
 class House:
@@ -57,8 +67,8 @@ class House:
         }
         for room in self.rooms.values():
             room.start(ready=False)
-        for room in self.rooms.values():
-            until(lambda room=room: room._answers() and room.connected(), "a room does not come up")
+        for site, room in self.rooms.items():
+            until(partial(_up, room), f"{site} does not come up")
 
     def _cellar_broker(self, brokers: BrokerFactory) -> Mosquitto:
         authority = Authority(self._folder / "papers", "the house")
