@@ -35,15 +35,20 @@ def tells(rooms: Rooms, site: str, ago: int = 0, page: str = "", **changes: Any)
     rooms.news(read_summary(site, text.encode()), NOW - ago, live=True)
 
 
-def house() -> MemoryDesk:
-    """Our shed, whose air has stopped in birch, and four more rooms of all kinds."""
-    desk = MemoryDesk()
+def other_rooms() -> Rooms:
+    """Four of all kinds."""
     rooms = Rooms("shed", "aaaaaaaa", NOW - 9 * HOUR, ("attic", "barn", "cellar", "loft"))
     tells(rooms, "attic", 20 * SECOND, "https://attic.home.arpa:8417", stores=[a_store("fridge", a_content())])
     tells(rooms, "barn", 140 * SECOND, alarms=[an_alarm("cold-snap", "elm", "medium", 12, title="elm is cold")])
     tells(rooms, "cellar", 3 * HOUR)
     rooms.status("cellar", "lost")
-    desk.neighbours = rooms
+    return rooms
+
+
+def house() -> MemoryDesk:
+    """Our shed, whose air has stopped in birch, and the others."""
+    desk = MemoryDesk()
+    desk.neighbours = other_rooms()
     return desk
 
 
