@@ -121,9 +121,7 @@ class Site:
     def __post_init__(self) -> None:
         self._templates = _environment(self.assets)
         if self.options.rooms:
-            self._templates.globals["pages"] = sorted(
-                (*PAGES, ROOMS), key=lambda page: not page[2]
-            )  # before the seldom ones
+            self._templates.globals["pages"] = sorted((ROOMS, *PAGES), key=lambda page: not page[2])
 
     # --- saying
 

@@ -155,7 +155,7 @@ def test_whatever_a_stranger_publishes_is_text_on_the_page(serve: Callable[..., 
 
 
 def test_a_monitor_that_shows_no_others_says_how_to(serve: Callable[..., Served]) -> None:
-    """Its own room is there; the link at the foot comes with the option."""
+    """Its own room is there; the way to the page comes with the option."""
     with serve().client(token=False) as client:
         alone, bench = client.get("/rooms").text, client.get("/").text
     assert "Only this room is shown" in alone
