@@ -15,7 +15,7 @@ import pytest
 
 from tests.adapters.intake.certificates import Authority
 from tests.series_store import SeriesStore
-from tests.system.daemon import OPENER, Daemon, configuration, probe, quiet_port, until
+from tests.system.daemon import OPENER, Daemon, configuration, probe, quiet_port, retained, until
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -51,26 +51,15 @@ def _up(room: Daemon) -> bool:
         return False
 
 
-class House:
-    """The cellar's broker and the shed's, which is bridged to it; monitors of three rooms; one time-series server."""
+class Brokers:
+    """The cellar's, and the shed's with its bridge to it."""
 
-    def __init__(self, folder: Path, brokers: BrokerFactory) -> None:
-        self._folder = folder
-        self.series = SeriesStore(folder / "series")
-        self.series.start()
-        self.cellar_broker = self._cellar_broker(brokers)
-        self.shed_broker = self._shed_broker(brokers)
-        self.rooms = {
-            "shed": self._room("shed", self.shed_broker, None),
-            "attic": self._room("attic", self.shed_broker, None),
-            "cellar": self._room("cellar", self.cellar_broker, "swimup", block("swimup.toml in the cellar")),
-        }
-        for room in self.rooms.values():
-            room.start(ready=False)
-        for site, room in self.rooms.items():
-            until(partial(_up, room), f"{site} does not come up")
+    def __init__(self, folder: Path, make: BrokerFactory) -> None:
+        self._folder, self._make = folder, make
+        self.cellar = self._cellar()
+        self.shed = self._shed()
 
-    def _cellar_broker(self, brokers: BrokerFactory) -> Mosquitto:
+    def _cellar(self) -> Mosquitto:
         authority = Authority(self._folder / "papers", "the house")
         papers = authority.papers("house")
         self._ca, self._bridged = str(authority.ca_file), str(quiet_port())
@@ -87,15 +76,48 @@ class House:
             "/etc/mosquitto/passwords": str(passwords),
             "/etc/mosquitto/acl": str(acl),
         }
-        return brokers(here(block("/etc/mosquitto/conf.d/rooms.conf"), places), anonymous=False)
+        return self._make(here(block("/etc/mosquitto/conf.d/rooms.conf"), places), anonymous=False)
 
-    def _shed_broker(self, brokers: BrokerFactory) -> Mosquitto:
+    def _shed(self) -> Mosquitto:
         places = {
             "house.home.arpa:8883": f"127.0.0.1:{self._bridged}",
             "/etc/mosquitto/certs/house-ca.pem": self._ca,
             "write-the-password-here": PASSWORD,
         }
-        return brokers(here(block("/etc/mosquitto/conf.d/house.conf"), places))
+        return self._make(here(block("/etc/mosquitto/conf.d/house.conf"), places))
+
+    def lies(self, topic: str, payload: str) -> None:
+        """Somebody has stolen the bridge's password."""
+        self.cellar.publish(topic, payload, retain=True, options=["-u", "shed-bridge", "-P", PASSWORD])
+
+    def kept(self, topic: str) -> dict[str, Any]:
+        """What the cellar's broker keeps, as the cellar's monitor reads it; empty when there is nothing."""
+        command = ["mosquitto_sub", "-h", self.cellar.host, "-p", str(self.cellar.port), "-u", "swimup", "-P", PASSWORD]
+        command += ["-t", topic, "-C", "1", "-W", "1", "--retained-only"]
+        done = subprocess.run(command, capture_output=True, check=False, timeout=20)
+        document: dict[str, Any] = json.loads(done.stdout or "{}")
+        return document
+
+
+class House:
+    """The brokers, monitors of three rooms, and one time-series server."""
+
+    def __init__(self, folder: Path, brokers: Brokers) -> None:
+        self._folder = folder
+        self.brokers = brokers
+        self.series = SeriesStore(folder / "series")
+        self.rooms = {
+            "shed": self._room("shed", brokers.shed, None),
+            "attic": self._room("attic", brokers.shed, None),
+            "cellar": self._room("cellar", brokers.cellar, "swimup", block("swimup.toml in the cellar")),
+        }
+
+    def start(self) -> None:
+        self.series.start()
+        for room in self.rooms.values():
+            room.start(ready=False)
+        for site, room in self.rooms.items():
+            until(partial(_up, room), f"{site} does not come up")
 
     def _room(self, site: str, broker: Mosquitto, user: str | None, *parts: str) -> Daemon:
         """All three name vessel and probe alike: only the site tells them apart."""
@@ -117,23 +139,9 @@ class House:
         return Daemon(folder, text)
 
     def reads(self, site: str, probe_id: str, *values: str) -> None:
-        broker = self.cellar_broker if site == "cellar" else self.shed_broker
+        broker = self.brokers.cellar if site == "cellar" else self.brokers.shed
         known = ["-u", "cellar-probes", "-P", PASSWORD] if site == "cellar" else []
         broker.publish(f"{site}/{probe_id}", *values, options=known)
-
-    def lies(self, topic: str, payload: str) -> None:
-        """Somebody has stolen the bridge's password."""
-        self.cellar_broker.publish(topic, payload, retain=True, options=["-u", "shed-bridge", "-P", PASSWORD])
-
-    def kept(self, topic: str) -> dict[str, Any]:
-        """What the cellar's broker keeps, as the cellar's monitor reads it."""
-        broker = self.cellar_broker
-        command = ["mosquitto_sub", "-h", broker.host, "-p", str(broker.port), "-u", "swimup", "-P", PASSWORD]
-        done = subprocess.run(
-            [*command, "-t", topic, "-C", "1", "-W", "5"], capture_output=True, check=True, timeout=20
-        )
-        document: dict[str, Any] = json.loads(done.stdout)
-        return document
 
     def page(self) -> str:
         """What the cellar's monitor shows of all rooms."""
@@ -161,10 +169,18 @@ class House:
 
 
 @pytest.fixture
-def house(tmp_path: Path, brokers: BrokerFactory) -> Iterator[House]:
-    made = House(tmp_path, brokers)
-    yield made
-    made.tear_down()
+def bridged(tmp_path: Path, brokers: BrokerFactory) -> Brokers:
+    return Brokers(tmp_path, brokers)
+
+
+@pytest.fixture
+def house(tmp_path: Path, bridged: Brokers) -> Iterator[House]:
+    made = House(tmp_path, bridged)
+    try:
+        made.start()
+        yield made
+    finally:
+        made.tear_down()
 
 
 def test_every_block_is_used() -> None:
@@ -185,12 +201,12 @@ def test_three_rooms_are_seen_from_one_and_kept_apart_at_one_server(house: House
     until(lambda: "Air stopped" in house.card("attic"), "the attic's alarm does not come")
     water_now, what_is_wrong = (text for kind, text in BLOCKS if kind == "promql")
     until(lambda: house.asked(what_is_wrong) == {("attic", 1.0)}, "the attic's alarm is not counted at the server")
-    house.lies("swimup/cellar/status", '{"state":"stopped"}')
+    house.brokers.lies("swimup/cellar/status", '{"state":"stopped"}')
     house.rooms["attic"].kill()
     until(lambda: "Not heard since" in house.card("attic"), "nobody misses the attic")
     assert "Not heard" not in house.card("shed")
-    assert house.kept("swimup/cellar/status")["state"] == "up"
-    assert house.kept("swimup/shed/summary")["site"] == "shed"
+    assert house.brokers.kept("swimup/cellar/status")["state"] == "up"
+    assert house.brokers.kept("swimup/shed/summary")["site"] == "shed"
 
     def apart() -> dict[str, list[float]]:
         found: dict[str, list[float]] = {}
@@ -202,3 +218,19 @@ def test_three_rooms_are_seen_from_one_and_kept_apart_at_one_server(house: House
     until(lambda: apart() == wanted, f"the server has {apart()}")
     newest = house.asked(water_now)
     assert newest >= {(site, values[-1]) for site, values in wanted.items()}
+
+
+def test_after_a_cut_the_newest_comes_and_only_what_is_meant_to_crosses(bridged: Brokers) -> None:
+    """What was published while the link was down is not queued: how the room stands now is there when it is back. Readings and
+    what is for the shed alone stay in the shed, and nothing comes back from the cellar."""
+    cellar, shed = bridged.cellar, bridged.shed
+    shed.publish("swimup/shed/summary", '{"n": 1}', retain=True)
+    until(lambda: bridged.kept("swimup/shed/summary") == {"n": 1}, "nothing crosses")
+    cellar.stop()
+    shed.publish("swimup/shed/summary", '{"n": 2}', '{"n": 3}', retain=True)
+    shed.publish("swimup/shed/alarm/x", '{"n": 1}', retain=True)
+    shed.publish("shed/water", "24.1", retain=True)
+    cellar.start()
+    until(lambda: bridged.kept("swimup/shed/summary") == {"n": 3}, "the newest does not come")
+    assert bridged.kept("swimup/shed/alarm/x") == bridged.kept("shed/water") == {}
+    assert retained(shed, "swimup/cellar/status") == {}
