@@ -33,7 +33,7 @@ MOST_TOPICS: Final = 2000
 ANSWER_S: Final = 10.0
 LOOK_EVERY_S: Final = 0.1
 FAREWELL_S: Final = 1.0
-OWN: Final = frozenset({"status", "marker", "vessel", "alarm", "do", "done", "push"})
+OWN: Final = frozenset({"status", "summary", "marker", "vessel", "alarm", "do", "done", "push"})
 _UNSUPPORTED_VERSION: Final = 0x84  # MQTT 5 section 3.2.2.2
 _FAULTS: Final = (OSError, ValueError, LookupError, struct.error, MQTTException)
 

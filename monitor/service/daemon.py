@@ -104,6 +104,8 @@ class Daemon:
                 keep=settings.store.keep(),
                 series_servers=series_servers(settings),
                 backups=backup_plan(settings),
+                page=self._options.address,
+                other_rooms=settings.rooms.sites if settings.rooms.show else None,
             )
         )
         pushes = any(channel.kind == "webpush" for channel in settings.channels)

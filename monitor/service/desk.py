@@ -56,6 +56,7 @@ class ServiceDesk:
         record: Record,
     ) -> None:
         self.record = record
+        self.rooms: Callable[[], dict[str, Any]] = dict
         self._ask = ask
         self._channels = channels
         self._site = site

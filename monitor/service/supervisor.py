@@ -52,6 +52,7 @@ from monitor.service.figures import Figures
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.house import House, Parts, backed_up
 from monitor.service.ingest import Ingest
+from monitor.service.rooms import Announcer, RoomsBoard
 from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
 from monitor.store import Keep, StoreCorrupt, StoreError
@@ -106,6 +107,8 @@ class Wiring:
     keep: Keep = field(default_factory=Keep)
     series_servers: Sequence[tuple[Server, Pace]] = ()
     backups: Plan | None = None
+    page: str = ""
+    other_rooms: Sequence[str] | None = None  # to be shown: those, or with none named all that are heard of
 
 
 class Supervisor:
@@ -125,6 +128,10 @@ class Supervisor:
             reporter.report,
             Record(wiring.store_path),
         )
+        self._rooms = RoomsBoard(
+            wiring.site.id, wiring.page, wiring.link, wiring.other_rooms, wiring.clock, self.desk.bench
+        )
+        self.desk.rooms = self._rooms.document
         wiring.book.report = lambda phone: self._inputs.put(PhoneGone(self._clock.now(), phone))
         self._commit_due = 0.0
         self._disk_failing = False
@@ -171,6 +178,7 @@ class Supervisor:
                 self._house_document,
                 store.tell,
                 self._figures.document,
+                Announcer(self._rooms.run, self._w.page, self._clock, self._session.publish),
             )
             servers, put = self._w.series_servers, self._inputs.put
             self._forwarder = Forwarder(servers, self._w.site, store, self._clock, put)
@@ -185,6 +193,7 @@ class Supervisor:
                 self._chores.start()
                 self._forwarder.start()
                 self._backer.start()
+                self._rooms.start()
                 if on_ready is not None:
                     on_ready()
                 self._house.ready()
@@ -275,6 +284,7 @@ class Supervisor:
         self._chores.stop()
         self._forwarder.stop(3.0)
         self._backer.stop(1.0)
+        self._rooms.stop()
         self._commit()
         self._session.stop()
         self._notifier.stop(3.0)

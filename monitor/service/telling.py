@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.bench import alarm_document, bench
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Alarm, Estimate, Ms
     from monitor.service.clock import Clock
     from monitor.service.desk import ServiceDesk
+    from monitor.service.rooms import Announcer
 
 ESTIMATE_EVERY_S: Final = 0.5  # a batch is reckoned anew at most this often: what is read is seen within a second ...
 ESTIMATE_AT_LEAST_S: Final = 30.0  # ... and at least this often, since time passes too
@@ -39,7 +41,9 @@ class Teller:
         house: Callable[[], dict[str, Any]] = dict,
         tell: Callable[[str, Ms, dict[str, Any]], object] = lambda *_: None,
         figures: Callable[[], dict[str, Any]] = dict,
+        announcer: Announcer | None = None,
     ) -> None:
+        self._announcer = announcer
         self._figures = figures
         self._tell = tell
         self._noted: dict[str, tuple[Ms, str, float | None]] = {}  # batch: when, stage, ready as it was kept last
@@ -81,7 +85,7 @@ class Teller:
         self._reckon(began)
         now = self._clock.steady()
         wanted = self._view_due and (at_once or now - self._view_at >= VIEW_EVERY_S)
-        if wanted or now - self._view_at >= VIEW_AT_LEAST_S:
+        if wanted or now - self._view_at >= VIEW_AT_LEAST_S or now >= self._announce_at():
             self._show(now)
 
     def due(self) -> float:
@@ -91,7 +95,10 @@ class Teller:
             never = -ESTIMATE_AT_LEAST_S
             reckoned = [self._made.get(batch, never) for batch in self._engine.open_batches() if batch in self._dirty]
             when = min([when, *(made + ESTIMATE_EVERY_S for made in reckoned)])
-        return when
+        return min(when, self._announce_at())
+
+    def _announce_at(self) -> float:
+        return math.inf if self._announcer is None else self._announcer.due()
 
     def _reckon(self, began: float) -> None:
         open_batches = self._engine.open_batches()
@@ -156,4 +163,6 @@ class Teller:
         specs = [known.get(lot) or LotSpec(lot) for lot in dict.fromkeys([*lots, *known])]
         view["lots"] = [{"id": lot.id, "strain": lot.strain, "cysts_per_g": lot.cysts_per_g} for lot in specs]
         self._desk.publish(view | self._house(), self._figures())
+        if self._announcer is not None:
+            self._announcer.show(view)
         self._view_at, self._view_due = now, False

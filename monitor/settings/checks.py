@@ -12,6 +12,7 @@ from monitor.settings.channels import WAYS, check_channels, check_telling
 from monitor.settings.errors import nearest, quoted
 from monitor.settings.models import Alarms, Vessel
 from monitor.settings.probes import NUMERIC_AIR, RANGES, WORDS
+from monitor.settings.rooms import check_rooms
 from monitor.settings.series import check_series_servers
 from monitor.settings.stores import check_cold_stores, check_store_of
 from monitor.settings.units import Kind, plain, told
@@ -45,6 +46,7 @@ def cross_check(draft: Draft) -> None:
     check_channels(draft)
     check_telling(draft)
     check_series_servers(draft, loopback)
+    check_rooms(draft)
 
 
 def loopback(host: str) -> bool:
@@ -297,7 +299,9 @@ def _not_our_own_topic(draft: Draft, part: Part[Probe]) -> None:
         return
     own = f"swimup/{draft.site.value.id}/"
     topic = part.value.topic
-    if topic == f"{own}status" or topic.startswith((f"{own}vessel/", f"{own}alarm/", f"{own}do/", f"{own}done/")):
+    if topic in (f"{own}status", f"{own}summary") or topic.startswith(
+        (f"{own}vessel/", f"{own}alarm/", f"{own}do/", f"{own}done/")
+    ):
         draft.wrong_in(part, "topic", quoted(topic), "a topic that this service does not publish to itself")
 
 

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from monitor.settings.backup import Backup
     from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web
     from monitor.settings.probes import Probe
+    from monitor.settings.rooms import Rooms
     from monitor.settings.series import SeriesServer
     from monitor.settings.stores import ColdStore
 
@@ -58,6 +59,7 @@ class Draft:
     web: Part[Web] = field(init=False)
     alarms: Part[Alarms] = field(init=False)
     heartbeat: Part[Heartbeat] = field(init=False)
+    rooms: Part[Rooms] = field(init=False)
     vessel: list[Part[Vessel]] = field(default_factory=list)
     probe: list[Part[Probe]] = field(default_factory=list)
     lot: list[Part[Lot]] = field(default_factory=list)

@@ -35,6 +35,7 @@ IN_FORCE: dict[str, list[dict[str, Any]]] = {
     "web": [{}],
     "alarms": [{}],
     "heartbeat": [{}],
+    "rooms": [{}],
     "vessel": [{"id": "ash", "litres": 1.5}, {"id": "birch", "litres": "2 L"}],
     "probe": [
         {

@@ -15,6 +15,7 @@ from monitor.settings.draft import Draft
 from monitor.settings.errors import ConfigError, Problem, join, nearest, quoted, shown
 from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web
 from monitor.settings.probes import Probe
+from monitor.settings.rooms import Rooms
 from monitor.settings.series import SeriesServer
 from monitor.settings.settings import LISTS, TABLES, Settings
 from monitor.settings.stores import ColdStore
@@ -71,6 +72,7 @@ def from_document(
         web=draft.web.value,
         alarms=draft.alarms.value,
         heartbeat=draft.heartbeat.value,
+        rooms=draft.rooms.value,
         vessels=tuple(part.value for part in draft.vessel),
         probes=tuple(part.value for part in draft.probe),
         lots=tuple(part.value for part in draft.lot),
@@ -94,6 +96,7 @@ def _take_all(draft: Draft, raw: Mapping[str, Any]) -> None:
     draft.web = draft.take(Web, raw.get("web", {}), "/web")
     draft.alarms = draft.take(Alarms, raw.get("alarms", {}), "/alarms")
     draft.heartbeat = draft.take(Heartbeat, raw.get("heartbeat", {}), "/heartbeat")
+    draft.rooms = draft.take(Rooms, raw.get("rooms", {}), "/rooms")
     draft.vessel = [draft.take(Vessel, item, place) for place, item in _items(draft, raw, "vessel")]
     draft.probe = [draft.take(Probe, item, place) for place, item in _items(draft, raw, "probe")]
     draft.lot = [draft.take(Lot, item, place) for place, item in _items(draft, raw, "lot")]

@@ -11,6 +11,7 @@ from monitor.core import model as core
 from monitor.settings.backup import Backup
 from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web, minutes_of
 from monitor.settings.probes import Probe
+from monitor.settings.rooms import Rooms
 from monitor.settings.series import SeriesServer
 from monitor.settings.stores import ColdStore, store_of
 
@@ -27,6 +28,7 @@ TABLES: dict[str, type[Section]] = {
     "web": Web,
     "alarms": Alarms,
     "heartbeat": Heartbeat,
+    "rooms": Rooms,
 }
 """Tables written once, [like] so."""
 LISTS: dict[str, type[Section]] = {
@@ -53,6 +55,7 @@ class Settings(BaseModel):
     web: Web
     alarms: Alarms
     heartbeat: Heartbeat
+    rooms: Rooms
     vessels: tuple[Vessel, ...]
     probes: tuple[Probe, ...] = ()
     lots: tuple[Lot, ...] = ()

@@ -28,6 +28,7 @@ from monitor.web.live import Live
 from monitor.web.pages import Pages
 from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
+from monitor.web.rooms import RoomsPage
 from monitor.web.site import Site
 from monitor.web.starting import Starting
 from monitor.web.stores import Stores
@@ -77,6 +78,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *Stores(site).pages(),
             *Working(site).pages(),
             *Undoing(site).pages(),
+            *RoomsPage(site).pages(),
             *api.outside(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),
@@ -90,6 +92,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *Stores(site).api(),
                     *Working(site).api(),
                     *Undoing(site).api(),
+                    *RoomsPage(site).api(),
                 ],
             ),
         ],

@@ -41,6 +41,9 @@ class Desk(Protocol):
     def figures(self) -> dict[str, Any]:
         """What the service counts of its own work, as of the newest view; see ``monitor.service.figures``. Cheap."""
 
+    def rooms(self) -> dict[str, Any]:
+        """Our room and the others that are heard of, as ``monitor.service.rooms`` tells them. Cheap."""
+
     async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the other side owns the clock of waiting)
         """Until the view is newer than ``version`` or ``timeout`` seconds have passed; the newest version."""
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from monitor.web.operations import Operation
 
 BASE: Final = "/api/v1"
-VERSION: Final = "1.1.0"
+VERSION: Final = "1.2.0"
 """Of the API: the middle number grows with each addition, the first when something is taken away."""
 PROBLEM: Final = "application/problem+json"
 EVENTS: Final = (told.BenchEvent, PastTransition)

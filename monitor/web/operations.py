@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from monitor.web import answers as told
 from monitor.web import past_answers as past
+from monitor.web import room_answers
 from monitor.web.bodies import (
     AlarmBody,
     DiscardBody,
@@ -106,6 +107,13 @@ NOW: Final = (
         query=(DAYS,),
         tagged=True,
         refusals=(422, 503),
+    ),
+    looks(
+        "rooms",
+        "/rooms",
+        "Our own room, and other rooms as their monitors tell of themselves at our broker.",
+        room_answers.Rooms,
+        tagged=True,
     ),
     looks("description", "/openapi.json", "This document.", told.Description, tagged=True, open=True),
 )

@@ -44,6 +44,7 @@ class WebOptions:
     key_file: Path | None = None
     hostnames: tuple[str, ...] = ()
     address: str = ""
+    rooms: bool = False
 
     @classmethod
     def from_settings(cls, settings: Settings) -> Self:
@@ -58,6 +59,7 @@ class WebOptions:
             key_file=web.key_file,
             hostnames=web.hostnames,
             address=web.address or "",
+            rooms=settings.rooms.show,
         )
 
     def __post_init__(self) -> None:

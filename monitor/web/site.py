@@ -55,6 +55,8 @@ PAGES: Final = (
     ("/phones", "Phones", False),
 )
 """Where each page is, its short name, and whether it is wanted so often that a phone shows it beside the thumb."""
+ROOMS: Final = ("/rooms", "Rooms", False)
+"""Where other rooms are shown."""
 DECISION_TIMEOUT: Final = 10.0
 """Seconds a command may take before the keeper is told that nothing answers."""
 
@@ -118,6 +120,8 @@ class Site:
 
     def __post_init__(self) -> None:
         self._templates = _environment(self.assets)
+        if self.options.rooms:
+            self._templates.globals["pages"] = sorted((ROOMS, *PAGES), key=lambda page: not page[2])
 
     # --- saying
 

@@ -29,6 +29,8 @@ from monitor.core.model import (
     Unshelve,
 )
 from monitor.core.phones import Subscribe, Unsubscribe
+from monitor.core.rooms import Rooms, own_document
+from monitor.core.summary import summary
 from monitor.guide import HINTS
 from monitor.notify import try_channels
 from monitor.service.burden import document
@@ -283,6 +285,7 @@ class MemoryDesk:
         self.decided: list[dict[str, Any]] = []
         self.asked_days: list[int] = []
         self.counted: dict[str, Any] = {}
+        self.neighbours: Rooms | None = None
         self.record = Record(Path("no-store-here.sqlite3"))
 
     def bench(self) -> dict[str, Any]:
@@ -291,6 +294,20 @@ class MemoryDesk:
 
     def figures(self) -> dict[str, Any]:
         return copy.deepcopy(self.counted)
+
+    def rooms(self) -> dict[str, Any]:
+        """Our own room, and what the other rooms told; ``shown`` when there is any board of them."""
+        own = own_document(summary(self.bench()), "", NOW)
+        others = [] if self.neighbours is None else self.neighbours.documents(NOW)
+        return {
+            "now": as_rfc3339(NOW),
+            "timezone": "Europe/Berlin",
+            "shown": self.neighbours is not None,
+            "problem": "",
+            "doubled": False if self.neighbours is None else self.neighbours.doubled,
+            "beyond": 0 if self.neighbours is None else self.neighbours.beyond,
+            "rooms": [own, *others],
+        }
 
     def version(self) -> int:
         return self._version

@@ -17,6 +17,7 @@ from monitor.web.links import Links
 from monitor.web.when import as_rfc3339
 from tests.adapters.web.memory_desk import NOW, an_alarm
 from tests.adapters.web.shed_record import PAST, fill, shed_desk
+from tests.adapters.web.test_rooms import other_rooms
 from tests.adapters.web.until import comes_true
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ ADDRESSES: Final = {
     "/alarms/{alarm:path}": ["/alarms/air-stopped%3Abirch"],
     "/guide": ["/guide"],
     "/report": ["/report"],
+    "/rooms": ["/rooms"],
     "/trends": [f"/trends?batch={PAST[-1]}&against={PAST[0]}", "/trends"],
     "/phones": ["/phones"],
     "/stores/{store}": ["/stores/fridge"],
@@ -125,7 +127,8 @@ def shed(tmp_path: Path, serve: Callable[..., Served]) -> Served:
         }
     ]
     key = PushKey(tmp_path / "push.key", "https://shed.home.arpa")
-    return serve(desk, key=key, address="https://shed.home.arpa")
+    desk.neighbours = other_rooms()
+    return serve(desk, key=key, address="https://shed.home.arpa", rooms=True)
 
 
 def pages_of(served: Served) -> list[str]:
