@@ -33,7 +33,7 @@ HERE = Path(__file__).resolve().parent.parent
 EPOCH = "2026-03-03T18:00:00Z"
 SPEED = 60
 HISTORY = "3 d"
-LEAD_S = 18.0  # real seconds for three days of history to be told before simulated time begins
+LEAD_S = 25.0  # real seconds for three days of history to be told before simulated time begins; half of it on a fast machine
 LOGGED = (  # what a keeper logged before the demo opens; words of ``swimup batch``, and when
     ("start ash --lot tin-7 --cysts 2g --litres 1.5 --salinity 25", "2026-02-28T20:00:00Z"),
     ("start birch --lot tin-8 --cysts 2.5g --litres 2 --salinity 25", "2026-02-28T22:00:00Z"),
@@ -41,7 +41,7 @@ LOGGED = (  # what a keeper logged before the demo opens; words of ``swimup batc
     ("seen birch-2026-02-28 some", "2026-03-01T15:20:00Z"),
     ("harvest birch-2026-02-28 --nauplii 390000", "2026-03-01T20:00:00Z"),
     ("harvest ash-2026-02-28 --nauplii 290000", "2026-03-01T21:00:00Z"),
-    ("start birch --lot tin-8 --cysts 3g --litres 2 --salinity 25", "2026-03-02T14:00:00Z"),
+    ("start birch --lot tin-8 --cysts 3g --litres 2 --salinity 25", "2026-03-02T17:00:00Z"),
     ("start ash --lot tin-7 --cysts 2g --litres 1.5 --salinity 25", "2026-03-02T21:00:00Z"),
     ("start cedar --lot tin-8 --cysts 1g --litres 1 --salinity 25", "2026-03-03T16:00:00Z"),
 )

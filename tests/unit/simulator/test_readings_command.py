@@ -65,7 +65,7 @@ def test_the_whole_shed_moves_with_the_epoch(tmp_path: Path) -> None:
     assert rows[1][0] >= "2026-04-01T09:30:00Z"
     assert rows[-1][0] <= "2026-04-01T10:00:00Z"
     assert {event["time"] for event in log[-3:]} == {
-        "2026-03-31T06:00:00Z",
+        "2026-03-31T09:00:00Z",
         "2026-03-31T13:00:00Z",
         "2026-04-01T08:00:00Z",
     }
