@@ -33,7 +33,9 @@ SECRET_KEYS: Final = (PHONES_KEY,)
 """Of what is kept: the push subscriptions of phones, with which anybody could push to them."""
 RUN_KEYS: Final = ("broker.session", "run/clean", "run/alive", "run/anew", "run/backup")
 """Of what is kept: marks of a process and its connection, which mean nothing to another."""
-KEYS_LEFT_OUT: Final = SECRET_KEYS + RUN_KEYS
+LEDGER_KEYS: Final = ("run/sizes", "run/ends")
+"""Of what is kept: how this machine and its file fared."""
+KEYS_LEFT_OUT: Final = SECRET_KEYS + RUN_KEYS + LEDGER_KEYS
 
 _ENTRY_TIMES: Final = ("until", "at")
 _ALARM_TIMES: Final = ("since", "changed", "deadline", "told", "again", "until")

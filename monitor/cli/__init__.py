@@ -23,6 +23,7 @@ COMMANDS = {
     "listen": _Place("monitor.cli.listen", "listen", "Hear what the broker carries; propose a probe for each topic."),
     "status": _Place("monitor.cli.status", "status", "Tell how the bench stands."),
     "rooms": _Place("monitor.cli.rooms", "rooms", "Tell how this room stands, and the others that are heard."),
+    "doctor": _Place("monitor.cli.doctor", "doctor", "Tell how machine and service fare, and what to do about it."),
     "batch": _Place("monitor.cli.batch", "batch", "Note what happens to a batch: start, seen, harvest, discard, undo."),
     "vessel": _Place(
         "monitor.cli.vessel", "vessel", "Note that you work on a vessel, or let it settle: its alarms wait."

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import Refused
 from monitor.notify import try_channels
-from monitor.web.desk import Why
+from monitor.web.desk import Check, Why
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from monitor.core.checkup_facts import Inside
     from monitor.core.model import Ms
     from monitor.notify import Channel
     from monitor.store.record import Record
@@ -29,8 +30,8 @@ TRIAL_S: Final = 12.0
 class Asked:
     """A keeper's command or question on its way to the thread of decisions."""
 
-    command: Command | Why
-    answer: Future[dict[str, Any]] = field(default_factory=Future)
+    command: Command | Why | Check
+    answer: Future[Any] = field(default_factory=Future)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,8 @@ class Tried:
 class ServiceDesk:
     """Implements ``monitor.web.desk.Desk``; ``publish`` is for the thread of decisions, the rest for any.
 
-    ``wall`` tells the time that is written on test letters; ``report`` makes the burden report, in any thread.
+    ``wall`` tells the time that is written on test letters; ``report`` makes the burden report, in any thread,
+    and ``examine`` the check-up, from what the thread of decisions knows.
     """
 
     def __init__(
@@ -54,9 +56,11 @@ class ServiceDesk:
         wall: Callable[[], Ms],
         report: Callable[[int], dict[str, Any]],
         record: Record,
+        examine: Callable[[Inside], dict[str, Any]],
     ) -> None:
         self.record = record
         self.rooms: Callable[[], dict[str, Any]] = dict
+        self._examine = examine
         self._ask = ask
         self._channels = channels
         self._site = site
@@ -123,13 +127,19 @@ class ServiceDesk:
         async with self._reporting:
             return await asyncio.to_thread(self._report, days)
 
+    async def checkup(self) -> dict[str, Any]:
+        inside: Inside = await self._answer(Check())
+        return await asyncio.to_thread(self._examine, inside)
+
     async def why(self, alarm: str) -> dict[str, Any]:
-        return await self._answer(Why(alarm))
+        told: dict[str, Any] = await self._answer(Why(alarm))
+        return told
 
     async def do(self, command: Command) -> dict[str, Any]:
-        return await self._answer(command)
+        done: dict[str, Any] = await self._answer(command)
+        return done
 
-    async def _answer(self, command: Command | Why) -> dict[str, Any]:
+    async def _answer(self, command: Command | Why | Check) -> Any:
         asked = Asked(command)
         self._ask(asked)
         return await asyncio.wrap_future(asked.answer)

@@ -20,13 +20,25 @@ class Figures:
         self._store = store
         self._counters = counters
         self._queued = queued
-        self._commits = self._failed = 0
+        self._commits = self._failed = self._broker_losses = 0
         self._tries = {channel: {"ok": 0, "failed": 0} for channel in channels}
 
     def committed(self, *, ok: bool) -> None:
         """The store was asked to write what waits."""
         self._commits += ok
         self._failed += not ok
+
+    def broker_lost(self) -> None:
+        """The link to the broker broke."""
+        self._broker_losses += 1
+
+    @property
+    def broker_losses(self) -> int:
+        return self._broker_losses
+
+    def tries(self) -> dict[str, tuple[int, int]]:
+        """By channel: letters that got through, and failed tries."""
+        return {channel: (counts["ok"], counts["failed"]) for channel, counts in self._tries.items()}
 
     def tried(self, channel: str, *, ok: bool) -> None:
         """A try with a letter has ended."""
@@ -43,6 +55,7 @@ class Figures:
             "store_commits": self._commits,
             "store_commits_failed": self._failed,
             "store_lost_readings": self._store.lost,
+            "broker_losses": self._broker_losses,
             "probes": {
                 probe: {"messages": count.messages, "samples": count.samples, "unreadable": count.unreadable}
                 for probe, count in self._counters.snapshot().items()

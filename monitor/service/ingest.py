@@ -9,6 +9,7 @@ import structlog
 
 from monitor.intake.counters import Counters
 from monitor.intake.decode import Unreadable, decode
+from monitor.intake.rhythm import Rhythm
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -36,6 +37,7 @@ class Ingest:
         self._session = int(store.kept(SESSION_KEY) or 0)
         self.unacknowledged: deque[Incoming] = deque()
         self.counters = Counters()
+        self.rhythm = Rhythm()
 
     @property
     def topics(self) -> list[str]:
@@ -93,6 +95,8 @@ class Ingest:
 
     def _read(self, message: Incoming, binding: Binding) -> list[Sample]:
         certain = not (message.retain or message.queued)
+        if certain:
+            self.rhythm.heard(binding.probe, message.arrived)
         try:
             samples = decode(message.payload, binding, message.arrived if certain else None)
         except Unreadable as why:

@@ -45,6 +45,7 @@ from monitor.notify.phonebook import PhoneBook
 from monitor.service.anew import begin_anew, open_store
 from monitor.service.backing import Backer
 from monitor.service.burden import Reporter
+from monitor.service.checkup import Examiner, Knowledge
 from monitor.service.chores import Chore, Chores, Upkeep
 from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.doing import Doing
@@ -53,6 +54,7 @@ from monitor.service.heartbeat import Heartbeat
 from monitor.service.house import House, Parts, backed_up
 from monitor.service.ingest import Ingest
 from monitor.service.rooms import Announcer, RoomsBoard
+from monitor.service.ledger import Ledger
 from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
 from monitor.store import Keep, StoreCorrupt, StoreError
@@ -60,11 +62,12 @@ from monitor.store.aside import mark_damaged
 from monitor.store.errors import in_our_words
 from monitor.store.record import Record
 from monitor.store.sinks import Forwarded
-from monitor.web.desk import Why
+from monitor.web.desk import Check, Why
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
+    from monitor.core.checkup_facts import Inside
     from monitor.core.dispatch import Manners, Reach
     from monitor.core.model import SiteSpec
     from monitor.forward import Pace, Server
@@ -127,6 +130,7 @@ class Supervisor:
             wiring.clock.wall,
             reporter.report,
             Record(wiring.store_path),
+            Examiner(wiring.store_path, wiring.site.timezone).examine,
         )
         self._rooms = RoomsBoard(
             wiring.site.id, wiring.page, wiring.link, wiring.other_rooms, wiring.clock, self.desk.bench
@@ -183,8 +187,11 @@ class Supervisor:
             servers, put = self._w.series_servers, self._inputs.put
             self._forwarder = Forwarder(servers, self._w.site, store, self._clock, put)
             self._upkeep = Upkeep(store, self._w.keep, self._clock, put, self._backer.wake)
+            self._ledger = Ledger(store, self._clock)
             self._chores = Chores(self._inputs.put, self._clock)
-            self._carry(self._engine.step(self._house.began()))
+            began = self._house.began()
+            self._ledger.began(began)
+            self._carry(self._engine.step(began))
             self._tell_all()
             self._started = True
             try:
@@ -213,6 +220,11 @@ class Supervisor:
     def _make_figures(self) -> Figures:
         channels = [channel.id for channel in self._w.channels]
         return Figures(self._store, self._ingest.counters, channels, self._inputs.qsize)
+
+    def _known(self) -> Inside:
+        knowledge = Knowledge(self._engine, self._ingest, self._figures, self._ledger, self._store, self._clock)
+        version = self._session.state.version if self._engine.state.broker_up else None
+        return knowledge.tell(version or "", self._forwarder.document()["series_servers"])
 
     def _parts(self) -> Parts:
         channels = [channel.id for channel in self._w.channels]
@@ -391,6 +403,7 @@ class Supervisor:
                 self._session = self._make_session()
                 self._session.start()
             self._forwarder.tend()
+            self._ledger.look()
             self._hand_out()
             self.last_tick = self._clock.steady()
         except Exception:
@@ -442,6 +455,9 @@ class Supervisor:
     def _command(self, asked: Asked) -> None:
         command = asked.command
         try:
+            if isinstance(command, Check):
+                asked.answer.set_result(self._known())
+                return
             if isinstance(command, Why):
                 asked.answer.set_result(story(self._engine, command.alarm))
                 return
@@ -477,6 +493,8 @@ class Supervisor:
         return next(f"{name}-{n}" for n in range(2, len(taken) + 3) if f"{name}-{n}" not in taken)
 
     def _link_changed(self, link: _Link) -> None:
+        if self._engine.state.broker_up and not link.up:
+            self._figures.broker_lost()
         self._carry(self._engine.step(BrokerLink(self._clock.now(), link.up)))
         self._teller.touch_vessel(None)
 

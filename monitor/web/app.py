@@ -18,6 +18,7 @@ from monitor.web.alarm_pages import AlarmPages
 from monitor.web.api import Api
 from monitor.web.batch_list import BatchList
 from monitor.web.batch_pages import BatchPages
+from monitor.web.checkup import Checkup
 from monitor.web.counts import Counts
 from monitor.web.guard import SECURITY_HEADERS, Guard
 from monitor.web.harvesting import Harvesting
@@ -70,6 +71,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *BatchList(site).routes(),
             *batches.routes(),
             *AlarmPages(site).routes(),
+            *Checkup(site).pages(),
             *Trends(site).routes(),
             *push.routes(),
             *HomeScreen(site).routes(),
@@ -88,6 +90,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *History(site).routes(),
                     *api.routes(),
                     *push.api_routes(),
+                    *Checkup(site).api(),
                     *Counts(site).api(),
                     *Stores(site).api(),
                     *Working(site).api(),

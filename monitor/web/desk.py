@@ -24,6 +24,11 @@ class Why:
     alarm: str
 
 
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A question: what the service knows of itself."""
+
+
 @runtime_checkable
 class Desk(Protocol):
     """The service as seen from the web thread. ``bench`` and ``version`` are cheap, and safe from any thread."""
@@ -52,6 +57,9 @@ class Desk(Protocol):
 
     async def report(self, days: int) -> dict[str, Any]:
         """How much the alarms asked of a person in the last ``days`` days, 1 to 30. Raises Refused while it can't be read."""
+
+    async def checkup(self) -> dict[str, Any]:
+        """How machine and service fare: ``level``, ``findings`` with the worst first, and ``facts``."""
 
     async def why(self, alarm: str) -> dict[str, Any]:
         """``alarm`` as it stands or None, its ``rule`` and ``subject``, and its ``decisions``, the oldest first.

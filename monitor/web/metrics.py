@@ -180,6 +180,7 @@ _TOTALS: Final = (
     ("store_commits", "Commits of the store."),
     ("store_commits_failed", "Commits that the disk did not take."),
     ("store_lost_readings", "Readings that gave way because the disk took none."),
+    ("broker_losses", "Times the link to the broker broke."),
 )
 _PER_PROBE: Final = (
     ("messages", "Messages that came for a probe."),

@@ -115,6 +115,14 @@ NOW: Final = (
         room_answers.Rooms,
         tagged=True,
     ),
+    looks(
+        "checkup",
+        "/checkup",
+        "How machine and service fare: versions, disk, card, clock, broker, probes, channels, memory, restarts.",
+        told.Checkup,
+        tagged=True,
+        refusals=(503,),
+    ),
     looks("description", "/openapi.json", "This document.", told.Description, tagged=True, open=True),
 )
 

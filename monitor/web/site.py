@@ -227,6 +227,16 @@ class Site:
         except TimeoutError:
             raise Trouble(503, "The service did not answer in time. Try again.", NO_ANSWER) from None
 
+    async def checkup(self) -> dict[str, Any]:
+        """Raises Trouble when nobody answers in time."""
+        try:
+            return await asyncio.wait_for(self.desk.checkup(), DECISION_TIMEOUT)
+        except Refused as refused:
+            raise Trouble(503, str(refused), REFUSED, headers={"Retry-After": "10"}) from refused
+        except TimeoutError:
+            told = "The service did not answer in time. Try again."
+            raise Trouble(503, told, NO_ANSWER, headers={"Retry-After": "10"}) from None
+
     async def report(self, days: int) -> dict[str, Any]:
         """Raises Trouble when the record cannot be read."""
         try:

@@ -60,7 +60,9 @@ def test_each_channel_has_its_result_in_order(webhook: Webhook, stuck: Stuck) ->
 
 def test_one_test_at_a_time(stuck: Stuck) -> None:
     """Whoever tests while a test is running is refused, and afterwards it is free again."""
-    desk = ServiceDesk(lambda _asked: None, [stuck], "shed", lambda: 0, lambda _days: {}, Record("none.sqlite3"))
+    desk = ServiceDesk(
+        lambda _asked: None, [stuck], "shed", lambda: 0, lambda _days: {}, Record("none.sqlite3"), lambda _: {}
+    )
 
     async def both() -> list[dict[str, object]]:
         first = asyncio.create_task(desk.try_channels())

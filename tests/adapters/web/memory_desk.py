@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.burden import Told, begin_of, burden
+from monitor.core.checkup_table import document as checkup
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Settle, Start, Undo, Work
 from monitor.core.model import (
     DAY,
@@ -36,6 +37,7 @@ from monitor.notify import try_channels
 from monitor.service.burden import document
 from monitor.store.record import Record
 from monitor.web.when import as_rfc3339, rfc3339
+from tests.unit.core.checkups import ill
 
 if TYPE_CHECKING:
     from monitor.core.burden import Kind
@@ -286,6 +288,7 @@ class MemoryDesk:
         self.asked_days: list[int] = []
         self.counted: dict[str, Any] = {}
         self.neighbours: Rooms | None = None
+        self.facts = ill()
         self.record = Record(Path("no-store-here.sqlite3"))
 
     def bench(self) -> dict[str, Any]:
@@ -340,6 +343,11 @@ class MemoryDesk:
     async def report(self, days: int) -> dict[str, Any]:
         self.asked_days.append(days)
         return a_report(days)
+
+    async def checkup(self) -> dict[str, Any]:
+        if self.stuck:
+            await asyncio.sleep(3600)
+        return checkup(self.facts, NOW)
 
     async def do(self, command: Command) -> dict[str, Any]:
         if self.stuck:
