@@ -178,7 +178,11 @@ def test_every_fact_has_a_value_with_its_unit_and_its_words() -> None:
     """What is a number has a unit, what is a word or yes and no has none."""
     told = {(row.about, row.name): row for row in rows(well())}
     assert told["store", "growth"].document() | {"about": "", "name": ""} == {
-        "about": "", "name": "", "value": 2_000_000, "unit": "By/d", "text": "2.0 MB a day",
+        "about": "",
+        "name": "",
+        "value": 2_000_000,
+        "unit": "By/d",
+        "text": "2.0 MB a day",
     }
     assert told["probe ash-water", "told to report every"].value == 10
     assert told["card", "written by the monitor"].text == "30 MB a day"
