@@ -68,7 +68,7 @@ def described(found: dict[str, Any], *, facts: bool) -> str:
     lines = [f"{headline(found['findings'])} ({at})"]
     for one in found["findings"]:
         means = f" {one['means']}" if one["means"] else ""
-        lines.append(f"{MARKS[one['level']]} {one['about']}: {one['found']}{means}")
+        lines.append(f"{MARKS[one['level']]} {one['about']}: {one['found']}{means}".replace("`", ""))
         if one["advice"]:
             lines.append(f"     {one['advice'].replace('`', '')}")
     if facts:

@@ -41,7 +41,7 @@ def broken_configuration(error: ConfigError) -> dict[str, Any]:
 
 
 def _wrong(problem: str) -> Finding:
-    return act("configuration", problem, "The daemon does not start with it.", "Mend it, then see: swimup check.")
+    return act("configuration", problem, "The daemon does not start with it.", "Mend it, then see: `swimup check`.")
 
 
 def _with(told: dict[str, Any], found: list[Finding]) -> dict[str, Any]:
@@ -57,7 +57,7 @@ def look_from_outside(settings: Settings, silent: str) -> dict[str, Any]:
             "daemon",
             f"{silent.rstrip('.')}.",
             "Nothing is watched meanwhile.",
-            "Where systemd runs it: systemctl status swimup, and journalctl -u swimup for its last words.",
+            "Where systemd runs it: `systemctl status swimup`, and `journalctl -u swimup` for its last words.",
         ),
         *_configuration(settings),
         *store(settings),
@@ -120,7 +120,7 @@ def port(settings: Settings) -> Finding:
             "port",
             f"The page's port {number} at {host} can't be had: {error.strerror or error}.",
             "The daemon does not start without it.",
-            "End what uses it (ss -ltnp tells), or give another one: [web] port.",
+            "End what uses it (`ss -ltnp` tells), or give another one: `port` of `[web]`.",
         )
     return fine("port", f"The page's port {number} is free.")
 
@@ -135,6 +135,6 @@ def broker(settings: Settings) -> Finding:
             "broker",
             f"The broker at {url} does not let us in: {str(why).rstrip('.')}.",
             "No reading would come in.",
-            "See that it runs (systemctl status mosquitto), and that [broker] url, user and password are right.",
+            "See that it runs (`systemctl status mosquitto`), and that `[broker]` url, user and password are right.",
         )
     return fine("broker", f"The broker at {url} lets us in.{f' It calls itself {name}.' if name else ''}")

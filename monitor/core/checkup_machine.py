@@ -92,7 +92,9 @@ def growth(machine: Machine, inside: Inside) -> Iterator[Finding]:
     years = max(machine.disk_free, 0) / a_day / 365
     means = f"At this pace the disk is full in {about(years)}."
     if years < FULL_SOON:
-        yield look("store", found, means, "Keep readings for a shorter time ([store] raw_days), or use a larger disk.")
+        yield look(
+            "store", found, means, "Keep readings for a shorter time (`raw_days` of `[store]`), or use a larger disk."
+        )
     else:
         yield fine("store", found, f"{means} It slows down once old readings are cleared away.")
 
@@ -133,7 +135,7 @@ def _much(found: Card, told: str, whole: float, ours: float | None) -> Finding:
     who = (
         "Most of it is not the monitor: see what else writes."
         if ours is None or ours < whole / 2
-        else ("Let the monitor save less often: [store] commit_every.")
+        else ("Let the monitor save less often: `commit_every` of `[store]`.")
     )
     return look(
         "card",
@@ -154,7 +156,7 @@ def memory(machine: Machine) -> Iterator[Finding]:
             "memory",
             found,
             "At the limit the system ends it and starts it anew.",
-            "Restart it; if it grows again, note how fast, and raise the limit meanwhile (MemoryMax of the unit).",
+            "Restart it; if it grows again, note how fast, and raise the limit meanwhile (`MemoryMax` of the unit).",
         )
         return
     free, whole = machine.memory_free, machine.memory_size
@@ -184,7 +186,7 @@ def clock(inside: Inside) -> Finding:
             "clock",
             "The clock is not kept by the network or any other reference.",
             "Without one it drifts by seconds a day, and after a power cut it may be far off.",
-            "See whether the network and its time service work (timedatectl).",
+            "See whether the network and its time service work (`timedatectl`).",
         )
     if inside.clock_synced is None:
         return fine(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core.checkup import act, fine, look, times
 from monitor.core.doubts import FINE, MOST
-from monitor.core.model import DAY, HOUR, MINUTE, Ms
+from monitor.core.model import DAY, HOUR, MINUTE, SECOND, Ms
 from monitor.core.wording import clock, duration
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ def broker(inside: Inside) -> Iterator[Finding]:
             "broker",
             f"The broker is not reached for {duration(max(inside.now - inside.broker_since, 0))}.",
             "No reading comes in meanwhile.",
-            "See that it runs (systemctl status mosquitto), and that [broker] url, user and password are right.",
+            "See that it runs (`systemctl status mosquitto`), and that `[broker]` url, user and password are right.",
         )
     elif lost > max(1.0, LOSSES_A_DAY * ran / DAY):
         yield look(
@@ -56,21 +56,22 @@ def broker(inside: Inside) -> Iterator[Finding]:
         )
     else:
         yield fine(
-            "broker", f"The broker is reached; the link was lost {times(lost) if lost else 'never'} since the start."
+            "broker",
+            f"The broker is reached; since the start the link was {f'lost {times(lost)}' if lost else 'never lost'}.",
         )
     if inside.broker_version == "3.1.1":
         yield look(
             "broker",
             "The broker speaks MQTT 3.1.1 only.",
             "It sends few messages at a time after an outage, so that old readings come in slowly.",
-            "Set max_inflight_messages 2000 in the broker's configuration, or use a broker that speaks MQTT 5.",
+            "Set `max_inflight_messages 2000` in the broker's configuration, or use a broker that speaks MQTT 5.",
         )
 
 
 def probes(inside: Inside) -> Iterator[Finding]:
     """One for each probe with which something is wrong, and one for all others together."""
     if not inside.probes:
-        yield look("probes", "No probe is configured.", "Nothing is watched.", "Add a [[probe]] for each sensor.")
+        yield look("probes", "No probe is configured.", "Nothing is watched.", "Add a `[[probe]]` for each sensor.")
         return
     ran = max(inside.now - inside.began, 0)
     well = 0
@@ -102,10 +103,14 @@ def one_probe(probe: ProbeFacts, ran: Ms) -> Finding | None:
     if not probe.fresh:
         if probe.age is None and ran <= 3 * probe.every + MINUTE:
             return None  # it may still come
-        since = "never" if probe.age is None else f"not for {duration(probe.age)}"
+        what = (
+            "It never told anything usable"
+            if probe.age is None
+            else f"It told nothing usable for {duration(probe.age)}"
+        )
         return act(
             about,
-            f"It told nothing usable: {since}{_because(probe.reason)}.",
+            f"{what}{_because(probe.reason)}.",
             "What hangs on it is judged without it.",
             "Look at its power, plug and network, and that its topic is the one in the configuration.",
         )
@@ -128,15 +133,15 @@ def pace(probe: ProbeFacts) -> Finding | None:
     """Whether it reports as often as is configured."""
     if probe.gap is None:
         return None
-    told, kept = duration(probe.every), duration(probe.gap)
-    found = f"It reports every {kept}; configured is every {told}."
+    often = f"every {duration(probe.gap)}" if probe.gap >= SECOND else "more than once a second"
+    found = f"It reports {often}; configured is every {duration(probe.every)}."
     if probe.gap > SLOWER * probe.every:
         means = "It counts as stale, or rings as silent, though all is well."
     elif probe.gap < FASTER * probe.every:
         means = "Should it fall silent, that is noticed later than it could be."
     else:
         return None
-    return look(f"probe {probe.id}", found, means, f'Set every = "{_typed(probe.gap)}" for it.')
+    return look(f"probe {probe.id}", found, means, f'Set `every = "{_typed(probe.gap)}"` for it.')
 
 
 def _typed(gap: Ms) -> str:
@@ -152,7 +157,7 @@ def channels(inside: Inside, timezone: str) -> Iterator[Finding]:
             "channels",
             "No channel is configured.",
             "Nobody who is away from the page hears of an alarm.",
-            "Add a [[channel]] for your phone.",
+            "Add a `[[channel]]` for your phone.",
         )
     for channel in inside.channels:
         yield one_channel(channel, inside, timezone)
@@ -168,11 +173,11 @@ def one_channel(channel: ChannelHealth, inside: Inside, timezone: str) -> Findin
             about,
             f"Nothing gets through since {since}{why}.",
             "Whoever relies on it hears nothing.",
-            f"{channel.todo} Then test it: swimup alarm test.".lstrip(),
+            f"{channel.todo or 'See its settings, and whether the network works.'} Then test it: `swimup alarm test`.",
         )
     if not channel.works and not got:
         return fine(
-            about, "Nothing was sent since the start.", "Whether it works is not known. To see: swimup alarm test."
+            about, "Nothing was sent since the start.", "Whether it works is not known. To see: `swimup alarm test`."
         )
     many = f"{got} letter{'' if got == 1 else 's'} got through since the start" if got else "A test got through"
     return fine(about, f"{many}{f', after {failed} failed tries' if failed else ''}.")
@@ -231,7 +236,7 @@ def ends(inside: Inside, timezone: str) -> Iterator[Finding]:
             "restarts",
             f"It ended without warning {times(len(recent))} in the last 7 days, last after {last}.",
             "A power cut, a crash, or a hang that the watchdog ended; nothing was watched in between.",
-            "If it was no power cut, see its log (journalctl -u swimup), the power supply and the card.",
+            "If it was no power cut, see its log (`journalctl -u swimup`), the power supply and the card.",
         )
         return
     known = "" if inside.ends_since is None else f" (counted for {duration(max(inside.now - inside.ends_since, 0))})"

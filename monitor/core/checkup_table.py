@@ -109,7 +109,7 @@ def _inside(inside: Inside, timezone: str) -> Iterator[Row]:
         yield Row("broker", "speaks", f"MQTT {inside.broker_version}", inside.broker_version)
     for probe in inside.probes:
         about = f"probe {probe.id}"
-        yield from _length(about, "told to report every", probe.every)
+        yield from _length(about, "should report every", probe.every)
         yield from _length(about, "reports every", probe.gap)
         yield from _length(about, "newest usable reading", probe.age)
         if probe.suspect is not None:

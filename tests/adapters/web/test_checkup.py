@@ -48,7 +48,7 @@ def test_the_page_tells_the_worst_first_with_what_to_do(served: Served, open_pag
     first = page.locator(".checks li").first
     expect(first).to_contain_text("Act: Power. The supply voltage is too low at this moment.")
     expect(first).to_contain_text("What to do: Use the supply")
-    expect(page.locator(".facts")).to_contain_text("Told to report every")
+    expect(page.locator(".facts")).to_contain_text("Should report every")
 
 
 def test_a_shed_that_is_well_reads_so_at_any_width(serve: Any, open_page: OpenPage) -> None:

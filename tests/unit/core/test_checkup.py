@@ -97,10 +97,10 @@ def test_what_is_wrong_around_the_service_is_found(inside: dict[str, Any], what:
 @pytest.mark.parametrize(
     ("probe", "level", "told", "advice"),
     [
-        ({"gap": 16 * SECOND}, Level.LOOK, "every 16 s; configured is every 10 s", 'every = "16 s"'),
+        ({"gap": 16 * SECOND}, Level.LOOK, "every 16 s; configured is every 10 s", 'every = "16 s"`'),
         ({"every": 30 * MINUTE, "gap": 6 * MINUTE}, Level.LOOK, "every 6 min", 'every = "6 min"'),
-        ({"fresh": False, "age": HOUR}, Level.ACT, "nothing usable: not for 60 min", "topic"),
-        ({"fresh": False, "age": None}, Level.ACT, "nothing usable: never", "topic"),
+        ({"fresh": False, "age": HOUR}, Level.ACT, "nothing usable for 60 min", "topic"),
+        ({"fresh": False, "age": None}, Level.ACT, "never told anything usable", "topic"),
         ({"suspect": 0.3}, Level.LOOK, "30 % of its newest", "cable"),
         ({"suspect": 0.6, "reason": "a jump."}, Level.ACT, "doubtful (last: a jump)", "cable"),
         ({"messages": 9, "unreadable": 9}, Level.ACT, "None of its 9 messages", "decoder"),
@@ -184,7 +184,7 @@ def test_every_fact_has_a_value_with_its_unit_and_its_words() -> None:
         "unit": "By/d",
         "text": "2.0 MB a day",
     }
-    assert told["probe ash-water", "told to report every"].value == 10
+    assert told["probe ash-water", "should report every"].value == 10
     assert told["card", "written by the monitor"].text == "30 MB a day"
     for row in told.values():
         assert row.text
