@@ -5,17 +5,18 @@ from __future__ import annotations
 import socket
 import sqlite3
 import time
-from contextlib import closing
-from typing import TYPE_CHECKING, Any
+from contextlib import closing, suppress
+from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.checkup import act, fine, look, worst, worst_first
 from monitor.core.checkup_facts import Facts
 from monitor.core.checkup_table import findings, rows
 from monitor.core.wording import rfc3339
-from monitor.intake.trial import NotLetIn, visit
-from monitor.service.daemon import broker_link
+from monitor.intake.ear import Ear, NotHeard
+from monitor.intake.link import status_topic
 from monitor.service.machine import measure
 from monitor.service.versions import versions
+from monitor.settings.broker import broker_link
 from monitor.settings.credentials import outside_problems
 from monitor.settings.errors import ConfigError
 from monitor.settings.notices import notices
@@ -27,7 +28,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from monitor.core.checkup import Finding
+    from monitor.intake.link import Link
     from monitor.settings.settings import Settings
+
+LISTEN_S: Final = 0.5
+"""What a broker keeps it sends at once."""
+NAME_TOPIC: Final = "$SYS/broker/version"
+LONGEST_NAME: Final = 60
 
 
 def _now() -> int:
@@ -126,15 +133,32 @@ def port(settings: Settings) -> Finding:
 
 
 def broker(settings: Settings) -> Finding:
-    """Whether it lets us in, under another client id, so that nobody's session is disturbed."""
+    """Whether it lets us in and listen to our topics; under another client id, so that nobody's session is disturbed."""
     url = settings.broker.url
+    topics = sorted({binding.topic for binding in settings.bindings()}) or [status_topic(settings.site.id)]
     try:
-        name = visit(broker_link(settings))
-    except (NotLetIn, ConfigError, ValueError) as why:
+        link = broker_link(settings)
+        _hear(link, topics)
+    except (NotHeard, ConfigError, ValueError) as why:
         return act(
             "broker",
-            f"The broker at {url} does not let us in: {str(why).rstrip('.')}.",
+            f"The broker at {url} can't be listened to: {str(why).rstrip('.')}.",
             "No reading would come in.",
             "See that it runs (`systemctl status mosquitto`), and that `[broker]` url, user and password are right.",
         )
+    name = _name(link)
     return fine("broker", f"The broker at {url} lets us in.{f' It calls itself {name}.' if name else ''}")
+
+
+def _hear(link: Link, topics: list[str]) -> Ear:
+    """Raises NotHeard."""
+    ear = Ear(link, topics, _now)
+    ear.listen(LISTEN_S, lambda _passed: None)
+    return ear
+
+
+def _name(link: Link) -> str:
+    """Not every broker tells its name, nor everybody."""
+    with suppress(NotHeard, LookupError):
+        return _hear(link, [NAME_TOPIC]).topics[NAME_TOPIC].newest.payload[:LONGEST_NAME].decode("utf-8", "replace")
+    return ""

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from monitor.core.house import ChannelHealth
+    from monitor.core.house import ChannelHealth, Kept
     from monitor.core.model import Ms
 
 
@@ -98,7 +98,7 @@ class Inside:
     sizes: tuple[tuple[Ms, int], ...] = ()  # when, and how large the store was: about one a day, the oldest first
     ends: tuple[Ms, ...] = ()  # when it was last known to run before it ended without warning, the oldest first
     ends_since: Ms | None = None  # since when such ends are counted
-    backup: Ms | None = None  # the newest good one
+    backups: Kept | None = None  # None where none are made
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from monitor.core.checkup import act, fine, look, times
 from monitor.core.doubts import FINE, MOST
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, Ms
+from monitor.core.rules_record import BACKUP_OLD_AFTER
 from monitor.core.wording import clock, duration
 
 if TYPE_CHECKING:
@@ -22,7 +23,6 @@ FASTER: Final = 1 / 3  # of it: silence is then noticed much later than it could
 LAG: Final[Ms] = HOUR  # of a copy; common practice, no source
 ENDS_RECENT: Final[Ms] = 7 * DAY
 ENDS_MANY: Final = 3  # in that time; one may be a power cut. Common practice, no source
-BACKUP_OLD: Final[Ms] = 3 * DAY  # one night may fail for any reason; common practice, no source
 
 
 def on_reach(inside: Inside, timezone: str) -> Iterator[Finding]:
@@ -244,14 +244,19 @@ def ends(inside: Inside, timezone: str) -> Iterator[Finding]:
 
 
 def backup(inside: Inside, timezone: str) -> Iterator[Finding]:
-    """Silent where none was ever noted: then nobody makes any here, or the first is still to come."""
-    if inside.backup is None:
+    """Silent where none are made."""
+    kept = inside.backups
+    if kept is None:
         return
-    age = max(inside.now - inside.backup, 0)
-    found = f"The newest good backup is of {clock(inside.backup, timezone, inside.now)}."
-    if age > BACKUP_OLD:
+    since = kept.good if kept.good is not None else kept.begun
+    newest = "There is no backup yet" if kept.good is None else "The newest good backup is of "
+    found = f"{newest}{'' if kept.good is None else clock(kept.good, timezone, inside.now)}{_because(kept.error)}."
+    if since is not None and inside.now - since > BACKUP_OLD_AFTER:
         yield look(
-            "backup", found, "Should the card fail now, what came since is gone.", "See why none was made since."
+            "backup",
+            found,
+            "Should the card fail now, what came since is gone.",
+            f"See that {kept.folder or 'the folder of backups'} is there, can be written and has room; then `swimup backup`.",
         )
     else:
         yield fine("backup", found)

@@ -123,6 +123,7 @@ def _inside(inside: Inside, timezone: str) -> Iterator[Row]:
     for server in inside.servers:
         yield from _length(f"copy {server.id}", "behind by", server.lag)
     yield Row("restarts", "without warning", str(len(inside.ends)), len(inside.ends), "1")
-    if inside.backup is not None:
-        when = clock(inside.backup, timezone, inside.now)
-        yield Row("backup", "newest good one", when, rfc3339(inside.backup))
+    if inside.backups is not None:
+        good = inside.backups.good
+        when = "none yet" if good is None else clock(good, timezone, inside.now)
+        yield Row("backup", "newest good one", when, None if good is None else rfc3339(good))

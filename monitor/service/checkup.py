@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from monitor.core.checkup_facts import Facts, Inside, ProbeFacts, ServerFacts
 from monitor.core.checkup_table import document
@@ -23,9 +22,6 @@ if TYPE_CHECKING:
     from monitor.service.ingest import Ingest
     from monitor.service.ledger import Ledger
     from monitor.store import Store
-
-BACKED_UP: Final = "run/backup"
-"""Where the time of the newest good backup is kept, if anybody makes any."""
 
 
 class Examiner:
@@ -78,7 +74,7 @@ class Knowledge:
             sizes=self._ledger.sizes,
             ends=self._ledger.ends,
             ends_since=self._ledger.since,
-            backup=self._backup(),
+            backups=None if host is None else host.backups,
         )
 
     def _probe(self, probe: ProbeState, now: Ms) -> ProbeFacts:
@@ -94,11 +90,6 @@ class Knowledge:
             unreadable=0 if count is None else count.unreadable,
             reason=probe.last_reason,
         )
-
-    def _backup(self) -> Ms | None:
-        with suppress(TypeError, ValueError):
-            return int(self._store.kept(BACKED_UP) or "")
-        return None
 
 
 def _server(told: Mapping[str, Any]) -> ServerFacts:

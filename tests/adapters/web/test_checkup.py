@@ -140,7 +140,9 @@ def test_without_a_daemon_each_trouble_is_named(run: Swimup, tmp_path: Path) -> 
     assert "!! store: The store at" in found.output
     assert "cannot be read" in found.output
     assert "!! port: The page's port" in found.output
-    assert "!! broker: The broker at mqtt://127.0.0.1:1 does not let us in: Connection refused." in found.output
+    assert (
+        "!! broker: The broker at mqtt://127.0.0.1:1 can't be listened to: no connection to 127.0.0.1:1" in found.output
+    )
 
 
 def test_a_broken_configuration_is_told_with_all_its_problems(run: Swimup, free_port: int) -> None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from monitor.core.checkup_facts import Card, Facts, Inside, Machine, ProbeFacts, ServerFacts, Versions
-from monitor.core.house import ChannelHealth
+from monitor.core.house import ChannelHealth, Kept
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, Ms
 
 NOW: Ms = 1_772_413_800_000  # 2026-03-02T01:10:00Z, 02:10 in Berlin
@@ -44,7 +44,7 @@ INSIDE = Inside(
     servers=(ServerFacts("charts", "current"),),
     sizes=((NOW - 20 * DAY, 20_000_000), (NOW - HOUR, 59_000_000)),
     ends_since=NOW - 30 * DAY,
-    backup=NOW - 22 * HOUR,
+    backups=Kept(NOW - 22 * HOUR, NOW - 90 * DAY, folder="/srv/backups"),
 )
 
 

@@ -11,7 +11,7 @@ from monitor.core.checkup import Level, size
 from monitor.core.checkup_facts import Card, Facts, Machine, ProbeFacts, ServerFacts
 from monitor.core.checkup_machine import about
 from monitor.core.checkup_table import document, findings, rows
-from monitor.core.house import ChannelHealth
+from monitor.core.house import ChannelHealth, Kept
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND
 from tests.unit.core.checkups import INSIDE, MACHINE, NOW, PROBES, VERSIONS, ill, well
 
@@ -83,7 +83,8 @@ def test_what_is_wrong_with_the_machine_is_found(machine: dict[str, Any], what: 
         ({"ends": (NOW - 8 * DAY, NOW - HOUR)}, "restarts", Level.LOOK, "once in the last 7 days, last after 01:10"),
         ({"ends": (NOW - HOUR,) * 3}, "restarts", Level.ACT, "3 times"),
         ({"clock_synced": False}, "clock", Level.LOOK, "not kept"),
-        ({"backup": NOW - 4 * DAY}, "backup", Level.LOOK, "Thu 02:10"),
+        ({"backups": Kept(NOW - 4 * DAY, NOW - 9 * DAY)}, "backup", Level.LOOK, "Thu 02:10"),
+        ({"backups": Kept(None, NOW - 4 * DAY, "no room")}, "backup", Level.LOOK, "no backup yet (last: no room)."),
     ],
 )
 def test_what_is_wrong_around_the_service_is_found(inside: dict[str, Any], what: str, level: Level, told: str) -> None:
@@ -140,7 +141,7 @@ def test_what_cannot_be_told_is_no_trouble() -> None:
     """On a machine that tells nothing but its disk, and after a start without a view, nothing is made up."""
     bare = Facts(VERSIONS, Machine(disk_free=9 * GB))
     assert [(one.about, one.level) for one in findings(bare)] == [("disk", Level.FINE)]
-    early = well({"sizes": (), "backup": None, "clock_synced": None}, ran_for=MINUTE, up_for=MINUTE)
+    early = well({"sizes": (), "backups": None, "clock_synced": None}, ran_for=MINUTE, up_for=MINUTE)
     assert {one.level for one in findings(early)} == {Level.FINE}
     assert about_(early, "store")[0].found == "The store takes 60 MB. How fast it grows is known after a day."
     assert not about_(early, "card")
