@@ -35,7 +35,7 @@ def status(config: Path | None, as_program: bool) -> None:
 
 def described(view: BenchView) -> list[str]:
     lines = [f"{view.site}, {view.clock}: {view.headline}.{f' {view.next_up}.' if view.next_up else ''}"]
-    lines += [text for text in (view.simulated, view.broker) if text]
+    lines += [text for text in (view.simulated, view.broker, view.clock_unset) if text]
     for alarm in view.alarms:
         lines.append(f"! {alarm.title}, since {alarm.since}{f' ({alarm.state})' if alarm.state else ''}")
         lines.append(f"  {alarm.todo}")

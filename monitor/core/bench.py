@@ -112,6 +112,7 @@ def bench(
         "now": rfc3339(now),
         "now_ms": now,
         "simulated": None if sim_speed is None else {"speed": sim_speed},
+        "clock_set": not state.clock_unset,
         "broker": {"connected": state.broker_up, "since": rfc3339(state.broker_since)},
         "vessels": [_vessel(vessel, engine, estimates, now) for vessel in state.vessels.values()],
         "room": [

@@ -81,6 +81,7 @@ class Inside:
     began: Ms
     simulated: bool = False
     clock_synced: bool | None = None
+    early: int | None = None  # readings that wait for the clock to be set; None when it is
     disk_limit: int = 0  # bytes; less free than this rings
     broker_up: bool = True
     broker_since: Ms = 0

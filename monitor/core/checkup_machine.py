@@ -174,6 +174,14 @@ def memory(machine: Machine) -> Iterator[Finding]:
 def clock(inside: Inside) -> Finding:
     if inside.simulated:
         return fine("clock", "Time is simulated.")
+    if inside.early is not None:
+        wait = f"; {inside.early} readings wait for their right time" if inside.early else ""
+        return look(
+            "clock",
+            f"The clock is not set yet: times are from when the monitor started{wait}.",
+            "Alarms go on. Times are put right once it is set; after 10 min readings are kept as they are, with a mark.",
+            "See whether the network and its time service work (`timedatectl`), or set the clock by hand.",
+        )
     if inside.now < CLOCK_UNSET:
         return act(
             "clock",

@@ -18,6 +18,7 @@ from monitor.core.model import (
     Air,
     BrokerLink,
     ClockSet,
+    ClockUnset,
     Effect,
     Estimate,
     Event,
@@ -25,6 +26,7 @@ from monitor.core.model import (
     Logged,
     Measures,
     Ms,
+    ProbeSpec,
     PutBackInService,
     Reading,
     Refused,
@@ -90,6 +92,8 @@ class Engine(Noting):
                 self._link(event, effects)
             case ClockSet():
                 self._clock_set(event)
+            case ClockUnset():
+                self.state.clock_unset = event.unset
             case Began():
                 self.state.house.begin(event)
                 effects.extend(rules_site.keep_restarts(self.state, event))
@@ -126,18 +130,42 @@ class Engine(Noting):
             if reading.state is None:
                 return False, vessel, []
             milli = Air(reading.state).milli
-        closed = self._slots[reading.probe].add(reading.time, milli)
-        if probe.spec.measures is Measures.ROOM:
-            self.state.room.add(reading.time, milli)
-        store = self.state.cold_stores.get(probe.spec.store or "")
-        if store is not None and probe.spec.measures is Measures.STORE:
-            store.series.add(reading.time, milli)
-        if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
-            series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
-            slot = series.add(reading.time, milli)
+        if self.state.clock_unset and not reading.own_time:
+            return newest, vessel, []
+        return newest, vessel, self._count(probe.spec, vessel, reading.time, milli)
+
+    def place(self, reading: Reading) -> list[SlotClosed]:
+        """A reading that was stepped with while the clock was not set, now with its right time: into the history.
+
+        No rule looks at it again; but what is newest is as old as it is, not as the clock had it.
+        """
+        probe = self.state.probes.get(reading.probe)
+        if (
+            probe is None
+            or not reading.quality.usable
+            or (probe.spec.measures is Measures.AIR and reading.state is None)
+        ):
+            return []
+        if probe.newest is not None and probe.newest.time < reading.time:
+            probe.newest = reading
+        milli = reading.milli if reading.state is None else Air(reading.state).milli
+        vessel = self.state.vessels.get(probe.spec.vessel or "")
+        return self._count(probe.spec, vessel, reading.time, milli)
+
+    def _count(self, spec: ProbeSpec, vessel: VesselState | None, time: Ms, milli: int) -> list[SlotClosed]:
+        """Into the slots of its probe, and of what it measures; what closed."""
+        closed = self._slots[spec.id].add(time, milli)
+        if spec.measures is Measures.ROOM:
+            self.state.room.add(time, milli)
+        store = self.state.cold_stores.get(spec.store or "")
+        if store is not None and spec.measures is Measures.STORE:
+            store.series.add(time, milli)
+        if vessel is not None and spec.measures in (Measures.WATER, Measures.AIR):
+            series = vessel.water if spec.measures is Measures.WATER else vessel.air
+            slot = series.add(time, milli)
             if vessel.batch is not None and vessel.batch.belief is not None:
                 vessel.batch.belief.touched(slot)
-        return newest, vessel, closed
+        return closed
 
     def _reading(self, reading: Reading, effects: list[Effect]) -> None:
         newest, _, closed = self._learn(reading)

@@ -211,7 +211,7 @@ class Reading:
     time: Ms
     milli: int  # value in thousandths of the internal unit; an air word's is ``Air.milli``
     quality: Quality = Quality.OK
-    reason: str = ""  # why it is not OK; empty when it is
+    reason: str = ""  # why it is not OK; where it is, empty or a word about its time
     state: int | None = None  # air only: one of ``Air``
     seq: int | None = None
     own_time: bool = False
@@ -288,7 +288,15 @@ class ClockSet:
     was: Ms
 
 
-Event = Reading | LogEntry | AlarmCommand | PhoneEvent | BrokerLink | ClockSet | Began | Host | Tick
+@dataclass(frozen=True, slots=True)
+class ClockUnset:
+    """The system clock is not set yet, or now it is: what comes meanwhile without a time of its own enters no history."""
+
+    time: Ms
+    unset: bool
+
+
+Event = Reading | LogEntry | AlarmCommand | PhoneEvent | BrokerLink | ClockSet | ClockUnset | Began | Host | Tick
 
 
 # ---------------------------------------------------------------------------------------------------------------

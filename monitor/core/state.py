@@ -111,6 +111,7 @@ class State:
     phones: dict[str, Phone] = field(default_factory=dict)  # that take pushes, or did, by id
     broker_up: bool = True
     broker_since: Ms = 0
+    clock_unset: bool = False  # see ``ClockUnset``
     house: House = field(default_factory=House)
     listening_since: Ms = 0  # silence is counted from here at the earliest
     counting_since: Ms = 0  # the same, but a broker that was away counts as silence too

@@ -59,6 +59,7 @@ class Knowledge:
             began=began,
             simulated=self._clock.speed is not None,
             clock_synced=None if host is None else host.clock_synced,
+            early=self._ingest.early.held if self._ingest.early.holding else None,
             disk_limit=disk_limit(state.site.alarms, None if host is None else host.disk_size),
             broker_up=state.broker_up,
             broker_since=state.broker_since,

@@ -15,9 +15,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from monitor.core.engine import Engine
-    from monitor.core.model import Effect, Reading, Sample
+    from monitor.core.model import Effect, Sample
     from monitor.intake.binding import Binding
     from monitor.intake.incoming import Incoming
+    from monitor.service.early import Early
     from monitor.store import Store
 
 log = structlog.get_logger()
@@ -28,7 +29,8 @@ SESSION_KEY: Final = "broker.session"
 class Ingest:
     """Used by the thread of decisions."""
 
-    def __init__(self, engine: Engine, store: Store, bindings: Iterable[Binding]) -> None:
+    def __init__(self, engine: Engine, store: Store, bindings: Iterable[Binding], early: Early) -> None:
+        self.early = early
         self._engine = engine
         self._store = store
         self._bindings: dict[str, list[Binding]] = {}
@@ -58,18 +60,32 @@ class Ingest:
         effects: list[Effect] = []
         if message.mid:
             self.unacknowledged.append(message)
-        if message.dup and self._store.delivered_before(message.mid, message.payload):
-            return effects  # it was committed, only its acknowledgement was lost
+        if message.dup and (self._store.delivered_before(message.mid, message.payload) or self.early.has(message)):
+            return effects  # it was taken, only its acknowledgement was lost
         anonymous = False
         for binding in self._bindings.get(message.topic, ()):
             samples = self._read(message, binding)
             for sample in samples:
-                reading = self._sample(message, binding.probe, sample, effects)
-                # A relative time in a SenML pack counts from the arrival, so it is no identity of its own.
-                anonymous |= not (reading.own_time or reading.seq is not None) or binding.decoder == "senml"
-        if anonymous and message.mid:
-            self._store.remember_delivery(self._session, message.mid, message.payload)
+                anonymous |= self._sample(message, binding, sample, effects)
+        if anonymous:
+            self._remember(message)
         return effects
+
+    def release(self) -> list[Effect]:
+        """The clock is set, or was waited for long enough: what was held goes to the store and into the history."""
+        effects: list[Effect] = []
+        for held in self.early.release():
+            placed = self._store.add(held.reading)
+            if placed is not None:
+                effects.extend(self._engine.place(placed))
+            if held.anonymous:
+                self._remember(held.message)
+        return effects
+
+    def _remember(self, message: Incoming) -> None:
+        """For a message that nothing but its delivery tells from another; those of an earlier session come no more."""
+        if message.mid and message.session == self._session:
+            self._store.remember_delivery(self._session, message.mid, message.payload)
 
     def note(self, message: Incoming) -> None:
         """A message that is no reading: it is acknowledged after the next commit, in its turn."""
@@ -108,9 +124,18 @@ class Ingest:
         self.counters.read(binding.probe, samples)
         return samples
 
-    def _sample(self, message: Incoming, probe: str, sample: Sample, effects: list[Effect]) -> Reading:
-        reading = self._engine.judge(probe, sample, message.arrived, retained=message.retain, queued=message.queued)
-        placed = self._store.add(reading)
+    def _sample(self, message: Incoming, binding: Binding, sample: Sample, effects: list[Effect]) -> bool:
+        """Store and step; whether the store knows it by its delivery only."""
+        reading = self._engine.judge(
+            binding.probe, sample, message.arrived, retained=message.retain, queued=message.queued
+        )
+        # A relative time in a SenML pack counts from the arrival, so it is no identity of its own.
+        anonymous = not (reading.own_time or reading.seq is not None) or binding.decoder == "senml"
+        if self.early.holding and not reading.own_time:
+            self.early.take(message, reading, anonymous=anonymous)
+            effects.extend(self._engine.step(reading))  # decisions go on with what is known
+            return False
+        placed = self._store.add(self.early.marked(reading))
         if placed is not None:
             effects.extend(self._engine.step(placed))
-        return reading
+        return anonymous

@@ -23,6 +23,7 @@ from monitor.core.model import (
     BatchChanged,
     BrokerLink,
     ClockSet,
+    ClockUnset,
     Effect,
     Learned,
     Logged,
@@ -49,6 +50,7 @@ from monitor.service.checkup import Examiner, Knowledge
 from monitor.service.chores import Chore, Chores, Upkeep
 from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.doing import Doing
+from monitor.service.early import Early, not_set
 from monitor.service.figures import Figures
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.house import House, Parts, backed_up
@@ -164,7 +166,8 @@ class Supervisor:
             self._store = store
             self._engine = Engine(self._w.site, self._clock.now())
             self._engine.step(BrokerLink(self._clock.now(), up=False))  # nobody has answered yet
-            self._ingest = Ingest(self._engine, store, self._w.bindings)
+            self._early = Early(self._clock, self._unset)
+            self._ingest = Ingest(self._engine, store, self._w.bindings, self._early)
             with in_our_words(store.path):
                 self._recall()
             self._outbox = Outbox(store, self._w.manners, self._w.reaches)
@@ -192,6 +195,7 @@ class Supervisor:
             began = self._house.began()
             self._ledger.began(began)
             self._carry(self._engine.step(began))
+            self._wait_for_clock()
             self._tell_all()
             self._started = True
             try:
@@ -220,6 +224,23 @@ class Supervisor:
     def _make_figures(self) -> Figures:
         channels = [channel.id for channel in self._w.channels]
         return Figures(self._store, self._ingest.counters, channels, self._inputs.qsize)
+
+    def _unset(self, now: Ms) -> bool:
+        return not_set(now, self._engine.state.house.ran_until)
+
+    def _wait_for_clock(self) -> None:
+        """A board without a clock of its own begins wrong: what it hears meanwhile is held, and decided on all the same."""
+        if self._early.begin():
+            log.warning("clock.unset", text="readings wait for their right time, 10 min at most")
+            self._engine.step(ClockUnset(self._clock.now(), unset=True))
+
+    def _release(self) -> None:
+        """The clock is set, or it is no use to wait any longer."""
+        log.info("clock.settled", set=not self._early.unset, readings=self._early.held)
+        self._engine.step(ClockUnset(self._clock.now(), unset=False))
+        self._carry(self._ingest.release())
+        self._teller.touch_vessel(None)
+        self._commit()
 
     def _known(self) -> Inside:
         knowledge = Knowledge(self._engine, self._ingest, self._figures, self._ledger, self._store, self._clock)
@@ -390,10 +411,14 @@ class Supervisor:
 
     def _tick(self) -> None:
         try:
+            settled = self._early.settled()
             was = self._clock.jumped()
             if was is not None:
                 log.warning("clock.set", was=was, now=self._clock.now())
+                self._early.shift(self._clock.now() - was)
                 self._carry(self._engine.step(ClockSet(self._clock.now(), was)))
+            if settled:
+                self._release()
             host = self._house.look(self._parts())
             if host is not None:
                 self._engine.step(host)
@@ -509,6 +534,9 @@ class Supervisor:
         if not self._commit_due:
             self._commit_due = now + self._w.commit_every / 1000
         half = HALF_WINDOW.get(self._session.state.version or "", 10)
+        if self._early.holding and waiting >= half:
+            self._release()  # the broker would send no more
+            return
         if now >= self._commit_due or (waiting >= half and not self._disk_failing):
             self._commit()
         elif waiting >= half:
@@ -543,6 +571,8 @@ class Supervisor:
             log.error("disk.failing", text=str(error))
 
     def _acknowledge(self) -> None:
+        if self._early.holding:
+            return  # not all of it is stored
         unacknowledged = self._ingest.unacknowledged
         while unacknowledged:
             self._session.ack(unacknowledged.popleft())

@@ -131,6 +131,8 @@ class Teller:
 
     def _note(self, estimate: Estimate) -> None:
         """Keep it for those who ask later how good it was: now and then, and when it says something new."""
+        if self._engine.state.clock_unset:
+            return  # it would be kept under a false time
         when, stage, ready = self._noted.get(estimate.batch, (estimate.time - NOTED_EVERY, "", None))
         mid = estimate.ready.mid
         moved = (mid is None) != (ready is None) or abs((mid or 0) - (ready or 0)) > NOTED_STEP

@@ -248,6 +248,9 @@ class Bench(BaseModel):
     now: Time
     now_ms: Annotated[int, Field(description="ms since 1970 in UTC")]
     simulated: Annotated[Simulated | None, Field(description="Set while time is simulated, as in the demo.")]
+    clock_set: Annotated[
+        bool, Field(description="False: times are from when the service started, until the clock is set.")
+    ]
     broker: Broker
     vessels: list[Vessel]
     room: list[Measurement]

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 Bench = dict[str, Any]
 
+CLOCK_UNSET: Final = (
+    "The clock is not set yet: times are from when the monitor started. They are put right once it is set."
+)
 _DONE: Final = ("ready", "past", "ended", "lost")
 
 
@@ -44,6 +47,7 @@ class BenchView:
     speed: float  # 1 in real time
     simulated: str
     broker: str  # what is wrong with the link; "" when it is up
+    clock_unset: str  # that times are not right yet; "" when the clock is set
     headline: str
     next_up: str  # what comes by itself; "" when all that is under way waits for the keeper
     grave: str  # priority of the gravest alarm to acknowledge
@@ -77,6 +81,7 @@ def make_view(bench: Bench) -> BenchView:
         speed=speed,
         simulated=f"Simulated time, {speed:g} times as fast" if simulated else "",
         broker=_broker(bench["broker"], now, zone),
+        clock_unset="" if bench.get("clock_set", True) else CLOCK_UNSET,
         headline=_headline(alarms, needs, linked=bool(bench["broker"]["connected"])),
         next_up=_next_up(bench["vessels"], now, zone),
         grave=waiting[0].priority if waiting else "" if bench["broker"]["connected"] else "medium",

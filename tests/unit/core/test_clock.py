@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.bench import bench
 from monitor.core.log import Settle
-from monitor.core.model import DAY, HOUR, MINUTE, SECOND, AirRule, AlarmState, Measures, Ms
+from monitor.core.model import DAY, HOUR, MINUTE, SECOND, SLOT, AirRule, AlarmState, ClockUnset, Measures, Ms
 from tests.unit.core.worlds import T0, Shed, probe, site
 
 JUMPS = [-HOUR, HOUR, -3 * DAY, 2 * DAY]
@@ -174,3 +176,35 @@ def test_history_survives_a_clock_that_was_far_ahead() -> None:
         assert mid is not None
         assert expected is not None
         assert abs(mid - expected) < 40 * MINUTE  # twenty minutes are missing
+
+
+@pytest.mark.parametrize("jump", [-3 * DAY, 3 * HOUR, 20_000 * DAY])
+def test_what_is_read_before_the_clock_is_set_enters_the_history_with_its_right_time(jump: Ms) -> None:
+    """Meanwhile it is shown and decided on, but mixes with nothing of another day; afterwards it is as old as it is."""
+    shed = Shed()
+    shed.say("ash-water", 25.0)
+    shed.now += 10 * MINUTE
+    series = shed.engine.state.vessels["ash"].water
+    now_slot = shed.now // SLOT
+    assert series.cell(now_slot) == (0, 0)
+    shed.do(ClockUnset(shed.now, unset=True))
+    early = [shed.say("ash-water", 24.0 + n / 10) for n in range(3)]
+    assert bench(shed.engine, {}, shed.now)["vessels"][0]["water"]["value"] == 24.2
+    assert bench(shed.engine, {}, shed.now)["clock_set"] is False
+    assert series.cell(now_slot) == (0, 0)
+    shed.now += 30 * SECOND
+    shed.jump(jump)
+    shed.do(ClockUnset(shed.now, unset=False))
+    for reading in early:
+        shed.engine.place(replace(reading, time=reading.time + jump))
+    water = shed.engine.state.probes["ash-water"]
+    assert (water.age(shed.now), water.fresh(shed.now)) == (30 * SECOND, True)
+    assert series.cell((shed.now - 30 * SECOND) // SLOT) == (3, 72_300)
+
+
+def test_a_probe_with_a_clock_of_its_own_is_placed_at_once() -> None:
+    """Its time is right whatever ours says."""
+    shed = Shed()
+    shed.do(ClockUnset(shed.now, unset=True))
+    shed.say("ash-water", 24.0, own=shed.now - MINUTE)
+    assert shed.engine.state.vessels["ash"].water.cell((shed.now - MINUTE) // SLOT) == (1, 24_000)
