@@ -44,7 +44,8 @@ ENTRIES: Final = (
         "The clock is wrong, or may be",
         "low; medium when it is surely wrong",
         "Feeding times, quiet hours and the times in alarms are off by as much as the clock. Minutes left in an "
-        "alarm stay right.",
+        "alarm stay right. A board that starts with an unset clock holds its readings for up to 10 min and dates them "
+        "anew once it is set; what is kept after that without a set clock carries a mark.",
         (
             "Compare the time on the page with a watch.",
             "It is right: acknowledge.",

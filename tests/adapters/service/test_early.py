@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import threading
 import time
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -38,7 +38,7 @@ from tests.unit.core.worlds import site
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from tests.conftest import BrokerFactory
+    from tests.conftest import BrokerFactory, Mosquitto
 
 BOOT: Ms = 3 * DAY  # 1970-01-04
 RIGHT: Ms = 1_772_434_800_000  # 2026-03-02T07:00:00Z
@@ -226,19 +226,34 @@ def until(condition: Callable[[], object], what: str) -> None:
         time.sleep(0.02)
 
 
+def shed_at(broker: Mosquitto, path: str, clock: HandSet, **how: Any) -> Supervisor:
+    probes = {"ash-water": ProbeSpec("ash-water", Measures.WATER, "ash", 10 * SECOND, -5, 50, 1.0, AirRule())}
+    link = Link(broker.host, broker.port, "swimup-shed", **how)
+    return Supervisor(Wiring(site(probes=probes), [BINDING], link, [], path, SECOND, clock))
+
+
+@contextmanager
+def running(shed: Supervisor) -> Iterator[None]:
+    """It works in a thread of its own, with a link to the broker."""
+    thread = threading.Thread(target=shed.run, daemon=True)
+    thread.start()
+    try:
+        until(lambda: shed.desk.bench().get("broker", {}).get("connected"), "no link")
+        yield
+    finally:
+        shed.stop()
+        thread.join(20)
+    assert not thread.is_alive()
+
+
 @pytest.mark.broker
 def test_a_board_that_starts_in_1970_keeps_its_first_readings_at_their_right_time(
     tmp_path: Path, brokers: BrokerFactory
 ) -> None:
-    """They are seen on the bench at once, with a word about the clock, and stored and acknowledged once it is set."""
+    """They are seen on the bench at once, with a word about the clock, and stored once it is set."""
     broker, clock, path = brokers(), HandSet(BOOT), str(tmp_path / "shed.sqlite3")
-    probes = {"ash-water": ProbeSpec("ash-water", Measures.WATER, "ash", 10 * SECOND, -5, 50, 1.0, AirRule())}
-    link = Link(broker.host, broker.port, "swimup-shed")
-    shed = Supervisor(Wiring(site(probes=probes), [BINDING], link, [], path, SECOND, clock))
-    running = threading.Thread(target=shed.run, daemon=True)
-    running.start()
-    try:
-        until(lambda: shed.desk.bench().get("broker", {}).get("connected"), "no link")
+    shed = shed_at(broker, path, clock)
+    with running(shed):
         assert shed.desk.bench()["clock_set"] is False
         broker.publish("shed/ash/water", "24.1")
         broker.publish("shed/ash/water", "24.2")
@@ -251,10 +266,30 @@ def test_a_board_that_starts_in_1970_keeps_its_first_readings_at_their_right_tim
         assert all(RIGHT - PATIENCE_S * 1000 < at < RIGHT for at in stored(path))
         water = shed.desk.bench()["vessels"][0]["water"]
         assert (water["fresh"], water["time"][:10]) == (True, "2026-03-02")
-    finally:
-        shed.stop()
-        running.join(20)
-    assert not running.is_alive()
+
+
+@pytest.mark.broker
+def test_an_early_reading_outlives_the_run_that_held_it(tmp_path: Path, brokers: BrokerFactory) -> None:
+    """Held is not stored, so it is not acknowledged: the next run gets it again, and stores it once."""
+    broker, path = brokers(), str(tmp_path / "shed.sqlite3")
+    first = shed_at(broker, path, HandSet(BOOT))
+    with running(first):
+        broker.publish("shed/ash/water", "24.1")
+        until(lambda: (first.desk.bench()["vessels"][0]["water"] or {}).get("value") == 24.1, "not on the bench")
+    assert stored(path) == []
+    with running(shed_at(broker, path, HandSet(RIGHT))):
+        until(lambda: len(stored(path)) == 1, "the broker did not send it again")
+    assert len(stored(path)) == 1
+
+
+@pytest.mark.broker
+def test_a_broker_that_would_send_no_more_ends_the_wait(tmp_path: Path, brokers: BrokerFactory) -> None:
+    """With MQTT 3.1.1 few messages are sent unacknowledged: from ten on they are kept as they are."""
+    broker, path = brokers(), str(tmp_path / "shed.sqlite3")
+    with running(shed_at(broker, path, HandSet(BOOT), version="3.1.1")):
+        broker.publish("shed/ash/water", *(f"24.{n:02d}" for n in range(12)))
+        until(lambda: len(stored(path)) == 12, "they are held for ever")
+    assert max(stored(path)) < BOOT + DAY
 
 
 def stored(path: str) -> list[Ms]:

@@ -82,6 +82,7 @@ def test_what_is_wrong_with_the_machine_is_found(machine: dict[str, Any], what: 
         ({"lost_readings": 12}, "saving", Level.LOOK, "12 readings"),
         ({"ends": (NOW - 8 * DAY, NOW - HOUR)}, "restarts", Level.LOOK, "once in the last 7 days, last after 01:10"),
         ({"ends": (NOW - HOUR,) * 3}, "restarts", Level.ACT, "3 times"),
+        ({"early": 4}, "clock", Level.LOOK, "not set yet: times are from when the monitor started; 4 readings wait"),
         ({"clock_synced": False}, "clock", Level.LOOK, "not kept"),
         ({"backups": Kept(NOW - 4 * DAY, NOW - 9 * DAY)}, "backup", Level.LOOK, "Thu 02:10"),
         ({"backups": Kept(None, NOW - 4 * DAY, "no room")}, "backup", Level.LOOK, "no backup yet (last: no room)."),

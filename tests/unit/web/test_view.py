@@ -111,6 +111,14 @@ def test_a_feeding_time_is_only_called_likely_when_the_whole_range_lies_before_i
     assert batch.feeding == "In time: very likely for today 07:00"
 
 
+def test_a_clock_that_is_not_set_is_said() -> None:
+    """Nobody takes a time of 1970 for true; once it is set nothing is said."""
+    bench = bad_night()
+    assert make_view(bench).clock_unset == ""
+    bench["clock_set"] = False
+    assert make_view(bench).clock_unset.startswith("The clock is not set yet: times are from when the monitor started.")
+
+
 def test_simulated_time_is_said() -> None:
     """Nobody mistakes a demonstration for the real bench."""
     bench = calm()
