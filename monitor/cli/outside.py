@@ -26,6 +26,7 @@ from monitor.store.schema import MIGRATIONS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from monitor.core.checkup import Finding
     from monitor.intake.link import Link
@@ -58,7 +59,7 @@ def _with(told: dict[str, Any], found: list[Finding]) -> dict[str, Any]:
 
 def look_from_outside(settings: Settings, silent: str) -> dict[str, Any]:
     """``silent``: how the daemon did not answer."""
-    facts = Facts(versions(), measure(str(settings.store.path)), None, settings.site.timezone)
+    facts = Facts(versions(), measure(str(_place(settings.store.path))), None, settings.site.timezone)
     found = [
         act(
             "daemon",
@@ -73,6 +74,12 @@ def look_from_outside(settings: Settings, silent: str) -> dict[str, Any]:
         *findings(facts),
     ]
     return _with({"now": rfc3339(_now()), "facts": [row.document() for row in rows(facts)]}, found)
+
+
+def _place(path: Path) -> Path:
+    """Where the store will lie, as far as there is such a folder yet."""
+    folder = next((folder for folder in path.absolute().parents if folder.is_dir()), path.parent)
+    return folder / path.name
 
 
 def _configuration(settings: Settings) -> Iterator[Finding]:

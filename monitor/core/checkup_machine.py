@@ -21,6 +21,8 @@ GROWTH_NEEDS: Final[Ms] = 20 * HOUR  # a shorter span says little of a day
 WRITES_NEED: Final[Ms] = HOUR  # likewise of what is written
 FULL_SOON: Final = 1.0  # years
 DISK_EASY: Final = 2.0  # times the limit that rings; common practice, no source
+WEARS: Final = ("mmcblk", "sd")
+"""How Linux names memory cards, and sticks at USB; other disks bear far more. From memory."""
 CARD_SHARE_A_DAY: Final = 0.05
 """Of its size written a day: a card of 500 erasures a cell whose controller writes four times over then lasts seven years.
 Common practice, no source; cards differ, and makers seldom tell."""
@@ -124,14 +126,14 @@ def card(machine: Machine) -> Iterator[Finding]:
             yield fine("card", ours_told)
         return
     told = f"All programs together write {size(whole)} a day to {found.name}. {ours_told}".rstrip()
-    if found.size and whole > CARD_SHARE_A_DAY * found.size:
+    if found.name.startswith(WEARS) and found.size and whole > CARD_SHARE_A_DAY * found.size:
         yield _much(found, told, whole, ours)
     else:
         yield fine("card", told)
 
 
 def _much(found: Card, told: str, whole: float, ours: float | None) -> Finding:
-    times = found.size / whole if found.size else 0
+    lasts = duration(round((found.size or 0) / whole * DAY))
     who = (
         "Most of it is not the monitor: see what else writes."
         if ours is None or ours < whole / 2
@@ -140,7 +142,7 @@ def _much(found: Card, told: str, whole: float, ours: float | None) -> Finding:
     return look(
         "card",
         told,
-        f"The whole card is written over every {max(times, 1):.0f} days; a memory card wears out so in a few years.",
+        f"As much as the whole card holds is written every {lasts}; a memory card wears out so in a few years.",
         f"{who} Keep backups elsewhere, or use a disk that is made for it.",
     )
 

@@ -43,7 +43,7 @@ def broker(inside: Inside) -> Iterator[Finding]:
     if not inside.broker_up:
         yield act(
             "broker",
-            f"The broker is not reached for {duration(max(inside.now - inside.broker_since, 0))}.",
+            f"The broker has not been reached for {duration(max(inside.now - inside.broker_since, 0))}.",
             "No reading comes in meanwhile.",
             "See that it runs (`systemctl status mosquitto`), and that `[broker]` url, user and password are right.",
         )
@@ -73,21 +73,23 @@ def probes(inside: Inside) -> Iterator[Finding]:
     if not inside.probes:
         yield look("probes", "No probe is configured.", "Nothing is watched.", "Add a `[[probe]]` for each sensor.")
         return
+    if not inside.broker_up:
+        yield fine("probes", "They are not heard while the broker is not reached.")
+        return
     ran = max(inside.now - inside.began, 0)
-    well = 0
+    well = awaited = 0
     for probe in inside.probes:
         found = one_probe(probe, ran)
-        well += found is None
         if found is not None:
             yield found
-    if well:
-        all_of = "All" if well == len(inside.probes) > 1 else "The other" if well < len(inside.probes) else "The only"
-        many = (
-            f"{all_of} {well} probes report"
-            if well > 1
-            else f"{'The' if well == len(inside.probes) else 'The other'} probe reports"
-        )
-        yield fine("probes", f"{many} as configured.")
+        elif probe.age is None:
+            awaited += 1
+        else:
+            well += 1
+    parts = [f"{well} of {len(inside.probes)} report as configured" if well else ""]
+    parts.append(f"{awaited} may still report for the first time" if awaited else "")
+    if well or awaited:
+        yield fine("probes", f"{'; '.join(part for part in parts if part)}.")
 
 
 def one_probe(probe: ProbeFacts, ran: Ms) -> Finding | None:

@@ -139,6 +139,7 @@ def test_without_a_daemon_each_trouble_is_named(run: Swimup, tmp_path: Path) -> 
         found = run(taken.getsockname()[1])
     assert "!! store: The store at" in found.output
     assert "cannot be read" in found.output
+    assert "are free on the disk" in found.output
     assert "!! port: The page's port" in found.output
     assert (
         "!! broker: The broker at mqtt://127.0.0.1:1 can't be listened to: no connection to 127.0.0.1:1" in found.output

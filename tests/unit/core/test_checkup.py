@@ -64,7 +64,7 @@ def test_what_is_wrong_with_the_machine_is_found(machine: dict[str, Any], what: 
 @pytest.mark.parametrize(
     ("inside", "what", "level", "told"),
     [
-        ({"broker_up": False, "broker_since": NOW - 3 * MINUTE}, "broker", Level.ACT, "not reached for 3 min"),
+        ({"broker_up": False, "broker_since": NOW - 3 * MINUTE}, "broker", Level.ACT, "not been reached for 3 min"),
         ({"broker_losses": 31}, "broker", Level.LOOK, "lost 31 times in 10 days"),
         ({"broker_version": "3.1.1"}, "broker", Level.LOOK, "MQTT 3.1.1 only"),
         ({"probes": ()}, "probes", Level.LOOK, "No probe"),
@@ -116,15 +116,28 @@ def test_what_is_wrong_with_a_probe_is_found(probe: dict[str, Any], level: Level
     assert told in bad.found
     assert advice in bad.advice
     (others,) = about_(facts, "probes")
-    assert (others.level, others.found) == (Level.FINE, "The other 2 probes report as configured.")
+    assert (others.level, others.found) == (Level.FINE, "2 of 3 report as configured.")
 
 
 def test_a_probe_that_may_still_report_is_left_in_peace() -> None:
     """Just after a start none has told anything; that is no finding before it would ring."""
     new = ProbeFacts("ash-water", 10 * SECOND)
-    assert not about_(well({"probes": (new,), "began": NOW - 80 * SECOND}), "probe ash-water")
+    (early,) = about_(well({"probes": (new, *PROBES[1:]), "began": NOW - 80 * SECOND}), "probes")
+    assert early.found == "2 of 3 report as configured; 1 may still report for the first time."
     (bad,) = about_(well({"probes": (new,), "began": NOW - 100 * SECOND}), "probe ash-water")
     assert bad.level is Level.ACT
+
+
+def test_without_a_broker_no_probe_is_blamed() -> None:
+    """One cause is one finding."""
+    silent = replace(PROBES[0], fresh=False, age=HOUR)
+    bad = [one for one in findings(well({"broker_up": False, "probes": (silent,)})) if one.level is not Level.FINE]
+    assert [one.about for one in bad] == ["broker"]
+
+
+def test_a_disk_that_bears_it_may_be_written_to() -> None:
+    """Only cards and sticks wear out so soon."""
+    assert about_(well(card=Card("nvme0n1", 32 * GB, 900 * GB)), "card")[0].level is Level.FINE
 
 
 def test_the_worst_comes_first() -> None:
