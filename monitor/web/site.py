@@ -52,6 +52,7 @@ PAGES: Final = (
     ("/count", "Count", True),
     ("/guide", "Guide", False),
     ("/report", "Report", False),
+    ("/checkup", "Check-up", False),
     ("/phones", "Phones", False),
 )
 """Where each page is, its short name, and whether it is wanted so often that a phone shows it beside the thumb."""

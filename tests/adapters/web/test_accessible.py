@@ -53,6 +53,7 @@ ADDRESSES: Final = {
     "/guide": ["/guide"],
     "/report": ["/report"],
     "/rooms": ["/rooms"],
+    "/checkup": ["/checkup"],
     "/trends": [f"/trends?batch={PAST[-1]}&against={PAST[0]}", "/trends"],
     "/phones": ["/phones"],
     "/stores/{store}": ["/stores/fridge"],
