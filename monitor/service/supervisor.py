@@ -55,8 +55,8 @@ from monitor.service.figures import Figures
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.house import House, Parts, backed_up
 from monitor.service.ingest import Ingest
-from monitor.service.rooms import Announcer, RoomsBoard
 from monitor.service.ledger import Ledger
+from monitor.service.rooms import Announcer, RoomsBoard
 from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
 from monitor.store import Keep, StoreCorrupt, StoreError
