@@ -38,7 +38,10 @@ COMMANDS = {
     "import": _Place("monitor.cli.bring", "bring", "Take an exported history into an empty store."),
     "backup": _Place("monitor.cli.backup", "backup", "Make a backup of the store now, or list those there are."),
     "restore": _Place("monitor.cli.restore", "restore", "Go back to a backup; also onto a new card."),
-    "password": _Place("monitor.cli.password", "password", "Set the password of the page."),
+    "password": _Place(
+        "monitor.cli.password", "password", "Set the password of the page, the keeper's or the viewers'."
+    ),
+    "token": _Place("monitor.cli.token", "token", "Make, list and revoke tokens for programs."),
     "cert": _Place("monitor.cli.cert", "cert", "Make a certificate for the page, and an authority of your own."),
 }
 

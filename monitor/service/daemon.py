@@ -14,7 +14,7 @@ from monitor.service.channels import Linked, make_channels, push_key
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.supervisor import Supervisor, Wiring
 from monitor.settings.broker import broker_link
-from monitor.settings.credentials import heartbeat_url, series_tokens, web_password_hash
+from monitor.settings.credentials import heartbeat_url, series_tokens, viewer_password_hash, web_password_hash
 from monitor.settings.models import minutes_of
 from monitor.settings.spare import spare_copy
 from monitor.store.backups import BackupFolder
@@ -78,6 +78,7 @@ class Daemon:
 
     def __init__(self, settings: Settings, clock: Clock) -> None:
         web_password_hash(settings)
+        viewer_password_hash(settings)
         self._options = WebOptions.from_settings(settings)
         link = broker_link(settings)
         book, key = PhoneBook(), push_key(settings)

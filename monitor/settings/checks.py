@@ -94,6 +94,9 @@ def _web(draft: Draft) -> None:
     part = draft.web
     _pair(draft, part)
     _address(draft, part)
+    if "viewer_password_file" in part.given and "password_file" not in part.given:
+        found, allowed = "nothing, but viewer_password_file", "password_file, so that acting needs a password too"
+        draft.wrong_in(part, "password_file", found, allowed)
     if not part.sound("host") or loopback(part.value.host):
         return
     lacks = []

@@ -31,12 +31,19 @@ def broker_password(settings: Settings) -> SecretStr | None:
 
 def web_password_hash(settings: Settings) -> SecretStr | None:
     """The argon2 hash of the page's password, or None. Raises ConfigError when it cannot be read or is no hash."""
-    told = _secret(settings, "/web", "password", settings.web.password_file, None)
+    return _page_hash(settings, "password", settings.web.password_file, "swimup password")
+
+
+def viewer_password_hash(settings: Settings) -> SecretStr | None:
+    """The same for those who may only look. Raises ConfigError likewise."""
+    return _page_hash(settings, "viewer_password", settings.web.viewer_password_file, "swimup password --viewer")
+
+
+def _page_hash(settings: Settings, what: str, file: Path | None, maker: str) -> SecretStr | None:
+    told = _secret(settings, "/web", what, file, None)
     if told is not None and not told.get_secret_value().startswith("$argon2"):
-        problem = _problem(
-            settings, "/web/password_file", "a file without an argon2 hash", 'what "swimup password" writes'
-        )
-        raise ConfigError([problem])
+        found, allowed = "a file without an argon2 hash", f'what "{maker}" writes'
+        raise ConfigError([_problem(settings, f"/web/{what}_file", found, allowed)])
     return told
 
 
@@ -102,7 +109,15 @@ def _of_each(
 def outside_problems(settings: Settings) -> tuple[Problem, ...]:
     """What the configuration names and this machine, for this user, does not have: files, variables, secrets."""
     problems: list[Problem] = []
-    for look in (broker_password, web_password_hash, heartbeat_url, channel_urls, channel_secrets, series_tokens):
+    for look in (
+        broker_password,
+        web_password_hash,
+        viewer_password_hash,
+        heartbeat_url,
+        channel_urls,
+        channel_secrets,
+        series_tokens,
+    ):
         try:
             look(settings)
         except ConfigError as error:

@@ -16,6 +16,7 @@ from monitor.core.rules_site import WEEKDAYS
 from monitor.settings.base import Section, option
 from monitor.settings.forms import Choice, Duration, Flag, ListOf, Number, Quantity, Text
 from monitor.settings.names import (
+    Address,
     BrokerUrl,
     ChannelUrl,
     ClockTime,
@@ -131,6 +132,11 @@ class Web(Section):
     password_file: Annotated[Path | None, SECRET_FILE] = option(
         'File with the argon2 hash of the password; "swimup password" writes it.', default=None, example="page.password"
     )
+    viewer_password_file: Annotated[Path | None, SECRET_FILE] = option(
+        'The same for those who may look but not act; "swimup password --viewer" writes it. It needs password_file.',
+        default=None,
+        example="viewer.password",
+    )
     cert_file: Annotated[Path | None, FileName()] = option(
         'TLS certificate; "swimup cert" makes one.', default=None, example="page.pem"
     )
@@ -148,6 +154,12 @@ class Web(Section):
         default=None,
         told="none; letters carry no link",
         example="https://shed.home.arpa:8417",
+    )
+    proxies: Annotated[tuple[str, ...], ListOf(Address())] = option(
+        "Addresses of reverse proxies in front of the page. Only their X-Forwarded-For and X-Forwarded-Proto are believed; "
+        "anybody else's are not looked at.",
+        default=(),
+        example=["127.0.0.1"],
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import ipaddress
 import re
 import zoneinfo
 from dataclasses import dataclass
@@ -210,6 +211,18 @@ class WebUrl(ChannelUrl):
         if parts.scheme not in ("http", "https") or not parts.hostname or parts.port == 0 or re.search(r"\s", text):
             raise Unfit(self.allowed)
         return SecretStr(text)
+
+
+class Address(Form):
+    """In figures: a name could be looked up to something else tomorrow."""
+
+    allowed = 'an address in figures, such as "127.0.0.1"'
+
+    def read(self, value: object, info: ValidationInfo) -> str:  # noqa: ARG002
+        try:
+            return str(ipaddress.ip_address(text_of(value, self.allowed)))
+        except ValueError:
+            raise Unfit(self.allowed) from None
 
 
 class Host(Form):

@@ -1,4 +1,4 @@
-"""Who may see the page and act: password, log-in attempts, and the token of the command line."""
+"""Who may see the page and act: passwords and the sessions made with them, tokens, and how often one may guess."""
 
 from __future__ import annotations
 
@@ -6,21 +6,28 @@ import hashlib
 import hmac
 import threading
 from collections import OrderedDict
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
+from monitor.web.kept import Kept
 from monitor.web.options import WebProblem
+from monitor.web.rights import EVERYTHING, Role
 from monitor.web.secretfile import ensure_secret, write_owner_only
+from monitor.web.tokens import read_tokens, scopes_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
     from monitor.web.options import WebOptions
+    from monitor.web.rights import Scope
+    from monitor.web.tokens import Token
 
 SHORTEST_PASSWORD: Final = 10
+LONGEST_PASSWORD: Final = 1024
 
 # 19 MiB, two passes, one lane: the least the OWASP Password Storage Cheat Sheet accepts for Argon2id; a small board
 # that watches fish has no 64 MiB to lend to each log-in.
@@ -33,48 +40,89 @@ def ensure_token(path: Path) -> str:
 
 
 def write_password(path: Path, password: str) -> None:
-    """Keep the argon2 hash of ``password`` in ``path``. Raises WebProblem when it is too short, OSError."""
+    """Keep the argon2 hash of ``password`` in ``path``. Raises WebProblem when it is too short or too long, OSError."""
     if len(password) < SHORTEST_PASSWORD:
         raise WebProblem(f"the password has {len(password)} characters; it needs at least {SHORTEST_PASSWORD}.")
+    if len(password) > LONGEST_PASSWORD:
+        raise WebProblem(f"the password has {len(password)} characters; {LONGEST_PASSWORD} are the most.")
     write_owner_only(path, _HASHER.hash(password).encode() + b"\n")
 
 
+def same_password(path: Path | None, password: str) -> bool:
+    """Whether ``password`` is the one whose hash is in ``path``; False where there is no such file. Raises WebProblem."""
+    return path is not None and path.exists() and _fits(_read_hash(path, "password_file"), password)
+
+
 class Gate:
-    """Knows the password's hash, the token and the key that signs sessions. Safe from any thread."""
+    """Knows the hashes of the passwords, the tokens and the key that signs sessions. Safe from any thread.
+
+    A password that is changed and a token that is revoked count at once, and end what was begun with them.
+    """
 
     def __init__(self, options: WebOptions) -> None:
         self.login_needed = options.login_needed
-        self._token = ensure_token(options.token_file).encode()
-        self._hash = _read_hash(options.password_hash_file) if options.password_hash_file else ""
+        self._own = ensure_token(options.token_file).encode()
+        self._hashes = {
+            role: Kept(path, partial(_read_hash, option=option), "")
+            for role, option, path in (
+                (Role.VIEWER, "viewer_password_file", options.viewer_hash_file),
+                (Role.KEEPER, "password_file", options.password_hash_file),
+            )
+            if path is not None
+        }
+        for kept in self._hashes.values():
+            kept.first()
+        self._tokens: Kept[tuple[Token, ...]] = Kept(options.tokens_file, read_tokens, ())
         self._one_at_a_time = threading.Lock()
         key = ensure_secret(options.session_key_file)
-        # The hash is part of the key, so that a new password ends every session.
-        self.session_key = hmac.new(key.encode(), self._hash.encode(), hashlib.sha256).hexdigest()
+        self.session_key = hmac.new(key.encode(), b"sessions", hashlib.sha256).hexdigest()
 
-    def knows_token(self, offered: str) -> bool:
-        return hmac.compare_digest(offered.encode("utf-8", "replace"), self._token)
+    def scopes(self, offered: str) -> frozenset[Scope] | None:
+        """What a token may do, None when it is none of this service."""
+        own = hmac.compare_digest(offered.encode("utf-8", "replace"), self._own)
+        other = scopes_of(offered, self._tokens.now())
+        return EVERYTHING if own else other
 
-    def knows_password(self, offered: str) -> bool:
-        """Slow on purpose (and 19 MiB): call it in a worker thread. Only one runs at a time."""
+    def who(self, offered: str) -> Role | None:
+        """Whose password it is. Slow on purpose (and 19 MiB): call it in a worker thread. Only one runs at a time."""
+        found = None
         with self._one_at_a_time:
-            try:
-                return _HASHER.verify(self._hash, offered)
-            except VerificationError:
-                return False
+            # All are reckoned whatever the answer, so that its time tells nothing; where both fit, the keeper's counts.
+            for role, kept in self._hashes.items():
+                if _fits(kept.now(), offered):
+                    found = role
+        return found
+
+    def mark(self, role: Role) -> str:
+        """What a session of this role carries: it fits no longer once the password is another."""
+        told = f"{role} {self._hashes[role].now()}"
+        return f"{role}.{hmac.new(self.session_key.encode(), told.encode(), hashlib.sha256).hexdigest()[:32]}"
+
+    def role_of(self, mark: object) -> Role | None:
+        """Whose session carries ``mark``; None for one that was made with another password, or with none."""
+        found = None
+        for role, kept in self._hashes.items():
+            if isinstance(mark, str) and kept.now() and hmac.compare_digest(self.mark(role).encode(), mark.encode()):
+                found = role
+        return found
 
 
-def _read_hash(path: Path) -> str:
+def _fits(kept: str, offered: str) -> bool:
+    try:
+        return _HASHER.verify(kept, offered.encode("utf-8", "replace"))
+    except (VerificationError, InvalidHashError):
+        return False
+
+
+def _read_hash(path: Path, option: str) -> str:
+    how = "swimup password --viewer" if option.startswith("viewer") else "swimup password"
     try:
         text = path.read_text("utf-8").strip()
         _HASHER.check_needs_rehash(text)
     except OSError as problem:
-        raise WebProblem(
-            f'web.password_file "{path}" cannot be read ({problem.strerror}): make it with swimup password.'
-        ) from problem
+        raise WebProblem(f'web.{option} "{path}" cannot be read ({problem.strerror}): make it with {how}.') from problem
     except (InvalidHashError, UnicodeDecodeError) as problem:
-        raise WebProblem(
-            f'web.password_file "{path}" holds no argon2 hash: make it anew with swimup password.'
-        ) from problem
+        raise WebProblem(f'web.{option} "{path}" holds no argon2 hash: make it anew with {how}.') from problem
     return text
 
 

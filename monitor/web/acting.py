@@ -13,6 +13,7 @@ from monitor.core.model import MINUTE, Acknowledge, Priority, Shelve
 from monitor.web import words
 from monitor.web.access import Attempts
 from monitor.web.links import Claim, NoLink
+from monitor.web.patience import network
 from monitor.web.problems import Trouble
 from monitor.web.view import make_view
 from monitor.web.when import rfc3339
@@ -158,4 +159,4 @@ def _mark(there: list[Shown]) -> str:
 
 
 def _caller(request: Request) -> str:
-    return request.client.host if request.client else ""
+    return network(request.client.host) if request.client else ""

@@ -27,6 +27,7 @@ from monitor.web.bodies import (
 from monitor.web.conditional import Content
 from monitor.web.events import Events
 from monitor.web.given import read_days
+from monitor.web.rights import Scope
 from monitor.web.when import as_rfc3339
 
 if TYPE_CHECKING:
@@ -60,23 +61,23 @@ class Api:
             Route("/events", guard(Events(self._site).events)),
             Route("/alarms", guard(self.alarms)),
             *(
-                Route(f"/alarms/{{alarm:path}}/{what}", guard(handler), methods=["POST"])
-                for what, handler in (
-                    ("acknowledge", self._alarm(AlarmBody, AlarmBody.acknowledge)),
-                    ("shelve", self._alarm(ShelveBody, ShelveBody.shelve)),
-                    ("unshelve", self._alarm(AlarmBody, AlarmBody.unshelve)),
-                    ("out-of-service", self._alarm(ServiceBody, ServiceBody.out)),
-                    ("back-in-service", self._alarm(AlarmBody, AlarmBody.back)),
+                Route(f"/alarms/{{alarm:path}}/{what}", guard(handler, needs), methods=["POST"])
+                for what, needs, handler in (
+                    ("acknowledge", Scope.ALARM, self._alarm(AlarmBody, AlarmBody.acknowledge)),
+                    ("shelve", Scope.ALARM, self._alarm(ShelveBody, ShelveBody.shelve)),
+                    ("unshelve", Scope.ALARM, self._alarm(AlarmBody, AlarmBody.unshelve)),
+                    ("out-of-service", Scope.ADMIN, self._alarm(ServiceBody, ServiceBody.out)),
+                    ("back-in-service", Scope.ADMIN, self._alarm(AlarmBody, AlarmBody.back)),
                 )
             ),
             Route("/alarms/{alarm:path}", guard(self.alarm)),
             Route("/report", guard(self.report)),
-            Route("/channels/test", guard(self.try_channels), methods=["POST"]),
-            Route("/batches", guard(self.start), methods=["POST"]),
-            Route("/batches/{batch:path}/seen", guard(self.seen), methods=["POST"]),
-            Route("/batches/{batch:path}/harvest", guard(self.harvest), methods=["POST"]),
-            Route("/batches/{batch:path}/discard", guard(self.discard), methods=["POST"]),
-            Route("/vessels/{vessel}/settling", guard(self.settling), methods=["POST"]),
+            Route("/channels/test", guard(self.try_channels, Scope.ADMIN), methods=["POST"]),
+            Route("/batches", guard(self.start, Scope.LOG), methods=["POST"]),
+            Route("/batches/{batch:path}/seen", guard(self.seen, Scope.LOG), methods=["POST"]),
+            Route("/batches/{batch:path}/harvest", guard(self.harvest, Scope.LOG), methods=["POST"]),
+            Route("/batches/{batch:path}/discard", guard(self.discard, Scope.LOG), methods=["POST"]),
+            Route("/vessels/{vessel}/settling", guard(self.settling, Scope.LOG), methods=["POST"]),
         ]
 
     async def bench(self, request: Request) -> Response:

@@ -9,8 +9,10 @@ from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
-from starlette.responses import PlainTextResponse
+from starlette.requests import ClientDisconnect
+from starlette.responses import PlainTextResponse, Response
 from starlette.routing import BaseRoute, Match, Mount, Route
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from monitor.web.access import Gate
 from monitor.web.acting import Acting
@@ -41,7 +43,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from starlette.requests import Request
-    from starlette.responses import Response
     from starlette.types import Scope
 
     from monitor.notify.pushkey import PushKey
@@ -100,6 +101,8 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             ),
         ],
         middleware=[
+            # Who calls is what the connection says, unless a proxy is named whose word on that counts.
+            *([Middleware(ProxyHeadersMiddleware, trusted_hosts=list(options.proxies))] if options.proxies else []),
             Middleware(Guard, options=options),
             Middleware(
                 SessionMiddleware,
@@ -107,10 +110,15 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                 session_cookie=_cookie_name(gate, options),
                 max_age=_SESSION_SECONDS,
                 same_site="lax",
-                https_only=options.tls,
+                https_only=options.secure,
             ),
         ],
-        exception_handlers={Trouble: errors.trouble, HTTPException: errors.http, 500: errors.broken},
+        exception_handlers={
+            Trouble: errors.trouble,
+            HTTPException: errors.http,
+            ClientDisconnect: errors.gone,
+            500: errors.broken,
+        },
     )
     app.state.closing = site.closing
     return app
@@ -119,7 +127,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
 def _cookie_name(gate: Gate, options: WebOptions) -> str:
     """Its own for each service: browsers don't tell ports apart, and two services on one machine must not log each other out."""
     own = hashlib.sha256(f"cookie name of {gate.session_key}".encode()).hexdigest()[:8]
-    return f"__Host-swimup-{own}" if options.tls else f"swimup-{own}"
+    return f"__Host-swimup-{own}" if options.secure else f"swimup-{own}"
 
 
 def _methods(routes: Iterable[BaseRoute], scope: Scope) -> set[str]:
@@ -161,6 +169,10 @@ class _Errors:
             return self._answer(request, Trouble(405, told, headers={"Allow": allowed}))
         told = "There is nothing at this address." if problem.status_code == 404 else problem.detail
         return self._answer(request, Trouble(problem.status_code, told, headers=problem.headers))
+
+    async def gone(self, _request: Request, _problem: Exception) -> Response:
+        """Whoever asked left before all of it had come: no fault, and nobody hears this."""
+        return Response(status_code=400)
 
     async def broken(self, request: Request, _problem: Exception) -> Response:
         """A fault of ours. It is answered outside the guard and the session, so it is kept plain."""

@@ -17,6 +17,7 @@ from monitor.web.count_words import view
 from monitor.web.counted import CountBody, cysts_of, document, reckoned, trouble
 from monitor.web.given import Fields, field_amount, invalid, unfit
 from monitor.web.problems import Trouble
+from monitor.web.rights import Scope
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -41,7 +42,7 @@ class Counts:
         return [Route("/count", self._site.open_page(self.page))]
 
     def api(self) -> list[Route]:
-        return [Route("/count", self._site.api(self.api_count), methods=["POST"])]
+        return [Route("/count", self._site.api(self.api_count, Scope.READ), methods=["POST"])]
 
     async def api_count(self, request: Request) -> Response:
         body = read_body(CountBody, await request.body())

@@ -90,16 +90,17 @@ class Events:
         if self._open >= STREAMS:
             raise Trouble(503, f"{STREAMS} streams are open already; end one first.", headers={"Retry-After": "30"})
         heard = Mark.read(request.headers.get("last-event-id", ""))
-        return EventSourceResponse(self._stream(heard), ping=PING, send_timeout=20)
+        return EventSourceResponse(self._stream(request, heard), ping=PING, send_timeout=20)
 
-    async def _stream(self, heard: Mark | None) -> AsyncIterator[ServerSentEvent]:
+    async def _stream(self, request: Request, heard: Mark | None) -> AsyncIterator[ServerSentEvent]:
         self._open += 1
         try:
             mark = heard or Mark(self._run, since=self._site.now)
             if mark.run != self._run:  # the service was started anew, and counts its views from the beginning
                 mark = replace(mark, run=self._run, version=-1)
             before: Mapping[str, Any] = {}
-            while not self._site.closing.is_set():
+            # Whoever may no longer look hears nothing more.
+            while self._site.scopes(request) and not self._site.closing.is_set():
                 version, bench = self._site.desk.version(), self._site.desk.bench()
                 # Views of this run are only ever told as a whole first; a program that has this one already needs none.
                 if not before and version == mark.version:

@@ -82,6 +82,9 @@ class Guard:
         own_key = scope["path"].startswith(LINK_PATH)
         if scope["method"] not in ("GET", "HEAD") and not own_key and _foreign(headers, host):
             return Trouble(403, "Another site sent this. Open the page itself and try again.")
+        if "transfer-encoding" in headers and "content-length" in headers:
+            # RFC 9112, section 6.3: two ways to tell where a body ends hide a second request from a proxy.
+            return Trouble(400, "The request tells its length in two ways.", headers={"Connection": "close"})
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > LARGEST_BODY:
             return Trouble(413, f"The request is larger than {LARGEST_BODY} bytes.")

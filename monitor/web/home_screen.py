@@ -11,6 +11,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.web.packing import packed
+from monitor.web.rights import Role
 from monitor.web.site import csrf_token
 
 if TYPE_CHECKING:
@@ -87,10 +88,11 @@ class HomeScreen:
     async def kept(self, request: Request) -> Response:
         """The bench for later, when it can't be reached: it says from when it is, and nothing on it can be pressed."""
         site = self._site
-        view = site.newest().view
+        may_act = site.role(request) is not Role.VIEWER
+        view = site.newest(may_act=may_act).view
         parts = {
             key: Markup(str(html).replace("<button", "<button disabled"))  # noqa: S704  (a text has no "<" left)
-            for key, html in site.render_parts(view, csrf_token(request)).items()
+            for key, html in site.render_parts(view, csrf_token(request), may_act=may_act).items()
         }
         build = site.build(view)
         known: dict[str, Any] = {"view": view, "build": build, "parts": parts, "kept": True, "worker": WORKER}

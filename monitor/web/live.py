@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from sse_starlette import EventSourceResponse, ServerSentEvent
 
+from monitor.web.rights import Scope, allows
+
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
@@ -33,13 +35,13 @@ class Live:
 
     async def events(self, request: Request) -> Response:
         shown = request.headers.get("last-event-id") or request.query_params.get("shown", "")
-        return EventSourceResponse(self._stream(shown), ping=60, send_timeout=20)
+        return EventSourceResponse(self._stream(request, shown), ping=60, send_timeout=20)
 
-    async def _stream(self, shown: str) -> AsyncIterator[ServerSentEvent]:
+    async def _stream(self, request: Request, shown: str) -> AsyncIterator[ServerSentEvent]:
         site = self._site
-        sent = site.known_parts(shown)
-        while not site.closing.is_set():
-            newest = site.newest()
+        sent, scopes = site.known_parts(shown), site.scopes(request)
+        while scopes and not site.closing.is_set():
+            newest = site.newest(may_act=allows(scopes, Scope.LOG))
             changed = {key: html for key, html in newest.parts.items() if sent.get(key) != newest.marks[key]}
             sent = newest.marks
             word = {
@@ -50,6 +52,7 @@ class Live:
             }
             yield ServerSentEvent(json.dumps(word), event="bench", id=newest.name)
             await newer_or_closing(site, newest.version)
+            scopes = site.scopes(request)  # nothing, once its password was changed or its token revoked
 
 
 async def newer_or_closing(site: Site, version: int) -> None:

@@ -13,6 +13,7 @@ from pydantic.json_schema import models_json_schema
 from monitor.web import answers as told
 from monitor.web.operations import JSON, OPERATIONS, STREAM
 from monitor.web.past_answers import PastTransition
+from monitor.web.rights import TOLD, Scope
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from monitor.web.operations import Operation
 
 BASE: Final = "/api/v1"
-VERSION: Final = "1.2.0"
+VERSION: Final = "1.3.0"
 """Of the API: the middle number grows with each addition, the first when something is taken away."""
 PROBLEM: Final = "application/problem+json"
 EVENTS: Final = (told.BenchEvent, PastTransition)
@@ -35,15 +36,22 @@ a number stands beside its `unit`, or carries it in its name (`_s` seconds, `_c`
 with its time and quality, and what is measured now also with its age; of what is past the age follows from its time. Ranges are
 central 80 % with their median. New members may come in any object: pass over what you do not know.
 
-Reading is open on the machine itself unless a password is set; acting needs the token in `cli.token` beside the store, or the
-session of a page with its token in `X-CSRF-Token`. Answers with an `ETag` are cheap to ask again with `If-None-Match`. Lists come
-in pages: `next` is the cursor for `after`, `Link: rel="next"` the whole address. Every error is a problem document (RFC 9457).
+Reading is open on the machine itself unless a password is set; acting needs a token with the scope that stands beside it, or
+the session of a keeper's page with its token in `X-CSRF-Token`; a viewer's session reads. `swimup token add NAME --scope SCOPE`
+makes a token. One that may not do this is answered with 403 and the scope that is missing. Answers with an `ETag` are cheap to
+ask again with `If-None-Match`. Lists come in pages: `next` is the cursor for `after`, `Link: rel="next"` the whole address. Every
+error is a problem document (RFC 9457).
 """
+
+_TOKENS: Final = (
+    "What `swimup token add` has shown, or the content of `cli.token` beside the store, which may do all. Scopes: "
+    + ("; ".join(f"`{scope}`: {told}" for scope, told in TOLD.items()) + ".")
+)
 
 _MEANS: Final = {
     400: "It is no JSON.",
     401: "Log in, or send the token.",
-    403: "The form's token is missing, or another site sent it.",
+    403: "The token has not this scope, a viewer wants to act, the form's token is missing, or another site sent it.",
     404: "There is no such thing.",
     409: "The bench says no, and why.",
     413: "The request is too large.",
@@ -64,7 +72,7 @@ def document() -> dict[str, Any]:
             "license": {"name": "MIT", "identifier": "MIT"},
         },
         "servers": [{"url": BASE}],
-        "security": [{"token": []}],
+        "security": [{"token": [Scope.ADMIN]}],
         "paths": _paths(),
         "components": {
             "schemas": _names()[1],
@@ -80,7 +88,7 @@ def document() -> dict[str, Any]:
                 "token": {
                     "type": "http",
                     "scheme": "bearer",
-                    "description": "The content of `cli.token` beside the store.",
+                    "description": _TOKENS,
                 }
             },
         },
@@ -119,8 +127,8 @@ def _operation(one: Operation) -> dict[str, Any]:
         made["description"] = one.text
     if one.open:
         made["security"] = [{}]
-    elif one.method == "get":
-        made["security"] = [{}, {"token": []}]
+    else:
+        made["security"] = [*([{}] if one.method == "get" else []), {"token": [one.scope]}]
     parameters = [
         {
             "name": asked.name,
@@ -161,7 +169,7 @@ def _responses(one: Operation) -> dict[str, Any]:
     responses = {str(one.status): good}
     if one.tagged:
         responses["304"] = {"description": "You have it already."}
-    codes = {*one.refusals, *(() if one.open else (401,))}
+    codes = {*one.refusals, *(() if one.open else (401, 403))}
     responses.update({str(code): {"$ref": f"#/components/responses/{_name(code)}"} for code in sorted(codes)})
     responses["default"] = {"$ref": "#/components/responses/Problem"}
     return responses

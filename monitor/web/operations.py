@@ -21,6 +21,7 @@ from monitor.web.bodies import (
 from monitor.web.counted import CountBody
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
 from monitor.web.push import SubscriptionBody
+from monitor.web.rights import Scope
 from monitor.web.stores import ChillBody, EmptiedBody
 from monitor.web.undoing import UndoBody
 from monitor.web.work import WorkBody
@@ -62,6 +63,7 @@ class Operation:
     open: bool = False
     media: str = JSON
     outside: bool = False
+    scope: Scope = Scope.READ
 
 
 DAYS: Final = Asked(
@@ -75,10 +77,14 @@ def looks(name: str, path: str, summary: str, answer: type[BaseModel] | None, **
 
 
 def does(name: str, path: str, summary: str, body: type[BaseModel] | None, **more: Any) -> Operation:
-    """An address that acts. All may be refused by the bench (409), misunderstood (400, 422), or get no answer in time (503)."""
+    """An address that acts, by scope "log" unless another is given.
+
+    All may be refused by the bench (409), misunderstood (400, 422), or get no answer in time (503).
+    """
     wrong = () if body is None else (400, 415, 422)
     refusals = tuple(sorted({403, 409, 413, 503, *wrong, *more.pop("refusals", ())}))
-    return Operation(name, "post", path, summary, more.pop("answer", told.Done), body, refusals=refusals, **more)
+    answer, scope = more.pop("answer", told.Done), more.pop("scope", Scope.LOG)
+    return Operation(name, "post", path, summary, answer, body, refusals=refusals, scope=scope, **more)
 
 
 NOW: Final = (
@@ -199,13 +205,26 @@ PAST: Final = (
 )
 
 ACTS: Final = (
-    does("acknowledge", "/alarms/{alarm}/acknowledge", "I have seen this alarm.", AlarmBody),
-    does("shelve", "/alarms/{alarm}/shelve", "Put an alarm off; it comes back by itself.", ShelveBody),
-    does("unshelve", "/alarms/{alarm}/unshelve", "Take an alarm from its shelf.", AlarmBody),
-    does("out-of-service", "/alarms/{alarm}/out-of-service", "Take a rule of one subject out of service.", ServiceBody),
-    does("back-in-service", "/alarms/{alarm}/back-in-service", "Put it back in service.", AlarmBody),
+    does("acknowledge", "/alarms/{alarm}/acknowledge", "I have seen this alarm.", AlarmBody, scope=Scope.ALARM),
     does(
-        "test-channels", "/channels/test", "Send a test letter through each channel.", None, answer=told.ChannelResults
+        "shelve", "/alarms/{alarm}/shelve", "Put an alarm off; it comes back by itself.", ShelveBody, scope=Scope.ALARM
+    ),
+    does("unshelve", "/alarms/{alarm}/unshelve", "Take an alarm from its shelf.", AlarmBody, scope=Scope.ALARM),
+    does(
+        "out-of-service",
+        "/alarms/{alarm}/out-of-service",
+        "Take a rule of one subject out of service.",
+        ServiceBody,
+        scope=Scope.ADMIN,
+    ),
+    does("back-in-service", "/alarms/{alarm}/back-in-service", "Put it back in service.", AlarmBody, scope=Scope.ADMIN),
+    does(
+        "test-channels",
+        "/channels/test",
+        "Send a test letter through each channel.",
+        None,
+        answer=told.ChannelResults,
+        scope=Scope.ADMIN,
     ),
     does(
         "start",
@@ -224,6 +243,7 @@ ACTS: Final = (
         "What counted drops tell of a vessel. It only reckons; nothing is logged.",
         CountBody,
         answer=told.Counted,
+        scope=Scope.READ,
     ),
     does(
         "settling",
@@ -264,6 +284,7 @@ PHONES: Final = (
         SubscriptionBody,
         answer=told.Subscribed,
         status=201,
+        scope=Scope.ADMIN,
         refusals=(404,),
     ),
     Operation(
@@ -274,6 +295,7 @@ PHONES: Final = (
         None,
         status=204,
         refusals=(403, 409, 503),
+        scope=Scope.ADMIN,
     ),
 )
 

@@ -40,11 +40,13 @@ class WebOptions:
     host: str = "127.0.0.1"
     port: int = 8417
     password_hash_file: Path | None = None
+    viewer_hash_file: Path | None = None
     cert_file: Path | None = None
     key_file: Path | None = None
     hostnames: tuple[str, ...] = ()
     address: str = ""
     rooms: bool = False
+    proxies: tuple[str, ...] = ()
 
     @classmethod
     def from_settings(cls, settings: Settings) -> Self:
@@ -55,11 +57,13 @@ class WebOptions:
             host=web.host,
             port=web.port,
             password_hash_file=web.password_file,
+            viewer_hash_file=web.viewer_password_file,
             cert_file=web.cert_file,
             key_file=web.key_file,
             hostnames=web.hostnames,
             address=web.address or "",
             rooms=settings.rooms.show,
+            proxies=web.proxies,
         )
 
     def __post_init__(self) -> None:
@@ -68,6 +72,11 @@ class WebOptions:
             raise WebProblem(
                 f"web.{found} is given without web.{missing}: give both, or neither. swimup cert makes them."
             )
+        if self.viewer_hash_file is not None and self.password_hash_file is None:
+            raise WebProblem(
+                "web.viewer_password_file is given without web.password_file: looking would need a password, acting none. "
+                "Set the keeper's first: swimup password, then web.password_file."
+            )
         if not is_loopback(self.host):
             self._need(f'web.host is "{self.host}", which other machines can reach', tls=True)
         foreign = [name for name in self.hostnames if not is_loopback(name)]
@@ -75,6 +84,11 @@ class WebOptions:
             # Somebody passes requests on under that name, so loopback no longer means "this machine's keeper".
             self._need(
                 f'web.hostnames has "{foreign[0]}", so the page is meant to be reached from elsewhere', tls=False
+            )
+
+        if self.proxies:
+            self._need(
+                f'web.proxies has "{self.proxies[0]}", so the page is meant to be reached from elsewhere', tls=False
             )
 
     def _need(self, why: str, *, tls: bool) -> None:
@@ -91,6 +105,11 @@ class WebOptions:
         return self.cert_file is not None
 
     @property
+    def secure(self) -> bool:
+        """Whether browsers reach the page by TLS, its own or a proxy's, so that its cookie never needs to go in the clear."""
+        return self.tls or (bool(self.proxies) and self.address.startswith("https://"))
+
+    @property
     def exposed(self) -> bool:
         return not is_loopback(self.host)
 
@@ -101,6 +120,11 @@ class WebOptions:
     @property
     def token_file(self) -> Path:
         return self.state_dir / "cli.token"
+
+    @property
+    def tokens_file(self) -> Path:
+        """The hashes of what ``swimup token`` has made."""
+        return self.state_dir / "tokens.json"
 
     @property
     def link_key_file(self) -> Path:

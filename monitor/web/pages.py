@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-import ipaddress
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+import structlog
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.web import words
+from monitor.web.access import LONGEST_PASSWORD
 from monitor.web.home_screen import WORKER
 from monitor.web.packing import packed
+from monitor.web.patience import network
+from monitor.web.rights import Role
 from monitor.web.site import csrf_token
 
 if TYPE_CHECKING:
@@ -22,9 +25,16 @@ if TYPE_CHECKING:
     from monitor.web.site import Site
 
 
+log = structlog.get_logger()
+
+CHECKED_AT_ONCE: Final = 4
+"""Passwords that may wait to be checked: each takes a worker thread, and the page needs those too."""
+
+
 class Pages:
     def __init__(self, site: Site) -> None:
         self._site = site
+        self._checked = 0
 
     def routes(self) -> list[Route]:
         look, form = self._site.open_page, self._site.form
@@ -32,15 +42,16 @@ class Pages:
             Route("/", look(self.bench)),
             Route("/login", self.login_form),
             Route("/login", form(self.login, before_login=True), methods=["POST"]),
-            Route("/logout", form(self.logout), methods=["POST"]),
+            Route("/logout", form(self.logout, viewers=True), methods=["POST"]),
         ]
 
     async def bench(self, request: Request) -> Response:
         site = self._site
-        newest = site.newest()
+        may_act = site.role(request) is not Role.VIEWER
+        newest = site.newest(may_act=may_act)
         view = newest.view
         flash = request.session.pop("flash", None) if "flash" in request.session else None
-        parts = site.render_parts(view, csrf_token(request))
+        parts = site.render_parts(view, csrf_token(request), may_act=may_act)
         page = site.page(
             request,
             "bench.html",
@@ -55,12 +66,12 @@ class Pages:
         return packed(request, page)  # it repeats nothing of the request, so its length tells nobody the token in it
 
     async def login_form(self, request: Request) -> Response:
-        if not self._site.options.login_needed or request.session.get("in"):
+        if self._site.role(request) is not None:
             return RedirectResponse("/", 303)
         return self._site.page(request, "login.html", problem="")
 
     async def login(self, request: Request, given: Fields) -> Response:
-        site, caller = self._site, _caller(request)
+        site, caller = self._site, network(request.client.host if request.client else "")
         if not site.options.login_needed:
             return RedirectResponse("/", 303)
         wait = site.attempts.wait(caller)
@@ -69,27 +80,26 @@ class Pages:
             page = site.page(request, "login.html", 429, problem=told)
             page.headers["Retry-After"] = str(math.ceil(wait))
             return page
+        if self._checked >= CHECKED_AT_ONCE:
+            page = site.page(request, "login.html", 503, problem="Too many log in just now. Try again in a moment.")
+            page.headers["Retry-After"] = "5"
+            return page
         # Counted before it is checked, so that many at once can't get round the limit.
         site.attempts.failed(caller)
-        if not await run_in_threadpool(site.gate.knows_password, given.get("password", "")[:1024]):
+        self._checked += 1
+        try:
+            role = await run_in_threadpool(site.gate.who, given.get("password", "")[:LONGEST_PASSWORD])
+        finally:
+            self._checked -= 1
+        if role is None:
+            if site.attempts.wait(caller) > 0:
+                log.warning("web.log-ins-refused", caller=caller)
             return site.page(request, "login.html", 401, problem="That is not the password.")
         site.attempts.succeeded(caller)
         request.session.clear()
-        request.session["in"] = True
+        request.session["in"] = site.gate.mark(role)
         return RedirectResponse("/", 303)
 
     async def logout(self, request: Request, _given: Fields) -> Response:
         request.session.clear()
         return RedirectResponse("/login", 303)
-
-
-def _caller(request: Request) -> str:
-    """Whom a log-in attempt is counted for: an address, or the network of an IPv6 one, which has addresses without end."""
-    host = request.client.host if request.client else ""
-    try:
-        address = ipaddress.ip_address(host)
-    except ValueError:
-        return host
-    if address.version == 6:
-        return str(ipaddress.ip_network((int(address), 64), strict=False))
-    return host

@@ -20,6 +20,7 @@ from monitor.web.bodies import read_body
 from monitor.web.home_screen import WORKER
 from monitor.web.options import WebProblem
 from monitor.web.problems import INVALID, Trouble
+from monitor.web.rights import Scope
 from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:
@@ -108,8 +109,8 @@ class Push:
         return [
             Route("/push/key", guard(self.key)),
             Route("/push/subscriptions", guard(self.phones)),
-            Route("/push/subscriptions", guard(self.subscribe), methods=["POST"]),
-            Route("/push/subscriptions/{phone}", guard(self.unsubscribe), methods=["DELETE"]),
+            Route("/push/subscriptions", guard(self.subscribe, Scope.ADMIN), methods=["POST"]),
+            Route("/push/subscriptions/{phone}", guard(self.unsubscribe, Scope.ADMIN), methods=["DELETE"]),
         ]
 
     # --- pages

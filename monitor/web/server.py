@@ -13,6 +13,7 @@ import structlog
 import uvicorn
 
 from monitor.web.options import WebProblem
+from monitor.web.patience import CONNECTIONS, PATIENCE_S, patient
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -43,12 +44,13 @@ class WebServer:
         port: int = 8417,
         cert: Path | None = None,
         key: Path | None = None,
+        patience_s: float = PATIENCE_S,
     ) -> None:
         self._host, self._wanted = host, port
         self._cert = cert
         self._config = uvicorn.Config(
             app,
-            http="h11",
+            http=patient(patience_s),
             ws="none",
             loop="asyncio",
             lifespan="off",
@@ -59,7 +61,7 @@ class WebServer:
             server_header=False,
             ssl_certfile=cert,
             ssl_keyfile=key,
-            limit_concurrency=100,
+            limit_concurrency=CONNECTIONS,
             h11_max_incomplete_event_size=16_384,
             timeout_keep_alive=15,
             timeout_graceful_shutdown=3,

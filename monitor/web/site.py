@@ -26,6 +26,8 @@ from monitor.web.assets import Assets
 from monitor.web.bodies import instant_trouble
 from monitor.web.given import invalid
 from monitor.web.problems import NO_ANSWER, REFUSED, Trouble
+from monitor.web.rights import LOOKING_ONLY, MAY, NOTHING, TOLD, Role, Scope, allows, usual
+from monitor.web.tokens import listed
 from monitor.web.view import BenchView, make_view
 from monitor.web.when import NotAnInstant, parse_when
 
@@ -68,7 +70,7 @@ _SHAPE: Final = "top needs alarms"
 """The parts of every bench, in their order."""
 
 
-def _environment(assets: Assets) -> Environment:
+def _environment(assets: Assets, *, may_act: bool) -> Environment:
     environment = Environment(
         loader=PackageLoader("monitor.web"),
         autoescape=True,
@@ -83,7 +85,7 @@ def _environment(assets: Assets) -> Environment:
     environment.globals.update(
         asset=assets.path, pages=PAGES, sights=words.SIGHTS, waits=words.WAITS, still_rings=words.STILL_RINGS
     )
-    environment.globals.update(reasons=words.REASONS, undone_for=UNDONE_FOR)
+    environment.globals.update(reasons=words.REASONS, undone_for=UNDONE_FOR, may_act=may_act)
     return environment
 
 
@@ -114,38 +116,42 @@ class Site:
     closing: asyncio.Event = field(default_factory=asyncio.Event)
     assets: Assets = field(default_factory=Assets)
     attempts: Attempts = field(default_factory=lambda: Attempts(time.monotonic))
-    _templates: Environment = field(init=False)
-    _newest: Rendered | None = field(init=False, default=None)
+    _templates: dict[bool, Environment] = field(init=False)
+    _newest: dict[bool, Rendered] = field(init=False, default_factory=dict)
     _run: str = field(init=False, default_factory=lambda: secrets.token_hex(4))
     _known: dict[str, dict[str, str]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._templates = _environment(self.assets)
+        # Two of each: whoever only looks gets no button, on whatever page. A template is compiled when it is first shown.
+        self._templates = {may_act: _environment(self.assets, may_act=may_act) for may_act in (True, False)}
         if self.options.rooms:
-            self._templates.globals["pages"] = sorted((ROOMS, *PAGES), key=lambda page: not page[2])
+            for templates in self._templates.values():
+                templates.globals["pages"] = sorted((ROOMS, *PAGES), key=lambda page: not page[2])
 
     # --- saying
 
-    def render_parts(self, view: BenchView, csrf: str) -> dict[str, Markup]:
-        macros: Any = self._templates.get_template("parts.html").module
+    def render_parts(self, view: BenchView, csrf: str, *, may_act: bool = True) -> dict[str, Markup]:
+        macros: Any = self.macros("parts.html", may_act=may_act)
         parts = {"top": macros.top(view, csrf), "needs": macros.needs(view, csrf), "alarms": macros.alarms(view)}
         parts.update({vessel.key: macros.vessel(vessel, csrf) for vessel in view.vessels})
-        cold: Any = self._templates.get_template("cold.html").module
+        cold: Any = self.macros("cold.html", may_act=may_act)
         parts.update({store.key: cold.store(store, csrf) for store in view.stores})
         return parts
 
-    def newest(self) -> Rendered:
-        """Rendered once per view, however many pages are open."""
+    def newest(self, *, may_act: bool = True) -> Rendered:
+        """Rendered once per view, however many pages are open; once more for those who only look."""
         version = self.desk.version()
-        if self._newest is None or self._newest.version != version:
+        newest = self._newest.get(may_act)
+        if newest is None or newest.version != version:
             view = make_view(self.desk.bench())
-            parts = self.render_parts(view, csrf="")
+            parts = self.render_parts(view, csrf="", may_act=may_act)
             marks = {key: hashlib.sha256(html.encode()).hexdigest()[:16] for key, html in parts.items()}
-            self._newest = Rendered(version, f"{self._run}.{version}", view, parts, marks)
-            self._known[self._newest.name] = marks
+            name = f"{self._run}.{version}" if may_act else f"{self._run}.{version}.looking"
+            newest = self._newest[may_act] = Rendered(version, name, view, parts, marks)
+            self._known[name] = marks
             while len(self._known) > _KNOWN:
                 del self._known[next(iter(self._known))]
-        return self._newest
+        return newest
 
     def known_parts(self, name: str) -> dict[str, str]:
         """The marks of a view that a page may still hold; empty for one of long ago or of an earlier run."""
@@ -165,24 +171,25 @@ class Site:
         )
         return hashlib.sha256(shape.encode()).hexdigest()[:12]
 
-    def macros(self, template: str) -> Any:
+    def macros(self, template: str, *, may_act: bool = True) -> Any:
         """The macros of a template, for parts of a page that are fetched by themselves."""
-        return self._templates.get_template(template).module
+        return self._templates[may_act].get_template(template).module
 
     def page(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
-        html = self._templates.get_template(template).render(
-            site=self.desk.bench()["site"],
-            csrf=csrf_token(request),
-            login_needed=self.options.login_needed and bool(request.session.get("in")),
-            **{"here": request.url.path, **values},
-        )
+        role = self.role(request)
+        known = {
+            "site": self.desk.bench()["site"],
+            "csrf": csrf_token(request),
+            "login_needed": self.options.login_needed and role is not None,
+            "here": request.url.path,
+        }
+        html = self._templates[role is not Role.VIEWER].get_template(template).render(known | values)
         return HTMLResponse(html, status)
 
     def open_to_all(self, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A page that belongs to no session: it reads no cookie and sets none."""
-        html = self._templates.get_template(template).render(
-            site=self.desk.bench()["site"], csrf="", login_needed=False, **{"here": "", **values}
-        )
+        known = {"site": self.desk.bench()["site"], "csrf": "", "login_needed": False, "here": ""}
+        html = self._templates[True].get_template(template).render(known | values)
         return HTMLResponse(html, status)
 
     def back(self, request: Request, told: str, kind: str = "noted", to: str = "/") -> RedirectResponse:
@@ -262,18 +269,24 @@ class Site:
 
     # --- letting in
 
-    def api(self, handler: Handler) -> Handler:
-        """For programs: the token of the command line, or a page's session with its CSRF token."""
+    def role(self, request: Request) -> Role | None:
+        """Who looks at a page; None before the log-in. Without a password everybody on this machine is the keeper."""
+        return self.gate.role_of(request.session.get("in")) if self.options.login_needed else Role.KEEPER
+
+    def scopes(self, request: Request) -> frozenset[Scope]:
+        """What whoever asks may do by now: a stream that was begun ends when that is nothing any more."""
+        offered = _offered(request)
+        if offered is not None:
+            return self.gate.scopes(offered) or NOTHING
+        role = self.role(request)
+        return NOTHING if role is None else MAY[role]
+
+    def api(self, handler: Handler, needs: Scope | None = None) -> Handler:
+        """For programs: a token with the scope that it ``needs``, or a page's session with its CSRF token."""
 
         @wraps(handler)
         async def guarded(request: Request) -> Response:
-            if not self._bearer(request):
-                if self.options.login_needed and not request.session.get("in"):
-                    raise Trouble(
-                        401, "Log in, or send the token of the command line.", headers={"WWW-Authenticate": "Bearer"}
-                    )
-                if request.method not in ("GET", "HEAD"):
-                    check_csrf(request, request.headers.get("x-csrf-token", ""))
+            self._admit(request, needs or usual(request.method))
             check_media(request)
             try:
                 return await handler(request)
@@ -282,38 +295,63 @@ class Site:
 
         return guarded
 
-    def open_page(self, handler: Handler) -> Handler:
-        """For people who look: log in first where that is asked for."""
+    def open_page(self, handler: Handler, needs: Scope = Scope.READ) -> Handler:
+        """For people who look: log in first where that is asked for. A page that holds a form alone ``needs`` more."""
 
         @wraps(handler)
         async def guarded(request: Request) -> Response:
-            if self.options.login_needed and not request.session.get("in"):
+            role = self.role(request)
+            if role is None:
                 return RedirectResponse("/login", 303)
+            if not allows(MAY[role], needs):
+                raise Trouble(403, LOOKING_ONLY)
             return await handler(request)
 
         return guarded
 
-    def form(self, handler: FormHandler, *, before_login: bool = False) -> Handler:
-        """For people who act: logged in, and from a form of this page."""
+    def form(self, handler: FormHandler, *, before_login: bool = False, viewers: bool = False) -> Handler:
+        """For people who act: logged in as the keeper, unless ``viewers`` may too, and from a form of this page."""
 
         @wraps(handler)
         async def guarded(request: Request) -> Response:
-            if self.options.login_needed and not before_login and not request.session.get("in"):
+            role = self.role(request)
+            if role is None and not before_login:
                 return RedirectResponse("/login", 303)
             async with request.form(max_files=0, max_fields=40, max_part_size=8192) as given:
                 fields = _texts(given)
             check_csrf(request, fields.get("csrf", ""))
+            if role is Role.VIEWER and not (before_login or viewers):
+                raise Trouble(403, LOOKING_ONLY)
             return await handler(request, fields)
 
         return guarded
 
-    def _bearer(self, request: Request) -> bool:
-        kind, _, offered = request.headers.get("authorization", "").partition(" ")
-        if kind.lower() != "bearer":
-            return False
-        if not self.gate.knows_token(offered.strip()):
-            raise Trouble(401, "This token is not the one of this service.", headers={"WWW-Authenticate": "Bearer"})
-        return True
+    def _admit(self, request: Request, needed: Scope) -> None:
+        """Raises Trouble for whoever may not do this."""
+        offered = _offered(request)
+        if offered is not None:
+            scopes = self.gate.scopes(offered)
+            if scopes is None:
+                raise Trouble(401, "This token is none of this service's.", headers={"WWW-Authenticate": "Bearer"})
+            if not allows(scopes, needed):
+                # RFC 6750, section 3.1
+                header = f'Bearer error="insufficient_scope", scope="{needed}"'
+                told = f'This needs a token with the scope "{needed}" ({TOLD[needed]}); this one has: {listed(scopes)}.'
+                raise Trouble(403, told, headers={"WWW-Authenticate": header})
+            return
+        role = self.role(request)
+        if role is None:
+            raise Trouble(401, "Log in, or send a token.", headers={"WWW-Authenticate": "Bearer"})
+        if request.method not in ("GET", "HEAD"):
+            check_csrf(request, request.headers.get("x-csrf-token", ""))
+        if not allows(MAY[role], needed):
+            raise Trouble(403, LOOKING_ONLY)
+
+
+def _offered(request: Request) -> str | None:
+    """The token that was sent, None where none was."""
+    kind, _, offered = request.headers.get("authorization", "").partition(" ")
+    return offered.strip() if kind.lower() == "bearer" else None
 
 
 def _texts(given: FormData) -> dict[str, str]:

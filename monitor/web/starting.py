@@ -15,6 +15,7 @@ from monitor.web.bench_vessel import start_again
 from monitor.web.bodies import USUAL_SALINITY, find_vessel, usual_lot
 from monitor.web.given import Fields, field_amount, invalid
 from monitor.web.problems import Trouble
+from monitor.web.rights import Scope
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,7 +34,7 @@ class Starting:
     def routes(self) -> list[Route]:
         look, form = self._site.open_page, self._site.form
         return [
-            Route("/vessels/{vessel}/start", look(self.start_form)),
+            Route("/vessels/{vessel}/start", look(self.start_form, Scope.LOG)),
             Route("/vessels/{vessel}/start", form(self.start), methods=["POST"]),
             Route("/vessels/{vessel}/settling", form(self.settling), methods=["POST"]),
         ]

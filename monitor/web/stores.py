@@ -14,6 +14,7 @@ from monitor.web import words
 from monitor.web.bodies import Body, Name, read_body
 from monitor.web.given import field_amount, field_count, invalid
 from monitor.web.problems import Trouble
+from monitor.web.rights import Scope
 from monitor.web.store_view import KEPT
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ class Stores:
     def pages(self) -> list[Route]:
         look, form = self._site.open_page, self._site.form
         return [
-            Route("/stores/{store}", look(self.page)),
+            Route("/stores/{store}", look(self.page, Scope.LOG)),
             Route("/stores/{store}/chill", form(self.chill), methods=["POST"]),
             Route("/stores/{store}/emptied", form(self.emptied), methods=["POST"]),
         ]
@@ -90,8 +91,8 @@ class Stores:
     def api(self) -> list[Route]:
         guard = self._site.api
         return [
-            Route("/stores/{store}/chill", guard(self.api_chill), methods=["POST"]),
-            Route("/stores/{store}/emptied", guard(self.api_emptied), methods=["POST"]),
+            Route("/stores/{store}/chill", guard(self.api_chill, Scope.LOG), methods=["POST"]),
+            Route("/stores/{store}/emptied", guard(self.api_emptied, Scope.LOG), methods=["POST"]),
         ]
 
     # --- for programs

@@ -13,6 +13,7 @@ from monitor.core.log import Undo
 from monitor.core.undo import words_of
 from monitor.web.bodies import Instant, Name, read_body
 from monitor.web.problems import Trouble
+from monitor.web.rights import Scope
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -41,7 +42,7 @@ class Undoing:
         return [Route("/undo", self._site.form(self.undo), methods=["POST"])]
 
     def api(self) -> list[Route]:
-        return [Route("/undo", self._site.api(self.api_undo), methods=["POST"])]
+        return [Route("/undo", self._site.api(self.api_undo, Scope.LOG), methods=["POST"])]
 
     async def undo(self, request: Request, given: dict[str, str]) -> Response:
         """From the strip on the bench."""

@@ -16,6 +16,7 @@ from monitor.web import words
 from monitor.web.bodies import find_vessel, read_body
 from monitor.web.given import invalid
 from monitor.web.problems import Trouble
+from monitor.web.rights import Scope
 from monitor.web.when import as_rfc3339
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ class Working:
         return [Route("/vessels/{vessel}/work", self._site.form(self.work), methods=["POST"])]
 
     def api(self) -> list[Route]:
-        return [Route("/vessels/{vessel}/work", self._site.api(self.api_work), methods=["POST"])]
+        return [Route("/vessels/{vessel}/work", self._site.api(self.api_work, Scope.LOG), methods=["POST"])]
 
     async def api_work(self, request: Request) -> Response:
         body = read_body(WorkBody, await request.body())

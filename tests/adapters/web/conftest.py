@@ -34,10 +34,12 @@ FLAGS = [
 class Served:
     """A desk, and the real server in front of it on a port of its own."""
 
-    def __init__(self, desk: MemoryDesk, options: WebOptions, key: PushKey | None = None) -> None:
+    def __init__(
+        self, desk: MemoryDesk, options: WebOptions, key: PushKey | None = None, *, patience_s: float = 20
+    ) -> None:
         self.desk, self.options = desk, options
         self.app = make_app(desk, options, key)
-        self.server = WebServer(self.app, options.host, 0, options.cert_file, options.key_file)
+        self.server = WebServer(self.app, options.host, 0, options.cert_file, options.key_file, patience_s)
         self.server.start()
 
     @property
@@ -66,8 +68,10 @@ def serve(tmp_path: Path) -> Iterator[Callable[..., Served]]:
     """Serve a desk with the given options; everything is stopped at the end."""
     running: list[Served] = []
 
-    def start(desk: MemoryDesk | None = None, *, key: PushKey | None = None, **options: Any) -> Served:
-        served = Served(desk or MemoryDesk(), WebOptions(tmp_path / "state", **options), key)
+    def start(
+        desk: MemoryDesk | None = None, *, key: PushKey | None = None, patience_s: float = 20, **options: Any
+    ) -> Served:
+        served = Served(desk or MemoryDesk(), WebOptions(tmp_path / "state", **options), key, patience_s=patience_s)
         running.append(served)
         return served
 

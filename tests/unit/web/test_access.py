@@ -4,13 +4,26 @@ import stat
 from typing import TYPE_CHECKING
 
 import pytest
+from argon2 import PasswordHasher
 
+from monitor.web import access
 from monitor.web.access import Attempts, Gate, ensure_token, write_password
 from monitor.web.guard import host_name
 from monitor.web.options import WebOptions, WebProblem
+from monitor.web.rights import Role
 
 if TYPE_CHECKING:
     from pathlib import Path
+    from typing import Literal
+
+
+@pytest.fixture
+def two(tmp_path: Path) -> WebOptions:
+    """A keeper's password and a viewer's."""
+    keeper, viewer = tmp_path / "page.password", tmp_path / "viewer.password"
+    write_password(keeper, "brine shrimp at dawn")
+    write_password(viewer, "guests look in here")
+    return WebOptions(tmp_path / "state", password_hash_file=keeper, viewer_hash_file=viewer)
 
 
 def test_the_token_is_made_once_and_readable_by_its_owner_only(tmp_path: Path) -> None:
@@ -40,20 +53,81 @@ def test_a_password_opens_and_others_do_not(tmp_path: Path) -> None:
     assert "brine" not in path.read_text()
     assert path.read_text().startswith("$argon2id$")
     gate = Gate(WebOptions(tmp_path, password_hash_file=path))
-    assert gate.knows_password("brine shrimp at dawn")
-    assert not gate.knows_password("brine shrimp at dusk")
-    assert not gate.knows_password("")
+    assert gate.who("brine shrimp at dawn") is Role.KEEPER
+    assert gate.who("brine shrimp at dusk") is None
+    assert gate.who("") is None
 
 
-def test_a_new_password_ends_every_session(tmp_path: Path) -> None:
-    """The key that signs sessions changes with the password, and only with it."""
-    path = tmp_path / "page.password"
-    options = WebOptions(tmp_path, password_hash_file=path)
-    write_password(path, "brine shrimp at dawn")
-    first = Gate(options).session_key
-    assert Gate(options).session_key == first
-    write_password(path, "brine shrimp at dusk")
-    assert Gate(options).session_key != first
+def test_a_new_password_counts_at_once_and_ends_the_sessions_of_the_old_one(two: WebOptions) -> None:
+    """A mark of a session is of one role, one password and one service; the other role's sessions go on."""
+    gate = Gate(two)
+    keeper, viewer = gate.mark(Role.KEEPER), gate.mark(Role.VIEWER)
+    assert (gate.role_of(keeper), gate.role_of(viewer)) == (Role.KEEPER, Role.VIEWER)
+    assert Gate(two).role_of(keeper) is Role.KEEPER
+    for strange in (None, True, "", "keeper", "keeper.", keeper[:-1], viewer.replace("viewer", "keeper"), "k\u00e9"):
+        assert gate.role_of(strange) is None
+    assert two.viewer_hash_file is not None
+    write_password(two.viewer_hash_file, "guests look at noon")
+    assert (gate.role_of(keeper), gate.role_of(viewer)) == (Role.KEEPER, None)
+    assert gate.who("guests look at noon") is Role.VIEWER
+    two.session_key_file.unlink()
+    assert Gate(two).role_of(keeper) is None
+
+
+@pytest.mark.parametrize("broken", [b"", b"hunter2 in the clear", None])
+def test_a_password_file_that_is_damaged_while_it_runs_lets_nobody_in(two: WebOptions, broken: bytes | None) -> None:
+    """What cannot be read is no empty password; put back, it counts again."""
+    gate, path = Gate(two), two.password_hash_file
+    assert path is not None
+    kept, mark = path.read_bytes(), gate.mark(Role.KEEPER)
+    path.unlink()
+    if broken is not None:
+        path.write_bytes(broken)
+    assert gate.role_of(mark) is None
+    assert gate.who("brine shrimp at dawn") is None
+    assert gate.who("") is None
+    path.write_bytes(kept + b"\n")
+    assert gate.role_of(mark) is Role.KEEPER
+
+
+def test_every_answer_to_a_log_in_costs_the_same_work(two: WebOptions, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever is right or wrong, all passwords are reckoned: how long it takes tells nothing."""
+    reckoned: list[int] = []
+
+    class Counting(PasswordHasher):
+        def verify(self, hash: str | bytes, password: str | bytes) -> Literal[True]:  # noqa: A002  (the library's)
+            reckoned[-1] += 1
+            return super().verify(hash, password)
+
+    monkeypatch.setattr(access, "_HASHER", Counting(time_cost=2, memory_cost=19_456, parallelism=1))
+    gate = Gate(two)
+    for offered in (
+        "brine shrimp at dawn",
+        "guests look in here",
+        "brine shrimp at dusk",
+        "",
+        "x" * 1024,
+        "\u00e9\udcff",
+    ):
+        reckoned.append(0)
+        gate.who(offered)
+    assert reckoned == [2] * 6
+
+
+def test_a_viewers_password_without_a_keepers_is_refused(tmp_path: Path) -> None:
+    """Else looking would need a password and acting none."""
+    with pytest.raises(WebProblem, match=r"web\.password_file"):
+        WebOptions(tmp_path, viewer_hash_file=tmp_path / "viewer.password")
+
+
+def test_a_proxy_in_front_asks_for_a_password_and_makes_the_cookie_secure(tmp_path: Path) -> None:
+    """Behind a proxy loopback no longer means the keeper at the machine."""
+    with pytest.raises(WebProblem, match=r"web\.proxies"):
+        WebOptions(tmp_path, proxies=("127.0.0.1",))
+    file = tmp_path / "x"
+    behind = WebOptions(tmp_path, password_hash_file=file, proxies=("127.0.0.1",), address="https://shed.home.arpa")
+    assert behind.secure
+    assert not WebOptions(tmp_path, password_hash_file=file, address="https://localhost:8417").secure
 
 
 @pytest.mark.parametrize("content", [b"", b"hunter2 in the clear", b"\xff\xfe"])
