@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import re
 from typing import TYPE_CHECKING, Final
 from urllib.parse import urlsplit
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
 LARGEST_BODY: Final = 65_536
 LINK_PATH: Final = "/act/"
+_HOST: Final = re.compile(r"(?:\[([0-9a-f:.]+)\]|([^:\[\]]+))(?::\d{1,5})?")
 
 SECURITY_HEADERS: Final = {
     "Content-Security-Policy": (
@@ -35,11 +37,9 @@ SECURITY_HEADERS: Final = {
 
 
 def host_name(host: str) -> str:
-    """The name in a Host header without its port, lower case, IPv6 without brackets."""
-    name = host.strip().lower()
-    if name.startswith("["):
-        return name[1:].partition("]")[0]
-    return name.partition(":")[0].rstrip(".")
+    """The name in a Host header without its port, lower case, IPv6 without brackets; empty for what is none."""
+    found = _HOST.fullmatch(host.strip().lower())
+    return (found[1] or found[2]).rstrip(".") if found else ""
 
 
 class Guard:

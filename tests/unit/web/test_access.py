@@ -212,6 +212,8 @@ def test_a_crowd_of_callers_cannot_make_the_memory_grow() -> None:
         ("127.0.0.1", "127.0.0.1"),
         ("evil.example.", "evil.example"),
         ("", ""),
+        ("[::1].evil.example", ""),
+        ("localhost:80:evil.example", ""),
     ],
 )
 def test_the_name_in_a_host_header_is_found(host: str, name: str) -> None:
