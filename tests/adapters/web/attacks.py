@@ -3,16 +3,31 @@
 from __future__ import annotations
 
 import socket
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING, Any
 
+from monitor.web.options import WebOptions
+from tests.adapters.web.conftest import Served
+from tests.adapters.web.memory_desk import MemoryDesk
+
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
     import httpx
 
-    from tests.adapters.web.conftest import Served
-
 EVIL = '"\'><img src=x onerror="window.hurt=1;alert(1)"><script>window.hurt=2</script>{{7*7}}'
+
+
+@contextmanager
+def standing(folder: Path, *, patience_s: float = 20, **options: Any) -> Iterator[Served]:
+    """A service that outlasts one test."""
+    served = Served(MemoryDesk(), WebOptions(folder / "state", **options), patience_s)
+    try:
+        yield served
+    finally:
+        assert served.server.stop(10)
 
 
 def connect(served: Served, source: str = "127.0.0.1") -> socket.socket:

@@ -12,13 +12,13 @@ import pytest
 
 from monitor.web.access import write_password
 from monitor.web.operations import OPERATIONS
-from tests.adapters.web.attacks import answers, headers_hold, raw, request, status, unharmed
+from tests.adapters.web.attacks import answers, headers_hold, raw, request, standing, status, unharmed
 from tests.adapters.web.memory_desk import MemoryDesk
 from tests.adapters.web.shed_record import fill, shed_desk
 from tests.adapters.web.test_login import PASSWORD, form_token, log_in
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from tests.adapters.web.conftest import Served
@@ -27,11 +27,20 @@ PART: Final = b"--x\r\nContent-Disposition: form-data; %s\r\n\r\n1\r\n"
 ACKNOWLEDGE: Final = "/api/v1/alarms/air-stopped:birch/acknowledge"
 
 
-@pytest.fixture
-def locked(serve: Callable[..., Served], tmp_path: Path) -> Served:
-    path = tmp_path / "page.password"
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """One service for all attacks that need no password: it must stand them one after the other."""
+    with standing(tmp_path_factory.mktemp("open")) as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def locked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """One with a password."""
+    path = tmp_path_factory.mktemp("locked") / "page.password"
     write_password(path, PASSWORD)
-    return serve(password_hash_file=path)
+    with standing(path.parent, password_hash_file=path) as found:
+        yield found
 
 
 # --- another site acts in the keeper's name
@@ -89,14 +98,14 @@ def test_no_answer_lets_another_site_read_it(locked: Served) -> None:
 def test_a_token_counts_in_its_header_only(locked: Served, way: str) -> None:
     """What could stand in a log or a link opens nothing."""
     token = locked.token
-    ask: dict[str, Any] = {
-        "cookie": {"cookies": {"token": token}},
+    ways: dict[str, dict[str, Any]] = {
+        "cookie": {},
         "query": {"params": {"token": token, "access_token": token}},
         "form": {"data": {"access_token": token}},
         "basic": {"auth": ("swimup", token)},
-    }[way]
-    cookies = ask.pop("cookies", None)
-    with locked.client(token=False, cookies=cookies) as client:
+    }
+    ask = ways[way]
+    with locked.client(token=False, cookies={"token": token} if way == "cookie" else None) as client:
         assert client.request("POST" if way == "form" else "GET", "/api/v1/bench", **ask).status_code in (401, 405)
     unharmed(locked)
 
@@ -119,15 +128,18 @@ def test_a_name_that_was_bound_to_this_machine_elsewhere_is_refused(served: Serv
     unharmed(served)
 
 
-def test_a_forwarded_address_counts_only_from_a_configured_proxy(locked: Served) -> None:
+def test_a_forwarded_address_counts_only_from_a_configured_proxy(serve: Callable[..., Served], tmp_path: Path) -> None:
     """Nobody gets new tries at the password by naming another address for each."""
+    path = tmp_path / "page.password"
+    write_password(path, PASSWORD)
+    locked = serve(password_hash_file=path)
     with locked.client(token=False) as client:
+        codes = []
         for number in range(6):
             headers = {"X-Forwarded-For": f"192.0.2.{number}", "Forwarded": f"for=192.0.2.{number}"}
-            answer = client.post(
-                "/login", data={"password": "wrong", "csrf": form_token(client, "/login")}, headers=headers
-            )
-        assert answer.status_code == 429
+            data = {"password": "wrong", "csrf": form_token(client, "/login")}
+            codes.append(client.post("/login", data=data, headers=headers).status_code)
+        assert codes == [401] * 5 + [429]
     unharmed(locked)
 
 
@@ -198,7 +210,8 @@ def test_no_name_becomes_a_header(served: Served, name: str) -> None:
             assert "hurt" not in str(answer.headers)
     told = request(served, f"GET /{name} HTTP/1.1", "X: y\rSet-Cookie: hurt=1")
     assert b"hurt" not in told.partition(b"\r\n\r\n")[0]
-    unharmed(served, len(served.desk.done))
+    served.desk.done.clear()
+    unharmed(served)
 
 
 # --- files and the record
