@@ -23,7 +23,7 @@ EVIL = '"\'><img src=x onerror="window.hurt=1;alert(1)"><script>window.hurt=2</s
 @contextmanager
 def standing(folder: Path, *, patience_s: float = 20, **options: Any) -> Iterator[Served]:
     """A service that outlasts one test."""
-    served = Served(MemoryDesk(), WebOptions(folder / "state", **options), patience_s)
+    served = Served(MemoryDesk(), WebOptions(folder / "state", **options), patience_s=patience_s)
     try:
         yield served
     finally:

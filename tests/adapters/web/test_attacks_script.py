@@ -53,6 +53,13 @@ FIELDS: Final[dict[str, tuple[Change, str]]] = {
 }  # fmt: skip
 
 
+@pytest.mark.parametrize("harm", ["<img src=x>", "<script>1</script>", "<p onclick=1>", '<a href=" JavaScript:x">'])
+def test_what_would_run_is_found(harm: str) -> None:
+    """What looks through the pages below can fail."""
+    with pytest.raises(AssertionError):
+        shown(harm)
+
+
 @pytest.mark.parametrize("field", FIELDS)
 def test_no_word_from_outside_becomes_part_of_the_page(serve: Callable[..., Served], field: str) -> None:
     """Where script stands in a name, the page shows the name."""
@@ -127,9 +134,11 @@ def poisoned(serve: Callable[..., Served], tmp_path: Path) -> Served:
 def test_a_browser_runs_nothing_of_it_on_any_page(poisoned: Served, open_page: Callable[..., Page]) -> None:
     """In a real browser, with the news that come later too: no dialog, no request elsewhere, nothing set."""
     page = open_page(poisoned)
-    for path in ("/", f"/batches/{AT}", "/trends", f"/trends?batch={AT}", "/vessels/cedar/start", "/phones", "/count", "/report",
-                 f"/alarms/air-stopped:{AT}", f"/stores/{AT}", f"/{AT}"):  # fmt: skip
-        page.goto(poisoned.url + path)
+    names = (f"batches/{AT}", f"trends?batch={AT}", f"alarms/air-stopped:{AT}", f"stores/{AT}", AT)
+    for path in ("", "batches", "trends", "vessels/cedar/start", "phones", "count", "report", *names):
+        told = page.goto(f"{poisoned.url}/{path}")
+        assert told is not None
+        assert told.status < 500, path
         assert page.evaluate("[typeof window.hurt, document.querySelectorAll('img, script:not([src])').length]") == [
             "undefined",
             0,

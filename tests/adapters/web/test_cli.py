@@ -325,6 +325,42 @@ def test_password_writes_a_hash_where_the_configuration_says(run: Swimup, tmp_pa
     assert (result.exit_code, "password_file" in result.output) == (2, True)
 
 
+def test_the_viewers_password_is_another_than_the_keepers(run: Swimup, tmp_path: Path) -> None:
+    """Who may only look must not get in as the keeper by the same word."""
+    keeper, viewer = tmp_path / "page.password", tmp_path / "viewer.password"
+    more = f'password_file = "{keeper}"\nviewer_password_file = "{viewer}"'
+    assert run(8417, "password", "--stdin", more=more, stdin="brine shrimp at dawn\n").exit_code == 0
+    same = run(8417, "password", "--viewer", "--stdin", more=more, stdin="brine shrimp at dawn\n")
+    assert (same.exit_code, "passwords of their own" in same.output) == (2, True)
+    assert not viewer.exists()
+    assert run(8417, "password", "--viewer", "--stdin", more=more, stdin="guests look in here\n").exit_code == 0
+    assert "counts from now on" in run(8417, "password", "--stdin", more=more, stdin="brine shrimp at dusk\n").output
+    missing = run(8417, "password", "--viewer", "--stdin", stdin="guests look in here\n")
+    assert (missing.exit_code, "viewer_password_file" in missing.output) == (2, True)
+
+
+def test_a_token_is_made_shown_once_listed_used_and_revoked(serve: Callable[..., Served], run: Swimup) -> None:
+    """A program gets what it needs and no more, for as long as the keeper wants; the daemon need not be restarted."""
+    served = serve(MemoryDesk())
+    port = served.server.port
+    made = run(port, "token", "add", "wall-button", "--scope", "alarm", "--json")
+    told = json.loads(made.output)
+    assert (told["name"], told["scopes"]) == ("wall-button", ["alarm"])
+    headers = {"Authorization": f"Bearer {told['token']}"}
+    listed = run(port, "token", "list").output
+    assert listed.startswith("wall-button: alarm; made 20")
+    assert told["token"] not in listed
+    with served.client(token=False) as client:
+        done = client.post("/api/v1/alarms/air-stopped:birch/acknowledge", json={}, headers=headers)
+        assert done.status_code == 200
+        assert client.post("/api/v1/vessels/birch/settling", json={}, headers=headers).status_code == 403
+        assert run(port, "token", "revoke", "wall-button").output == "wall-button opens nothing any more.\n"
+        assert client.get("/api/v1/bench", headers=headers).status_code == 401
+    assert "None." in run(port, "token", "list").output
+    for words in (["revoke", "wall-button"], ["add", "Wall Button"], ["add", "x", "--scope", "all"]):
+        assert run(port, "token", *words).exit_code == 2
+
+
 def test_cert_makes_a_chain_that_a_client_accepts_and_keeps_its_authority(run: Swimup, tmp_path: Path) -> None:
     """Phones that were told once go on trusting after the certificate is renewed."""
     folder = tmp_path / "tls"
