@@ -66,9 +66,8 @@ def test_a_planted_secret_comes_out_nowhere(
     assert tried.returncode == 1, "the planted channels are not reached, so a test of them fails"
 
     said = {"alarm test": tried.stdout + tried.stderr}
-    for command in (["check"], ["check", "--json"], ["token", "list"]):
-        done = daemon.command(*command)
-        said[" ".join(command)] = done.stdout + done.stderr
+    checked = daemon.command("check")
+    said["check"] = checked.stdout + checked.stderr
     for path in (*PAGES, *(f"/api/v1/{name}" for name in ANSWERS)):
         said[path] = fetch(daemon.url + path)
     said["wrong token"] = fetch(daemon.url + "/api/v1/bench", {"Authorization": f"Bearer {token[:-1]}"})
