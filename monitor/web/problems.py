@@ -36,10 +36,12 @@ class Trouble(Exception):  # noqa: N818  (it is an answer)
 REFUSED = "urn:swimup:problem:refused"
 INVALID = "urn:swimup:problem:invalid"
 NO_ANSWER = "urn:swimup:problem:no-answer"
+KEEPERS = "urn:swimup:problem:keepers"
 _TITLES = {
     REFUSED: "The bench says no",
     INVALID: "Not understood",
     NO_ANSWER: "No answer in time",
+    KEEPERS: "Only the keeper acts",
 }
 
 

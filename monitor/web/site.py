@@ -25,7 +25,7 @@ from monitor.web.access import Attempts, Gate
 from monitor.web.assets import Assets
 from monitor.web.bodies import instant_trouble
 from monitor.web.given import invalid
-from monitor.web.problems import NO_ANSWER, REFUSED, Trouble
+from monitor.web.problems import KEEPERS, NO_ANSWER, REFUSED, Trouble
 from monitor.web.rights import LOOKING_ONLY, MAY, NOTHING, TOLD, Role, Scope, allows, usual
 from monitor.web.tokens import listed
 from monitor.web.view import BenchView, make_view
@@ -304,7 +304,7 @@ class Site:
             if role is None:
                 return RedirectResponse("/login", 303)
             if not allows(MAY[role], needs):
-                raise Trouble(403, LOOKING_ONLY)
+                raise Trouble(403, LOOKING_ONLY, KEEPERS)
             return await handler(request)
 
         return guarded
@@ -321,7 +321,7 @@ class Site:
                 fields = _texts(given)
             check_csrf(request, fields.get("csrf", ""))
             if role is Role.VIEWER and not (before_login or viewers):
-                raise Trouble(403, LOOKING_ONLY)
+                raise Trouble(403, LOOKING_ONLY, KEEPERS)
             return await handler(request, fields)
 
         return guarded
@@ -345,7 +345,7 @@ class Site:
         if request.method not in ("GET", "HEAD"):
             check_csrf(request, request.headers.get("x-csrf-token", ""))
         if not allows(MAY[role], needed):
-            raise Trouble(403, LOOKING_ONLY)
+            raise Trouble(403, LOOKING_ONLY, KEEPERS)
 
 
 def _offered(request: Request) -> str | None:

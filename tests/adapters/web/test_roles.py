@@ -66,7 +66,7 @@ def test_a_viewer_finds_nothing_to_press_on_any_page_but_the_way_out(shared: Ser
             answer = client.get(path)
             assert answer.status_code == 200, path
             forms = re.findall(r'<form[^>]*method="post"[^>]*>', answer.text)
-            assert forms == ['<form method="post" action="/logout" class="quiet">'], path
+            assert forms == ['<form method="post" action="/logout" class="quiet" id="way-out">'], path
             assert "<b>You look on.</b>" in answer.text
             assert 'href="/vessels/' not in answer.text
         assert "Act now: 2 alarms" in client.get("/").text
