@@ -33,7 +33,9 @@ HERE = Path(__file__).resolve().parent.parent
 EPOCH = "2026-03-03T18:00:00Z"
 SPEED = 60
 HISTORY = "3 d"
-LEAD_S = 25.0  # real seconds for three days of history to be told before simulated time begins; half of it on a fast machine
+LEAD_S = (
+    25.0  # real seconds for three days of history to be told before simulated time begins; half of it on a fast machine
+)
 LOGGED = (  # what a keeper logged before the demo opens; words of ``swimup batch``, and when
     ("start ash --lot tin-7 --cysts 2g --litres 1.5 --salinity 25", "2026-02-28T20:00:00Z"),
     ("start birch --lot tin-8 --cysts 2.5g --litres 2 --salinity 25", "2026-02-28T22:00:00Z"),

@@ -188,7 +188,7 @@ put_page_password() {
 tell_page_password() {
     [ -n "$FIRST_PASSWORD" ] && [ -s "$PAGE_PASSWORD" ] || return 0
     say "The page's password, shown this once: $FIRST_PASSWORD"
-    say "Another one: sudo -u swimup swimup password, then sudo systemctl restart swimup"
+    say "Another one: sudo -u swimup swimup password"
     FIRST_PASSWORD=""
 }
 

@@ -13,12 +13,18 @@ if TYPE_CHECKING:
 
 
 def write_owner_only(path: Path, content: bytes, mode: int = 0o600) -> None:
-    """Replace ``path`` as a whole: a power cut leaves the old content or the new, never a part. Raises OSError."""
+    """Replace ``path`` as a whole: a power cut leaves the old content or the new, never a part. Raises OSError.
+
+    What root writes belongs to whom the folder belongs: a service must be able to read what was made for it with sudo.
+    """
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     draft = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
     try:
         with os.fdopen(handle, "wb") as file:
+            if os.geteuid() == 0:
+                folder_of = path.parent.stat()
+                os.fchown(file.fileno(), folder_of.st_uid, folder_of.st_gid)
             file.write(content)
             file.flush()
             os.fsync(file.fileno())

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import stat
 from typing import TYPE_CHECKING
 
@@ -43,6 +44,15 @@ def test_a_token_file_of_zeros_or_nothing_is_made_anew(tmp_path: Path) -> None:
     path = tmp_path / "cli.token"
     path.write_bytes(b"")
     assert len(ensure_token(path)) >= 32
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can write for others")
+def test_what_root_writes_belongs_to_whom_the_folder_belongs(tmp_path: Path) -> None:
+    """A password or token made with sudo can be read by the service."""
+    os.chown(tmp_path, 1234, 1235)
+    write_password(tmp_path / "page.password", "brine shrimp at dawn")
+    made = (tmp_path / "page.password").stat()
+    assert (made.st_uid, made.st_gid, stat.S_IMODE(made.st_mode)) == (1234, 1235, 0o600)
 
 
 def test_a_password_opens_and_others_do_not(tmp_path: Path) -> None:
