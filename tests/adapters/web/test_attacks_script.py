@@ -14,7 +14,7 @@ from monitor.core.log import Discard, Seen, Sight, Start
 from monitor.core.model import HOUR, MINUTE, Reading
 from monitor.store.record import Record
 from monitor.store.store import Store
-from tests.adapters.web.attacks import EVIL, shown, unharmed
+from tests.adapters.web.attacks import EVIL, shown, standing, unharmed
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, a_batch, measured
 from tests.adapters.web.shed_record import shed_bench
 
@@ -53,6 +53,13 @@ FIELDS: Final[dict[str, tuple[Change, str]]] = {
 }  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def shed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """One service, whose bench each test makes anew."""
+    with standing(tmp_path_factory.mktemp("shed")) as found:
+        yield found
+
+
 @pytest.mark.parametrize("harm", ["<img src=x>", "<script>1</script>", "<p onclick=1>", '<a href=" JavaScript:x">'])
 def test_what_would_run_is_found(harm: str) -> None:
     """What looks through the pages below can fail."""
@@ -61,19 +68,23 @@ def test_what_would_run_is_found(harm: str) -> None:
 
 
 @pytest.mark.parametrize("field", FIELDS)
-def test_no_word_from_outside_becomes_part_of_the_page(serve: Callable[..., Served], field: str) -> None:
+def test_no_word_from_outside_becomes_part_of_the_page(shed: Served, field: str) -> None:
     """Where script stands in a name, the page shows the name."""
     change, path = FIELDS[field]
-    bench = shed_bench()
-    change(bench)
-    served = serve(MemoryDesk(bench))
-    with served.client(token=False) as client:
+
+    def poison(bench: dict[str, Any]) -> None:
+        bench.clear()
+        bench.update(shed_bench())
+        change(bench)
+
+    shed.desk.publish(poison)
+    with shed.client(token=False) as client:
         answer = client.get(path)
         assert answer.status_code == 200
         text = shown(answer.text)
         if field not in ("quality", "payload with a word for air"):  # told in words of our own
             assert "onerror" in text
-    unharmed(served)
+    unharmed(shed)
 
 
 @pytest.mark.parametrize(
@@ -92,10 +103,10 @@ def test_no_word_from_outside_becomes_part_of_the_page(serve: Callable[..., Serv
         (f"/vessels/{AT}/settling", "x"),
     ],
 )
-def test_what_was_typed_comes_back_as_text(serve: Callable[..., Served], path: str, field: str) -> None:
+def test_what_was_typed_comes_back_as_text(shed: Served, path: str, field: str) -> None:
     """A form that is shown again, or a refusal that names what was found, repeats it harmlessly."""
-    served = serve(MemoryDesk(shed_bench()))
-    with served.client(token=False, follow_redirects=True) as client:
+    shed.desk.publish(lambda bench: bench.update(shed_bench()))
+    with shed.client(token=False, follow_redirects=True) as client:
         token = client.get("/").text.split('name="csrf" content="')[1].split('"')[0]
         given = {"csrf": token, "page": "batch", "what": "none", "when": "never", field: EVIL}
         shown(client.post(path, data=given).text)
@@ -103,6 +114,7 @@ def test_what_was_typed_comes_back_as_text(serve: Callable[..., Served], path: s
             shown(client.get(query).text)
         for there in (f"/batches/{AT}", f"/alarms/{AT}", f"/vessels/{AT}/start", f"/stores/{AT}", f"/{AT}"):
             shown(client.get(there).text)
+    shed.desk.done.clear()
 
 
 @pytest.fixture
