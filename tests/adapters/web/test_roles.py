@@ -36,6 +36,9 @@ PAGES: Final = (
     "/guide",
     "/report",
     "/phones",
+    "/checkup",
+    "/rooms",
+    "/batches",
     "/alarms/air-stopped:birch",
     "/batches/birch-2026-03-01",
 )
