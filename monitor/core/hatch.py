@@ -154,11 +154,16 @@ def _uniform_table() -> tuple[Array, Array]:
     return z, np.array([normal.cdf(float(point)) for point in z])
 
 
+def salt_slows(salinity_g_l: float) -> float:
+    """Factor on the hours between soaking and hatching; 1 at the reference, and no less below 20 g/L than there."""
+    return 1 + SALT_PER_G_L * (max(salinity_g_l, 20.0) - SALT_REFERENCE_G_L)
+
+
 def draw(points: Array, prior: Prior, salinity_g_l: float = SALT_REFERENCE_G_L) -> Parameters:
     """Parameters of every point of a cloud of shape (n, 14) under a prior and at a salinity."""
     column = dict(zip(LOT_COORDINATES, prior.lot_points(points).T, strict=True))
     column |= dict(zip(BATCH_COORDINATES, points[:, LOT_DIMENSIONS:].T, strict=True))
-    salt = 1 + SALT_PER_G_L * (max(salinity_g_l, 20.0) - SALT_REFERENCE_G_L)
+    salt = salt_slows(salinity_g_l)
     turn = TURN_MEAN_C + TURN_SD_C * column["turn"]
     return Parameters(
         half=(HALF_MEDIAN_H * np.exp(HALF_LOG_SD * column["half"] + LUCK_LOG_SD * column["luck"]) - SOAK_H) * salt,
