@@ -29,6 +29,7 @@ COMMANDS = {
         "monitor.cli.vessel", "vessel", "Note that you work on a vessel, or let it settle: its alarms wait."
     ),
     "count": _Place("monitor.cli.count", "count", "Tell what counted drops say: how many swim, and what hatched."),
+    "salt": _Place("monitor.cli.salt", "salt", "Tell how much salt to weigh, and what a hydrometer means."),
     "store": _Place("monitor.cli.store", "store", "Note what is chilled in a cold store, and that one is empty."),
     "alarm": _Place("monitor.cli.alarm", "alarm", "List alarms, acknowledge them, put them off; test the channels."),
     "probe": _Place("monitor.cli.probe", "probe", "Publish what is wired to this board, or list it."),

@@ -20,7 +20,7 @@ COLDEST_C, WARMEST_C = 0.0, 40.0  # where both laws hold
 SALTIEST_G_KG: Final = 60.0
 """EOS-80 was measured up to 42; beyond, it goes on smoothly and is within 0.2 kg/m3 of its successor up to here."""
 G_KG_PER_PRACTICAL: Final = 35.16504 / 35
-"""Practical salinity, which EOS-80 takes, is a ratio of conductivities; sea water of 35 holds 35.165 g/kg (Millero et al. 2008)."""
+"""Practical salinity, which EOS-80 takes, is a ratio of conductivities; water of 35 holds 35.165 g/kg (Millero et al. 2008)."""
 _STEPS: Final = 60
 
 
@@ -33,12 +33,7 @@ def water(celsius: float) -> float:
     """Density of pure water, kg/m3 (EOS-80)."""
     t = celsius
     return (
-        999.842594
-        + t * 6.793952e-2
-        - t**2 * 9.095290e-3
-        + t**3 * 1.001685e-4
-        - t**4 * 1.120083e-6
-        + t**5 * 6.536332e-9
+        999.842594 + t * 6.793952e-2 - t**2 * 9.095290e-3 + t**3 * 1.001685e-4 - t**4 * 1.120083e-6 + t**5 * 6.536332e-9
     )
 
 

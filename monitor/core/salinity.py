@@ -7,6 +7,7 @@ hydrometer with lime on it, a refractometer that does not show 0 in pure water) 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import inf, sqrt
 from typing import TYPE_CHECKING, Final
 
@@ -115,7 +116,7 @@ def by_conductivity(salt: Salt, shown: float, water_c: float) -> Salinity:
     """``shown`` in mS/cm, as the meter reckons it for 25 C."""
     _check_temperature("water_c", water_c)
     found = _sea_conducting if salt is Salt.SEA else _plain_conducting
-    if not (0 <= shown and found(shown) <= SALTIEST_G_KG - 0.01):
+    if not (shown >= 0 and found(shown) <= SALTIEST_G_KG - 0.01):
         raise Unsalted("shown", f"{shown:g} mS/cm can't be; allowed is what up to {SALTIEST_G_KG:g} g/kg of salt give.")
     return _around(salt, water_c, shown, CONDUCTIVITY_OFF * shown, found)
 
@@ -150,7 +151,7 @@ def sea_35_ms_cm(celsius: float) -> float:
 def plain_ms_cm(salinity: float) -> float:
     """Conductivity at 25 C of water with so many g/kg of NaCl; within 2 %."""
     mol_l = g_l(Salt.PLAIN, salinity, 25.0) / NACL_G_MOL
-    for (less, its), (more, theirs) in zip(_NACL, _NACL[1:], strict=False):
+    for (less, its), (more, theirs) in pairwise(_NACL):
         if mol_l <= more:
             # Straight in the root of the concentration, as Kohlrausch found it.
             part = (sqrt(mol_l) - sqrt(less)) / (sqrt(more) - sqrt(less))

@@ -12,7 +12,7 @@ from typing import Final
 
 from monitor.core.brine import COLDEST_C, SALTIEST_G_KG, WARMEST_C, Salt, g_kg, g_l
 from monitor.core.hatch import SALT_REFERENCE_G_L, salt_slows
-from monitor.core.salinity import Salinity, Unsalted
+from monitor.core.salinity import Unsalted
 
 LARGEST: Final = 1000.0  # litres, as in all entries
 SALTIEST_G_L: Final = 60.0
@@ -103,12 +103,8 @@ def after(target: Target, recipe: Recipe, now_g_l: float = 0.0, lost_l: float | 
     return salt / (before_l - recipe.out_l + recipe.tap_l)
 
 
-def middle_g_l(salinity: Salinity) -> float:
-    return salinity.g_l[1]
-
-
 def slower(g_per_l: float) -> float:
-    """How much longer the hatch takes than in the usual 25 g/L, as a share: 0.1 is a tenth more. After soaking, as the model has it."""
+    """How much longer the hatch takes after soaking than in the usual 25 g/L, as the model has it: 0.1 is a tenth more."""
     return salt_slows(g_per_l) / salt_slows(SALT_REFERENCE_G_L) - 1
 
 
@@ -128,7 +124,9 @@ def _litres(target: Target) -> float:
 
 def check(target: Target) -> None:
     """Raises Unsalted for what cannot be."""
-    _within("water_c", target.water_c, COLDEST_C, WARMEST_C, "Water of {} C can't be reckoned with; allowed is {} to {} C.")
+    _within(
+        "water_c", target.water_c, COLDEST_C, WARMEST_C, "Water of {} C can't be reckoned with; allowed is {} to {} C."
+    )
     most = min(SALTIEST_G_L, g_l(target.salt, SALTIEST_G_KG, target.water_c))
     _within("target_g_l", target.g_l, 0.0, most, "{} g/L is no water to hatch in; allowed is {} to {} g/L.")
     if target.litres is not None and not 0 < target.litres <= LARGEST:
@@ -141,11 +139,14 @@ def check(target: Target) -> None:
         "{} g/L can't be tap water; allowed is {} to {} g/L, and 0.3 is usual.",
     )
     if target.tap_g_l > target.g_l:
-        raise Unsalted("tap_g_l", f"Tap water of {target.tap_g_l:g} g/L has more salt than the {target.g_l:g} g/L wanted.")
+        raise Unsalted(
+            "tap_g_l", f"Tap water of {target.tap_g_l:g} g/L has more salt than the {target.g_l:g} g/L wanted."
+        )
     _within("share", target.salt_share, LEAST_SHARE, 1.0, "{} of what is weighed can't be salt; allowed is {} to {}.")
     if not 0 < target.spoon <= HEAVIEST_SPOON_G:
         raise Unsalted(
-            "spoon_g", f"A level spoon of {target.spoon:g} g can't be; allowed is above 0 and up to {HEAVIEST_SPOON_G:g} g."
+            "spoon_g",
+            f"A level spoon of {target.spoon:g} g can't be; allowed is above 0 and up to {HEAVIEST_SPOON_G:g} g.",
         )
 
 

@@ -32,6 +32,7 @@ from monitor.web.pages import Pages
 from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
 from monitor.web.rooms import RoomsPage
+from monitor.web.salts import Salts
 from monitor.web.site import Site
 from monitor.web.starting import Starting
 from monitor.web.stores import Stores
@@ -78,6 +79,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *HomeScreen(site).routes(),
             *acting,
             *Counts(site).pages(),
+            *Salts(site).pages(),
             *Stores(site).pages(),
             *Working(site).pages(),
             *Undoing(site).pages(),
@@ -93,6 +95,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *push.api_routes(),
                     *Checkup(site).api(),
                     *Counts(site).api(),
+                    *Salts(site).api(),
                     *Stores(site).api(),
                     *Working(site).api(),
                     *Undoing(site).api(),

@@ -22,6 +22,7 @@ from monitor.web.counted import CountBody
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
 from monitor.web.push import SubscriptionBody
 from monitor.web.rights import Scope
+from monitor.web.salted import SaltBody
 from monitor.web.stores import ChillBody, EmptiedBody
 from monitor.web.undoing import UndoBody
 from monitor.web.work import WorkBody
@@ -243,6 +244,14 @@ ACTS: Final = (
         "What counted drops tell of a vessel. It only reckons; nothing is logged.",
         CountBody,
         answer=told.Counted,
+        scope=Scope.READ,
+    ),
+    does(
+        "salt",
+        "/salt",
+        "How much salt to put into water, what an instrument's reading means, and how to mend water. It only reckons.",
+        SaltBody,
+        answer=told.Salted,
         scope=Scope.READ,
     ),
     does(

@@ -34,6 +34,7 @@ from monitor.core.salt import (
 )
 from monitor.web.problems import INVALID, Trouble
 from monitor.web.salt_typed import Way
+from monitor.web.salt_words import notes, rows, sentence
 
 USUAL_C: Final = 25.0
 
@@ -51,11 +52,12 @@ class SaltBody(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
     kind: Annotated[
-        Literal["plain", "sea"], Field(description="Plain salt (NaCl, kitchen salt), or salt of the sea and mixes like it.")
+        Literal["plain", "sea"],
+        Field(description="Plain salt (NaCl, kitchen salt), or salt of the sea and mixes like it."),
     ] = "plain"
-    target_g_l: Annotated[
-        float | None, _told("Wanted, grams of salt in a litre.", minimum=0, maximum=SALTIEST_G_L)
-    ] = None
+    target_g_l: Annotated[float | None, _told("Wanted, grams of salt in a litre.", minimum=0, maximum=SALTIEST_G_L)] = (
+        None
+    )
     target_g_kg: Annotated[
         float | None, _told("Wanted, grams in a kg (ppt), instead of g/L.", minimum=0, maximum=SALTIEST_G_KG)
     ] = None
@@ -77,10 +79,13 @@ class SaltBody(BaseModel):
     ] = None
     reference_c: Annotated[
         tuple[float, float] | None,
-        Field(description="What a hydrometer is made for: its water, and the pure water of its 1. 25 and 25 when not said."),
+        Field(
+            description="What a hydrometer is made for: its water, and the pure water of its 1. 25 and 25 when not said."
+        ),
     ] = None
     lost_l: Annotated[
-        float | None, _told("L, dried up or taken out since it was full; needs `measured_by`.", minimum=0, maximum=LARGEST)
+        float | None,
+        _told("L, dried up or taken out since it was full; needs `measured_by`.", minimum=0, maximum=LARGEST),
     ] = None
 
 
@@ -137,8 +142,11 @@ def _reckoned(body: SaltBody) -> Asked:
     target, found = _target(body, salt, water_c), _found(body, salt, water_c)
     if target is None and found is None:
         raise Unsalted("target_g_l", "Say which salinity you want, or what an instrument shows.")
-    if found is None and body.lost_l:
-        raise Unsalted("lost_l", "Say what the water has now, too: without it nobody knows what is to be added.")
+    if body.lost_l and (found is None or target is None or target.litres is None):
+        raise Unsalted(
+            "lost_l",
+            "To make good what is missing, say what the water has now, what you want, and how much water it was.",
+        )
     recipe = None
     if target is not None and target.litres is not None:
         recipe = prepare(target) if found is None else mend(target, found.g_l[1], body.lost_l or 0.0)
@@ -190,8 +198,6 @@ def _found(body: SaltBody, salt: Salt, water_c: float) -> Salinity | None:
 
 def document(asked: Asked) -> dict[str, Any]:
     """Ready for JSON."""
-    from monitor.web.salt_words import notes, rows, sentence  # noqa: PLC0415  (they speak of what is reckoned here)
-
     target, found, recipe = asked.target, asked.found, asked.recipe
     return {
         "text": sentence(asked),

@@ -52,6 +52,7 @@ PAGES: Final = (
     ("/trends", "Trends", True),
     ("/batches", "Batches", True),
     ("/count", "Count", True),
+    ("/salt", "Salt", False),
     ("/guide", "Guide", False),
     ("/report", "Report", False),
     ("/checkup", "Check-up", False),

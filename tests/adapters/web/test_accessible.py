@@ -49,6 +49,10 @@ ADDRESSES: Final = {
     "/batches": ["/batches"],
     "/batches/{batch:path}": ["/batches/ash-2026-03-01", f"/batches/{PAST[-1]}"],
     "/count": ["/count", "/count?drops=31+28+35&drop=0.05+mL&dilution=1&litres=1.5+L&cysts=2+g"],
+    "/salt": [
+        "/salt",
+        "/salt?kind=plain&target=35+g%2FL&litres=1.5+L&by=hydrometer&shown=1.0185&at=24+C&lost=200+mL",
+    ],
     "/alarms/{alarm:path}": ["/alarms/air-stopped%3Abirch"],
     "/guide": ["/guide"],
     "/report": ["/report"],
