@@ -2,7 +2,7 @@
 
 Two waters: with sea salt, by the equation of state EOS-80 at one atmosphere (Unesco technical papers in marine science 44, 1983),
 and with plain salt (NaCl), by the law of Laliberté & Cooper 2004, J. Chem. Eng. Data 49:1141 (constants from memory; within
-0.35 kg/m3 of a published table, see the tests). At 25 g/kg and 25 C they are 1 kg/m3 apart, 1.3 g/kg on a hydrometer.
+0.35 kg/m3 of a published table, see the tests). At 25 g/kg and 25 C they are 1.1 kg/m3 apart, 1.6 g/kg on a hydrometer.
 
 Salinity here is g of salt in a kg of salt water (what people call ppt). g/L is that times the density: 25 g/kg are 25.4 g/L.
 """
