@@ -67,7 +67,7 @@ def test_new_water_read_back_is_what_was_wanted(target: Target) -> None:
 @settings(max_examples=200)
 @given(targets(), st.floats(0, 60), st.floats(0, 0.9))
 def test_mended_water_is_what_was_wanted(target: Target, now: float, missing: float) -> None:
-    """Whatever it was: nothing is taken out that is not there, the vessel is full at the end, and salt is either put or thinned."""
+    """Whatever it was: no more is taken out than is there, the vessel is full at the end, salt is put in or thinned."""
     litres = target.litres or 0.0
     lost = missing * litres
     recipe = mend(target, now, lost)
