@@ -56,9 +56,10 @@ def sentence(asked: Asked) -> str:
         f"put in {grams(recipe.grams)} of {NAMES[asked.salt]} and stir" if recipe.grams else "",
     ]
     if asked.found is None:
-        done = [
-            f"{grams(recipe.grams)} of {NAMES[asked.salt]}, filled up with plain water to {litres(target.litres or 0.0)}"
-        ]
+        return (
+            f"{grams(recipe.grams)} of {NAMES[asked.salt]}, filled up with plain water to {litres(target.litres or 0.0)}, "
+            f"give {salinity(target.g_l)}."
+        )
     steps = [step for step in done if step]
     told = ", ".join(steps[:-1]) + (", then " if len(steps) > 1 else "") + steps[-1]
     return f"{told[0].upper()}{told[1:]}: {salinity(target.g_l)}."
@@ -91,7 +92,10 @@ def rows(asked: Asked) -> list[tuple[str, str]]:
     if target is not None:
         mass = g_kg(target.salt, target.g_l, target.water_c)
         told.append(("Wanted", f"{salinity(target.g_l)}, {mass:.1f} g/kg (ppt)"))
-        told += [(f"A hydrometer {name} then shows", f"{asked.shows(ref):.4f}") for name, ref in _scales(asked)]
+        told += [
+            (f"A hydrometer {name} shows, at {asked.water_c:.3g} °C", f"{asked.shows(ref):.4f}")
+            for name, ref in _scales(asked)
+        ]
     return told
 
 
@@ -120,8 +124,8 @@ def notes(asked: Asked) -> list[str]:
     """The gravest first."""
     told = (
         _limits(asked.g_l),
+        *_instrument(asked),
         _hatch(asked.g_l),
-        _instrument(asked),
         _spoon(asked),
         _basis(asked),
     )
@@ -151,10 +155,10 @@ def _hatch(g_per_l: float) -> str:
     return f"At {salinity(g_per_l)} hatching takes about {how} than at {usual}.{beyond}"
 
 
-def _instrument(asked: Asked) -> str:
+def _instrument(asked: Asked) -> list[str]:
     found, shown = asked.found, asked.shown
     if found is None or shown is None:
-        return ""
+        return []
     if asked.way == "hydrometer":
         told = (
             [f"The water is taken as {asked.water_c:g} °C: measure it, a degree is worth 0.3 g/L."]
@@ -168,11 +172,12 @@ def _instrument(asked: Asked) -> str:
                     "Taken as made for 25/25 °C, as most plastic ones are. Many of glass are made for 60/60 °F: "
                     f"then it is {salinity(other)}. Look at its scale."
                 )
-        return " ".join(told)
-    return {
+        return told
+    how = {
         "refractometer": "Check it first: a drop of pure water must show 0. Wait half a minute until drop and glass are as warm.",
         "conductivity": "Right when the meter reckons for 25 °C. It is surest when the water is about as warm.",
-    }.get(asked.way or "", "")
+    }
+    return [how[asked.way]] if asked.way in how else []
 
 
 def _spoon(asked: Asked) -> str:

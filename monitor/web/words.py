@@ -40,7 +40,7 @@ QUALITIES: Final = {
     "queued": "waited at the broker",
     "unreadable": "not readable",
 }
-_THOUSANDS: Final = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")
+_HELD: Final = re.compile(r"(?<=\d) (?=\d{3}(?!\d)|(?:m?L|g|g/L|g/kg|%|°[CF])(?![\w/]))")
 RANKS: Final = {"high": 0, "medium": 1, "low": 2}
 DEGREE: Final = " °C"
 WAITS: Final = "Its alarms and those of its probes wait."
@@ -90,8 +90,8 @@ def between(start: Ms | None, end: Ms | None, now: Ms, zone: ZoneInfo) -> str:
 
 
 def unbroken(text: str) -> str:
-    """For a page: a number with its thousands apart stays on one line."""
-    return _THOUSANDS.sub("\N{NO-BREAK SPACE}", text)
+    """For a page: a number stays on one line with its thousands and its unit."""
+    return _HELD.sub("\N{NO-BREAK SPACE}", text)
 
 
 def percent(share: float) -> str:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     OpenPage = Callable[..., Page]
 
-NEW = "37.9 g of plain salt, filled up with plain water to 1.5 L: 25 g/L."
+NEW = "37.9 g of plain salt, filled up with plain water to 1.5 L, give 25 g/L."
 
 
 def told(page: Page) -> str:
@@ -106,11 +106,11 @@ def test_the_command_needs_nobody_to_answer() -> None:
     assert lines[:5] == [
         NEW,
         "",
-        "Plain salt, as weighed                37.9 g",
-        "Level spoons of 6 g                   6¼",
-        "Or sea salt                           40.3 g",
+        "Plain salt, as weighed                     37.9 g",
+        "Level spoons of 6 g                        6¼",
+        "Or sea salt                                40.3 g",
     ]
-    assert lines[5] == "Wanted                                25 g/L, 24.6 g/kg (ppt)"
+    assert lines[5] == "Wanted                                     25 g/L, 24.6 g/kg (ppt)"
 
 
 def test_the_command_reads_a_hydrometer() -> None:
@@ -160,7 +160,7 @@ def test_salt_is_reckoned_on_a_page_that_can_be_linked(served: Served, open_page
     page.goto(served.url + "/salt")
     expect(page.locator("[name=spoon]")).to_have_value("7 g")
     page.get_by_role("link", name="birch-2026-03-01").click()
-    assert told(page).endswith("filled up with plain water to 2 L: 25 g/L.")
+    assert told(page).endswith("filled up with plain water to 2 L, give 25 g/L.")
     expect(page.locator(".counted tbody tr").nth(1)).to_contain_text("Level spoons of 7 g")
     assert served.desk.done == []
 

@@ -33,7 +33,7 @@ def targets(draw: st.DrawFn) -> Target:
 def test_new_water() -> None:
     """25 g/L in 2 L are 50 g, eight and a third spoons of 6 g; tap water with 0.5 g/L saves a gram, moist salt needs more."""
     recipe = prepare(PURE)
-    assert (recipe.grams, recipe.spoons) == (50.0, pytest.approx(50 / 6))
+    assert (recipe.grams, recipe.spoons) == pytest.approx((50.0, 50 / 6))
     assert (recipe.out_l, recipe.tap_l) == (0.0, 2.0)
     assert prepare(replace(PURE, tap_g_l=0.5)).grams == pytest.approx(49.0)
     assert prepare(replace(PURE, share=0.8)).grams == pytest.approx(62.5)
@@ -50,7 +50,7 @@ def test_thin_water_gets_salt_and_salty_water_is_changed() -> None:
     """From 20 to 25 g/L in 2 L: 10 g. From 30: a sixth of it is changed."""
     assert mend(PURE, 20.0).grams == pytest.approx(10.0)
     recipe = mend(PURE, 30.0)
-    assert (recipe.out_l, recipe.tap_l) == (pytest.approx(2 / 6), pytest.approx(2 / 6))
+    assert (recipe.out_l, recipe.tap_l) == pytest.approx((2 / 6, 2 / 6))
     assert recipe.grams == 0
     assert mend(PURE, 25.05).nothing
 

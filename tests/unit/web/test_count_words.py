@@ -84,10 +84,10 @@ def test_a_small_share_is_not_rounded_to_nothing(share: float, told: str) -> Non
 
 
 def test_a_number_is_not_broken_on_a_page() -> None:
-    """Only the blanks between thousands are held together."""
-    held = words.unbroken("About 1 230 000 in 1.5 L. 8 chances in 10: 571 000 to 900 000, from 12 15 9.")
+    """Only the blanks between thousands and before a unit are held together."""
+    held = words.unbroken("About 1 230 000 in 1.5 L, 25 g/L. 8 chances in 10: 571 000 to 900 000, from 12 15 9.")
     assert held.replace("\N{NO-BREAK SPACE}", "_") == (
-        "About 1_230_000 in 1.5 L. 8 chances in 10: 571_000 to 900_000, from 12 15 9."
+        "About 1_230_000 in 1.5_L, 25_g/L. 8 chances in 10: 571_000 to 900_000, from 12 15 9."
     )
 
 
