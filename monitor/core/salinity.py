@@ -36,6 +36,7 @@ GLASS_PER_K: Final = 25e-6  # by which a float's volume grows, soda glass; from 
 PLAIN_BENDS_LESS: Final = 1.04
 """Salt of the sea bends light that much more than as much plain salt: at 35 g/kg the index rises by 0.0064 over pure water, with
 NaCl by 0.0061 (from memory). A scale for sea water shows too little in plain salt."""
+MOST_MS_CM: Final = 200.0  # far above what any water here conducts
 SEA_MS_CM: Final = 42.914  # sea water of 35 at 15 C (Culkin & Smith 1980, from memory)
 NACL_G_MOL: Final = 58.443
 _NACL: Final = ((0.0, 126.4), (0.05, 111.1), (0.1, 106.7), (0.2, 101.7), (0.5, 93.6), (1.0, 85.8), (2.0, 74.7))
@@ -86,9 +87,9 @@ def hydrometer_shows(salt: Salt, salinity: float, water_c: float, reference: Ref
 
 def by_hydrometer(salt: Salt, shown: float, water_c: float, reference: Reference = USUAL_REFERENCE) -> Salinity:
     """``shown`` is specific gravity, such as 1.0185, in water of ``water_c``."""
-    _check_temperature("water_c", water_c)
-    _check_temperature("reference_c", reference.sample_c)
-    _check_temperature("reference_c", reference.water_c)
+    check_temperature("water_c", water_c)
+    check_temperature("reference_c", reference.sample_c)
+    check_temperature("reference_c", reference.water_c)
 
     def would_show(salinity: float) -> float:
         return hydrometer_shows(salt, salinity, water_c, reference)
@@ -105,7 +106,7 @@ def by_hydrometer(salt: Salt, shown: float, water_c: float, reference: Reference
 
 def by_refractometer(salt: Salt, shown: float, water_c: float) -> Salinity:
     """``shown`` in ppt on a scale for sea water, of a drop at the temperature the instrument is made for."""
-    _check_temperature("water_c", water_c)
+    check_temperature("water_c", water_c)
     if not 0 <= shown <= SALTIEST_G_KG:
         raise Unsalted("shown", f"{shown:g} ppt can't be; allowed is 0 to {SALTIEST_G_KG:g} ppt.")
     factor = PLAIN_BENDS_LESS if salt is Salt.PLAIN else 1.0
@@ -114,16 +115,16 @@ def by_refractometer(salt: Salt, shown: float, water_c: float) -> Salinity:
 
 def by_conductivity(salt: Salt, shown: float, water_c: float) -> Salinity:
     """``shown`` in mS/cm, as the meter reckons it for 25 C."""
-    _check_temperature("water_c", water_c)
+    check_temperature("water_c", water_c)
     found = _sea_conducting if salt is Salt.SEA else _plain_conducting
-    if not (shown >= 0 and found(shown) <= SALTIEST_G_KG - 0.01):
+    if not (0 <= shown <= MOST_MS_CM and found(shown) <= SALTIEST_G_KG - 0.01):
         raise Unsalted("shown", f"{shown:g} mS/cm can't be; allowed is what up to {SALTIEST_G_KG:g} g/kg of salt give.")
     return _around(salt, water_c, shown, CONDUCTIVITY_OFF * shown, found)
 
 
 def known(salt: Salt, g_per_l: float, water_c: float) -> Salinity:
     """As the keeper says it is."""
-    _check_temperature("water_c", water_c)
+    check_temperature("water_c", water_c)
     if not 0 <= g_per_l <= SALTIEST_G_KG:
         raise Unsalted("shown", f"{g_per_l:g} g/L can't be; allowed is 0 to {SALTIEST_G_KG:g} g/L.")
     found = g_kg(salt, g_per_l, water_c)
@@ -171,6 +172,7 @@ def _around(salt: Salt, water_c: float, shown: float, off: float, salinity: Call
     return Salinity(salt, water_c, salinity(shown - off), salinity(shown), salinity(shown + off))
 
 
-def _check_temperature(field: str, celsius: float) -> None:
+def check_temperature(field: str, celsius: float) -> None:
+    """Raises Unsalted beyond what the laws of density hold for."""
     if not COLDEST_C <= celsius <= WARMEST_C:
         raise Unsalted(field, f"{celsius:g} C can't be reckoned with; allowed is {COLDEST_C:g} to {WARMEST_C:g} C.")

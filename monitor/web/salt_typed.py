@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final, Literal
 
-from monitor.core.brine import G_KG_PER_PRACTICAL, Salt, g_l
+from monitor.core.brine import COLDEST_C, G_KG_PER_PRACTICAL, WARMEST_C, Salt, g_l
 from monitor.core.salinity import Reference
 from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind, plain, read, split
@@ -35,7 +35,10 @@ def salinity(text: str, salt: Salt, water_c: float) -> float:
 
 def temperature(text: str) -> float:
     """C. Raises Unfit."""
-    return read(_dotted(text), Kind.TEMPERATURE)
+    value = read(_dotted(text), Kind.TEMPERATURE)
+    if not COLDEST_C <= value <= WARMEST_C:
+        raise Unfit(f'a temperature from {COLDEST_C:g} to {WARMEST_C:g} C, such as "25 C"')
+    return value
 
 
 def gravity(text: str) -> float:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core.brine import Salt, g_kg
 from monitor.core.hatch import SALT_REFERENCE_G_L
-from monitor.core.salinity import USUAL_REFERENCE, Reference, by_hydrometer
+from monitor.core.salinity import USUAL_REFERENCE, Reference, Unsalted, by_hydrometer
 from monitor.core.salt import HATCHES_G_L, SHARE, THIN_G_L, THINNEST_G_L, slower
 
 if TYPE_CHECKING:
@@ -166,8 +166,8 @@ def _instrument(asked: Asked) -> list[str]:
             else []
         )
         if asked.reference is None:
-            other = by_hydrometer(asked.salt, shown, asked.water_c, SIXTY_F).g_l[1]
-            if abs(other - found.g_l[1]) >= _OFTEN_WRONG_G_L:
+            other = _on_sixty(asked, shown)
+            if other is not None and abs(other - found.g_l[1]) >= _OFTEN_WRONG_G_L:
                 told.append(
                     "Taken as made for 25/25 °C, as most plastic ones are. Many of glass are made for 60/60 °F: "
                     f"then it is {salinity(other)}. Look at its scale."
@@ -178,6 +178,14 @@ def _instrument(asked: Asked) -> list[str]:
         "conductivity": "Right when the meter reckons for 25 °C. It is surest when the water is about as warm.",
     }
     return [how[asked.way]] if asked.way in how else []
+
+
+def _on_sixty(asked: Asked, shown: float) -> float | None:
+    """g/L, if it is made for 60 F instead; ``None`` when such a one can't show it."""
+    try:
+        return by_hydrometer(asked.salt, shown, asked.water_c, SIXTY_F).g_l[1]
+    except Unsalted:
+        return None
 
 
 def _spoon(asked: Asked) -> str:

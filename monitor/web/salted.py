@@ -16,6 +16,7 @@ from monitor.core.salinity import (
     by_conductivity,
     by_hydrometer,
     by_refractometer,
+    check_temperature,
     hydrometer_shows,
     known,
 )
@@ -139,6 +140,8 @@ def trouble(problem: Unsalted) -> Trouble:
 
 def _reckoned(body: SaltBody) -> Asked:
     salt, water_c = Salt(body.kind), USUAL_C if body.water_c is None else body.water_c
+    for field, celsius in (("water_c", water_c), *(("reference_c", one) for one in body.reference_c or ())):
+        check_temperature(field, celsius)
     target, found = _target(body, salt, water_c), _found(body, salt, water_c)
     if target is None and found is None:
         raise Unsalted("target_g_l", "Say which salinity you want, or what an instrument shows.")

@@ -73,6 +73,7 @@ def test_a_program_is_told_numbers(served: Served) -> None:
         ({"target_g_l": 25, "litres": 1, "lost_l": 0.1}, "#/lost_l", "what the water has now"),
         ({"measured_by": "hydrometer", "shown": 1.0185, "lost_l": 0.1}, "#/lost_l", "what you want"),
         ({"measured_by": "hydrometer"}, "#/shown", "what it shows"),
+        ({"target_g_kg": 25, "water_c": 1e300}, "#/water_c", "0 to 40 C"),
         ({"shown": 1.02}, "#/measured_by", "which instrument"),
         ({"shown": 3, "measured_by": "hydrometer"}, "#/shown", "can't show 3"),
         ({"target_g_l": 25, "colour": "red"}, "#/colour", "not permitted"),

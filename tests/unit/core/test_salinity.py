@@ -130,6 +130,7 @@ def test_what_is_known_has_no_range() -> None:
         (lambda: by_refractometer(Salt.SEA, 100.0, 25.0), "shown", "0 to 60 ppt"),
         (lambda: by_conductivity(Salt.SEA, 200.0, 25.0), "shown", "mS/cm"),
         (lambda: by_conductivity(Salt.PLAIN, 200.0, 25.0), "shown", "mS/cm"),
+        (lambda: by_conductivity(Salt.SEA, 1e300, 25.0), "shown", "mS/cm"),
         (lambda: known(Salt.SEA, -1.0, 25.0), "shown", "0 to 60 g/L"),
     ],
 )

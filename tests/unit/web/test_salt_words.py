@@ -59,6 +59,7 @@ def test_a_scale_may_have_two_temperatures() -> None:
     [
         (typed.reference, "60", "25/25 C"),
         (typed.reference, "warm", "60/60 F"),
+        (typed.temperature, "1e300 C", "0 to 40 C"),
         (typed.gravity, "1.02 ppt", "1.0185"),
         (typed.scale_ppt, "1.025", "ppt scale"),
         (typed.scale_ppt, "much", "ppt scale"),
@@ -138,6 +139,8 @@ def test_the_same_reading_on_another_scale_is_told_when_the_scale_was_not_said()
     read = {"kind": "sea", "measured_by": "hydrometer", "shown": 1.0185, "water_c": 25}
     assert any("60/60 °F: then it is 27.5 g/L" in note for note in told(**read)["notes"])
     assert not any("Look at its scale" in note for note in told(**read, reference_c=(25, 25))["notes"])
+    saltiest = told(**{**read, "shown": 1.0435})
+    assert not any("then it is" in note for note in saltiest["notes"])
     del read["water_c"]
     assert any("measure it" in note for note in told(**read)["notes"])
 
