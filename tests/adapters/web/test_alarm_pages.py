@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -41,7 +42,7 @@ def test_an_alarm_on_the_bench_leads_to_its_story_and_to_the_guide(
     page = open_page(served, java_script_enabled=script)
     alarm = page.locator(".alarm", has_text="Air stopped in birch")
     alarm.get_by_role("link", name="What it means").click()
-    assert page.url.endswith("/guide#air-stopped")
+    expect(page).to_have_url(re.compile("/guide#air-stopped$"))
     expect(page.locator("#air-stopped h2")).to_be_in_viewport()
     page.go_back()
     page.locator(".alarm", has_text="Air stopped in birch").get_by_role("link", name="why it rang").click()
@@ -184,6 +185,7 @@ def test_the_guide_has_every_entry_and_every_page_leads_to_it(served: Served, op
     """Each alarm can be linked to by its name."""
     page = open_page(served)
     page.get_by_role("link", name="Guide", exact=True).click()
+    expect(page.locator(".entry")).to_have_count(len(ENTRIES))
     assert [section.get_attribute("id") for section in page.locator(".entry").all()] == list(ENTRIES)
     page.locator(".contents").get_by_role("link", name=ENTRIES["cold-snap"].title).click()
     assert page.url.endswith("#cold-snap")
@@ -231,6 +233,7 @@ def test_names_and_reasons_from_elsewhere_are_never_markup(serve: Any, open_page
     expect(page.locator("h1")).to_have_text(EVIL)
     expect(page.locator(".decisions")).to_contain_text(EVIL)
     page.get_by_role("button", name="30 min").click()
+    expect(page.get_by_role("status")).to_contain_text("Put off")
     assert served.desk.done == [Shelve(NOW, f"air-stopped:{EVIL}", NOW + 30 * MINUTE, "page")]
 
 
