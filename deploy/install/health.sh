@@ -121,6 +121,7 @@ check_reading() {
     wait "$trial" || stop "the trial did not end as it should." "$(tail -n 3 "$STATE/trial.log")"
     # What the trial left at the broker: what it retained, and its session.
     publish login "swimup/$TRIAL/status" "" -r
+    publish login "swimup/$TRIAL/summary" "" -r
     XDG_CONFIG_HOME="$STATE/login" timeout 20 mosquitto_sub -i "swimup-$TRIAL" -t "swimup/$TRIAL/none" -E
 }
 
