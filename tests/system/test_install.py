@@ -139,10 +139,13 @@ def test_the_locks_hold_what_the_project_needs() -> None:
 
 @contextmanager
 def running(tree: DebianTree) -> Iterator[None]:
-    """Broker and service as their units start them, by hand, as nothing in a chroot does."""
+    """Broker and service as their units start them, by hand, as nothing in a chroot does.
+
+    The shell stays in front: a process that changes its user would no longer end with the one that started it.
+    """
     script = (
         "install -d -o mosquitto -g mosquitto /run/mosquitto; mosquitto -c /etc/mosquitto/mosquitto.conf & "
-        "exec setpriv --reuid swimup --regid swimup --clear-groups swimup run --config /etc/swimup/swimup.toml"
+        "setpriv --reuid swimup --regid swimup --clear-groups swimup run --config /etc/swimup/swimup.toml & wait"
     )
     with (tree.path / "srv/services.log").open("ab") as log:
         process = subprocess.Popen(tree.command("sh", "-c", script), stdout=log, stderr=log)
