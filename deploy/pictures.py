@@ -37,6 +37,8 @@ SHOTS: Final = (  # name, address, width, colours; "#" and words: from where the
     ("harvest-390-light", "/batches/{open}#Harvested", 390, "light"),
     ("start-390-light", "/vessels/{vessel}/start", 390, "light"),
     ("count-390-dark", "/count?drops=12,15,9,11,8,13&drop=0.05+mL&litres=1.5&cysts=2+g", 390, "dark"),
+    ("salt-390-light", "/salt?target=25+g/L&litres=1.5+L&spoon=6+g", 390, "light"),
+    ("checkup-390-dark", "/checkup", 390, "dark"),
     ("alarm-390-light", "/alarms/{alarm}", 390, "light"),
     ("guide-390-dark", "/guide", 390, "dark"),
     ("report-390-light", "/report", 390, "light"),
