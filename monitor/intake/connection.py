@@ -10,16 +10,24 @@ import json
 import secrets
 import select
 import ssl
-import struct
 import time
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from paho.mqtt import MQTTException
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from monitor.intake.incoming import AckOrder, Incoming
-from monitor.intake.link import Version, connect, drop, make_client, marker_topic, part, status_topic
+from monitor.intake.link import (
+    UNSUPPORTED_VERSION,
+    WIRE_FAULTS,
+    Version,
+    connect,
+    drop,
+    make_client,
+    marker_topic,
+    part,
+    status_topic,
+)
 from monitor.intake.terms import Cause, Ending, Terms
 
 if TYPE_CHECKING:
@@ -39,10 +47,6 @@ FAREWELL_S = 2.0
 TOPICS_IN_ONE_PACKET = 50
 MISC_EVERY_S = 0.25
 
-WIRE_FAULTS = (OSError, ValueError, LookupError, struct.error, MQTTException)
-"""What sockets, TLS and the client raise when the peer is away or talks nonsense."""
-
-_UNSUPPORTED_VERSION = 0x84  # MQTT 5 section 3.2.2.2
 _TAKEN_OVER = 0x8E  # MQTT 5 section 3.14.2.1
 
 
@@ -193,7 +197,7 @@ class Connection:
         self, client: Client, _data: Any, flags: ConnectFlags, reason: ReasonCode, _properties: Properties | None
     ) -> None:
         if reason.is_failure:
-            cause: Cause = "version" if reason.value == _UNSUPPORTED_VERSION else "refused"
+            cause: Cause = "version" if reason.value == UNSUPPORTED_VERSION else "refused"
             self._end(cause, f"{self._terms.link.address} refuses us: {reason}{self._advice(str(reason))}")
             return
         self._answered = True

@@ -3,26 +3,30 @@
 from __future__ import annotations
 
 import secrets
-import struct
 import time
 from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from paho.mqtt import MQTTException
-from paho.mqtt.client import Client, MQTTv5, MQTTv311
-from paho.mqtt.enums import CallbackAPIVersion
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
-
 from monitor.intake.decode import LARGEST
-from monitor.intake.link import CONNECT_TIMEOUT_S, MAXIMUM_PACKET, Link, Version, drop, part, trust
+from monitor.intake.link import (
+    MAXIMUM_PACKET,
+    UNSUPPORTED_VERSION,
+    WIRE_FAULTS,
+    Link,
+    Version,
+    drop,
+    make_visitor,
+    part,
+    visit,
+)
 from monitor.intake.places import Heard
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from paho.mqtt.client import ConnectFlags, DisconnectFlags, MQTTMessage
+    from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+    from paho.mqtt.properties import Properties
     from paho.mqtt.reasoncodes import ReasonCode
 
     from monitor.core.model import Ms
@@ -34,8 +38,6 @@ ANSWER_S: Final = 10.0
 LOOK_EVERY_S: Final = 0.1
 FAREWELL_S: Final = 1.0
 OWN: Final = frozenset({"status", "summary", "marker", "vessel", "alarm", "do", "done", "push"})
-_UNSUPPORTED_VERSION: Final = 0x84  # MQTT 5 section 3.2.2.2
-_FAULTS: Final = (OSError, ValueError, LookupError, struct.error, MQTTException)
 
 
 class NotHeard(Exception):  # noqa: N818  (it is an answer)
@@ -97,7 +99,7 @@ class Ear:
         client = self._client(version)
         try:
             self._knock(client, version)
-        except _FAULTS as fault:
+        except WIRE_FAULTS as fault:
             drop(client)
             raise NotHeard(f"no connection to {address}: {str(fault) or type(fault).__name__}") from None
         if self._open and not self._problem:
@@ -111,31 +113,13 @@ class Ear:
 
     def _knock(self, client: Client, version: Version) -> None:
         """Connect, subscribe, and wait for what the broker says to both."""
-        link = self.link
-        if link.tls:
-            client.tls_set_context(trust(link))
-        if version == "5":
-            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-            properties.MaximumPacketSize = MAXIMUM_PACKET
-            client.connect(link.host, link.port, link.keepalive_s, clean_start=True, properties=properties)
-        else:
-            client.connect(link.host, link.port, link.keepalive_s)
+        visit(client, self.link, version, MAXIMUM_PACKET)
         until = time.monotonic() + ANSWER_S
         while not (self._open or self._problem or self._gone) and time.monotonic() < until:
             client.loop(LOOK_EVERY_S)
 
     def _client(self, version: Version) -> Client:
-        link, five = self.link, version == "5"
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=f"{link.client_id[:40]}-listen-{secrets.token_hex(3)}",
-            protocol=MQTTv5 if five else MQTTv311,
-            clean_session=None if five else True,
-            reconnect_on_failure=False,
-        )
-        client.connect_timeout = CONNECT_TIMEOUT_S
-        if link.user is not None:
-            client.username_pw_set(link.user, link.password)
+        client = make_visitor(self.link, version, f"{self.link.client_id[:40]}-listen-{secrets.token_hex(3)}")
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
@@ -148,7 +132,7 @@ class Ear:
             tick(passed)
             try:
                 client.loop(min(LOOK_EVERY_S, seconds - passed))
-            except _FAULTS as fault:
+            except WIRE_FAULTS as fault:
                 self.ended = str(fault) or type(fault).__name__
             if self._gone or self.ended:
                 self.ended = self.ended or "the broker hung up"
@@ -161,7 +145,7 @@ class Ear:
         self, client: Client, _data: Any, _flags: ConnectFlags, reason: ReasonCode, _properties: Properties | None
     ) -> None:
         if reason.is_failure:
-            self._version_wrong = reason.value == _UNSUPPORTED_VERSION
+            self._version_wrong = reason.value == UNSUPPORTED_VERSION
             self._problem = f"{self.link.address} refuses us: {reason}; check user and password of [broker]"
             return
         client.subscribe([(one, 0) for one in self.filters])

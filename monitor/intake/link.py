@@ -6,6 +6,7 @@ import json
 import os
 import socket
 import ssl
+import struct
 import time
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 from urllib.parse import urlsplit
 
+from paho.mqtt import MQTTException
 from paho.mqtt.client import Client, MQTTv5, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
@@ -33,6 +35,13 @@ MAXIMUM_PACKET = 4 * 1024 * 1024
 """Bytes. Above this an MQTT 5 broker keeps a message to itself, so that one cannot fill the memory of a small board."""
 
 CONNECT_TIMEOUT_S = 5.0
+
+WIRE_FAULTS = (OSError, ValueError, LookupError, struct.error, MQTTException)
+"""What sockets, TLS and the client raise when the peer is away or talks nonsense."""
+
+UNSUPPORTED_VERSION = 0x84
+"""Reason code, MQTT 5 section 3.2.2.2."""
+
 _PORTS = {"mqtt": 1883, "mqtts": 8883}
 
 
@@ -143,6 +152,37 @@ def make_client(link: Link, version: Version, site: str) -> Client:
     if link.tls:
         client.tls_set_context(trust(link))
     return client
+
+
+def make_visitor(link: Link, version: Version, client_id: str) -> Client:
+    """A client that keeps nothing at the broker and has no will, not yet connected. It must not take the session's id."""
+    five = version == "5"
+    client = Client(
+        CallbackAPIVersion.VERSION2,
+        client_id=client_id,
+        protocol=MQTTv5 if five else MQTTv311,
+        clean_session=None if five else True,
+        reconnect_on_failure=False,
+    )
+    client.connect_timeout = CONNECT_TIMEOUT_S
+    if link.user is not None:
+        client.username_pw_set(link.user, link.password)
+    return client
+
+
+def visit(client: Client, link: Link, version: Version, largest: int) -> None:
+    """Connect a visitor, to which MQTT 5 brokers send no packet above ``largest`` bytes.
+
+    Blocks up to the timeout; raises OSError or ValueError, also for a certificate or key that cannot be read.
+    """
+    if link.tls:
+        client.tls_set_context(trust(link))
+    if version == "3.1.1":
+        client.connect(link.host, link.port, link.keepalive_s)
+        return
+    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+    properties.MaximumPacketSize = largest
+    client.connect(link.host, link.port, link.keepalive_s, clean_start=True, properties=properties)
 
 
 def trust(link: Link) -> ssl.SSLContext:

@@ -7,24 +7,28 @@ It publishes nothing and keeps no session; what a broker keeps comes anew with e
 from __future__ import annotations
 
 import random
-import struct
 import threading
 import time
 from typing import TYPE_CHECKING, Any, Final
 
-from paho.mqtt import MQTTException
-from paho.mqtt.client import Client, MQTTv5, MQTTv311
-from paho.mqtt.enums import CallbackAPIVersion
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
-
 from monitor.core.summary import LARGEST
-from monitor.intake.link import CONNECT_TIMEOUT_S, Link, Version, back_off, drop, part, trust
+from monitor.intake.link import (
+    UNSUPPORTED_VERSION,
+    WIRE_FAULTS,
+    Link,
+    Version,
+    back_off,
+    drop,
+    make_visitor,
+    part,
+    visit,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from paho.mqtt.client import ConnectFlags, DisconnectFlags, MQTTMessage
+    from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+    from paho.mqtt.properties import Properties
     from paho.mqtt.reasoncodes import ReasonCode
 
 LOOK_EVERY_S: Final = 0.2
@@ -32,9 +36,8 @@ ANSWER_S: Final = 10.0
 FAREWELL_S: Final = 1.0
 BREATH_S: Final = 0.01
 """After each message: so nobody who publishes here without end takes more than a little of the machine."""
-HEADROOM: Final = 1024  # bytes of a packet beside its payload
-_UNSUPPORTED_VERSION: Final = 0x84  # MQTT 5 section 3.2.2.2
-_FAULTS: Final = (OSError, ValueError, LookupError, struct.error, MQTTException)
+LARGEST_PACKET: Final = LARGEST + 1024
+"""Bytes, with what a packet has beside its payload; what is larger never leaves the broker."""
 
 
 class Neighbours:
@@ -73,7 +76,7 @@ class Neighbours:
             self._problem = ""
             try:
                 self._converse()
-            except _FAULTS as fault:
+            except WIRE_FAULTS as fault:
                 self._problem = self._problem or str(fault) or type(fault).__name__
             if self._halt.is_set():
                 return
@@ -88,7 +91,7 @@ class Neighbours:
     def _converse(self) -> None:
         client = self._client()
         try:
-            self._connect(client)
+            visit(client, self._link, self._version, LARGEST_PACKET)
             until = time.monotonic() + ANSWER_S
             while not (self._halt.is_set() or self._gone or self._problem):
                 client.loop(LOOK_EVERY_S)
@@ -100,33 +103,12 @@ class Neighbours:
             drop(client)
 
     def _client(self) -> Client:
-        link, five = self._link, self._version == "5"
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=f"{link.client_id}-rooms",
-            protocol=MQTTv5 if five else MQTTv311,
-            clean_session=None if five else True,
-            reconnect_on_failure=False,
-        )
-        client.connect_timeout = CONNECT_TIMEOUT_S
-        if link.user is not None:
-            client.username_pw_set(link.user, link.password)
+        client = make_visitor(self._link, self._version, f"{self._link.client_id}-rooms")
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
         client.on_disconnect = self._on_disconnect
         return client
-
-    def _connect(self, client: Client) -> None:
-        link = self._link
-        if link.tls:
-            client.tls_set_context(trust(link))
-        if self._version == "3.1.1":
-            client.connect(link.host, link.port, link.keepalive_s)
-            return
-        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-        properties.MaximumPacketSize = LARGEST + HEADROOM  # what is larger never leaves the broker
-        client.connect(link.host, link.port, link.keepalive_s, clean_start=True, properties=properties)
 
     # -- what the client tells -----------------------------------------------------------------------------------
 
@@ -134,7 +116,7 @@ class Neighbours:
         self, client: Client, _data: Any, _flags: ConnectFlags, reason: ReasonCode, _properties: Properties | None
     ) -> None:
         if reason.is_failure:
-            if reason.value == _UNSUPPORTED_VERSION and self._link.version == "auto":
+            if reason.value == UNSUPPORTED_VERSION and self._link.version == "auto":
                 self._version = "3.1.1"
             self._problem = f"it refuses us ({reason})"
             return

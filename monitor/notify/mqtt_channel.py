@@ -12,17 +12,16 @@ import time
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Literal
 
-from paho.mqtt.client import Client, MQTTv5, MQTTv311
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+from paho.mqtt.enums import MQTTErrorCode
 
-from monitor.intake.connection import WIRE_FAULTS
-from monitor.intake.link import drop, part, trust
+from monitor.intake.link import WIRE_FAULTS, drop, make_visitor, part, trust
 from monitor.notify.message import payload
 from monitor.notify.outbox import DeliveryFailed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from paho.mqtt.client import Client
     from paho.mqtt.properties import Properties
     from paho.mqtt.reasoncodes import ReasonCode
 
@@ -125,16 +124,7 @@ class MqttChannel:
 
     def _client(self, version: Version) -> Client:
         link = self._link
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            # Not the id of the session for readings: the broker would end that one.
-            client_id=f"{link.client_id}-push-{secrets.token_hex(4)}",
-            protocol=MQTTv5 if version == "5" else MQTTv311,
-            clean_session=None if version == "5" else True,
-            reconnect_on_failure=False,
-        )
-        if link.user is not None:
-            client.username_pw_set(link.user, link.password)
+        client = make_visitor(link, version, f"{link.client_id}-push-{secrets.token_hex(4)}")
         if link.tls:
             client.tls_set_context(trust(link))
         return client

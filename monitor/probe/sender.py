@@ -5,16 +5,14 @@ from __future__ import annotations
 import json
 import random
 import ssl
-import struct
 import time
 from typing import TYPE_CHECKING, Any, Final
 
 import structlog
-from paho.mqtt import MQTTException
 from paho.mqtt.client import Client, MQTTv5, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
 
-from monitor.intake.link import CONNECT_TIMEOUT_S, back_off, drop, trust
+from monitor.intake.link import CONNECT_TIMEOUT_S, WIRE_FAULTS, back_off, drop, trust
 from monitor.probe.clock import rfc3339
 
 if TYPE_CHECKING:
@@ -42,7 +40,6 @@ STEADY_S: Final = 30.0
 LOOK_S: Final = 0.2
 _TRY_AGAIN: Final = 0x97  # MQTT 5 section 3.4.2.1, quota exceeded
 _NO_WORD: Final = (0x00, 0x80)  # what the client says of its own when the line is simply gone
-_WIRE_FAULTS: Final = (OSError, ValueError, LookupError, struct.error, MQTTException)
 
 
 class Sender:
@@ -113,12 +110,12 @@ class Sender:
         try:
             client = self._client()
             client.connect(self._link.host, self._link.port, self._link.keepalive_s)
-        except _WIRE_FAULTS as error:
+        except WIRE_FAULTS as error:
             kind = "not to be trusted: " if isinstance(error, ssl.SSLError) else ""
             return f"{kind}{error}"
         try:
             return self._talk(client, halt)
-        except _WIRE_FAULTS as error:
+        except WIRE_FAULTS as error:
             return str(error)
         finally:
             drop(client)

@@ -16,6 +16,7 @@ from monitor.core.wording import day_and_clock, day_of, duration, zone
 from monitor.web import words
 from monitor.web.batch_gather import strain_of
 from monitor.web.batch_strip import Strip, make_strip
+from monitor.web.bodies import open_batches
 from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:
@@ -94,8 +95,7 @@ def make_story_view(known: Known, bench: Mapping[str, Any], before: str) -> Stor
 
 
 def _on_bench(bench: Mapping[str, Any], name: str) -> Mapping[str, Any] | None:
-    found = (vessel["batch"] for vessel in bench["vessels"] if vessel["batch"])
-    return next((batch for batch in found if batch["id"] == name), None)
+    return next((batch for batch in open_batches(bench) if batch["id"] == name), None)
 
 
 def state_of_open(batch: Mapping[str, Any], now: Ms, timezone: str) -> str:

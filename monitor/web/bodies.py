@@ -167,11 +167,16 @@ def find_vessel(bench: Mapping[str, Any], name: str) -> Mapping[str, Any]:
     raise Trouble(404, f'There is no vessel "{name[:64]}"; there are: {known}.')
 
 
+def open_batches(bench: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Those under way, in the order of their vessels."""
+    return [vessel["batch"] for vessel in bench["vessels"] if vessel.get("batch")]
+
+
 def usual_lot(bench: Mapping[str, Any]) -> str | None:
     """The tin used last: the first of ``lots`` where the service tells them, else that of the youngest batch."""
     for lot in bench.get("lots") or ():
         return str(lot["id"])
-    batches = [vessel["batch"] for vessel in bench["vessels"] if vessel.get("batch")]
+    batches = open_batches(bench)
     return str(max(batches, key=lambda batch: batch["start"])["lot"]) if batches else None
 
 

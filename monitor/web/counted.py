@@ -26,7 +26,7 @@ from monitor.core.counting import (
 from monitor.settings.strains import find
 from monitor.web.bodies import Name
 from monitor.web.count_words import notes, sentence
-from monitor.web.problems import INVALID, Trouble
+from monitor.web.problems import field_trouble
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -98,11 +98,7 @@ def reckoned(sample: Sample) -> Count:
     try:
         return reckon(sample)
     except Uncountable as problem:
-        raise trouble(problem) from problem
-
-
-def trouble(problem: Uncountable) -> Trouble:
-    return Trouble(422, str(problem), INVALID, [{"pointer": f"#/{problem.field}", "detail": str(problem)}])
+        raise field_trouble(problem.field, str(problem)) from problem
 
 
 def document(count: Count) -> dict[str, Any]:

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.core.counting import USUAL_DROP_ML, Sample, Uncountable
-from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind, plain
 from monitor.web import count_typed as typed
-from monitor.web.bodies import read_body
+from monitor.web.bodies import open_batches, read_body
 from monitor.web.count_words import view
-from monitor.web.counted import CountBody, cysts_of, document, reckoned, trouble
-from monitor.web.given import Fields, field_amount, invalid, unfit
-from monitor.web.problems import Trouble
+from monitor.web.counted import CountBody, cysts_of, document, reckoned
+from monitor.web.given import Fields, field, field_amount
+from monitor.web.problems import Trouble, field_trouble
 from monitor.web.rights import Scope
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
     from starlette.requests import Request
 
@@ -30,8 +29,6 @@ FIELDS: Final = ("drops", "drop", "dilution", "litres", "cysts", "tin", "cysts_p
 LONGEST: Final = 400  # of what is typed into a field: sixty drops and their commas
 REMEMBERED: Final = "drop_ml"
 """Where a session keeps the size of the drop that was used last."""
-
-Value = TypeVar("Value")
 
 
 class Counts:
@@ -49,7 +46,7 @@ class Counts:
         try:
             sample = body.sample(self._site.desk.bench())
         except Uncountable as problem:
-            raise trouble(problem) from problem
+            raise field_trouble(problem.field, str(problem)) from problem
         return JSONResponse(document(reckoned(sample)))
 
     async def page(self, request: Request) -> Response:
@@ -90,12 +87,12 @@ def read_sample(
 ) -> Sample:
     """What was counted, as it was typed into a form. Raises Trouble."""
     return Sample(
-        _read("Counted", given.get("drops", ""), typed.drops),
-        _read("One drop", given.get("drop", ""), typed.drop_ml),
-        _read("Diluted", given.get("dilution", ""), typed.dilution),
+        field("Counted", given.get("drops", ""), typed.drops),
+        field("One drop", given.get("drop", ""), typed.drop_ml),
+        field("Diluted", given.get("dilution", ""), typed.dilution),
         litres,
         cysts_g,
-        cysts_of(bench, tin.strip(), _read("Cysts in a gram", given.get("cysts_per_g", ""), typed.cysts_per_g)),
+        cysts_of(bench, tin.strip(), field("Cysts in a gram", given.get("cysts_per_g", ""), typed.cysts_per_g)),
     )
 
 
@@ -110,21 +107,13 @@ def usual_drop(request: Request) -> str:
     return typed.written(kept if isinstance(kept, float | int) else USUAL_DROP_ML)
 
 
-def _read(name: str, text: str, reader: Callable[[str], Value]) -> Value:
-    try:
-        return reader(text)
-    except Unfit as problem:
-        raise invalid(unfit(name, text, problem)) from problem
-
-
 def _amount(name: str, text: str, kind: Kind) -> float | None:
     return field_amount(name, text, kind) if text.strip() else None
 
 
 def _batches(bench: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Open batches, each with what fills the form in."""
-    found = [vessel["batch"] for vessel in bench["vessels"] if vessel.get("batch")]
-    return [(batch["id"], count_query(batch)) for batch in found]
+    return [(batch["id"], count_query(batch)) for batch in open_batches(bench)]
 
 
 def count_query(batch: Mapping[str, Any]) -> str:

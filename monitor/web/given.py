@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind, convert, read, split
 from monitor.web.problems import INVALID, Trouble
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 Fields = dict[str, str]
+Value = TypeVar("Value")
 
 LARGEST: Final = 1000.0
 """Grams, litres or g/L beyond which a slip of the finger is more likely than a bench that big."""
@@ -69,29 +73,24 @@ def unfit(name: str, text: str, problem: Unfit) -> str:
     return f'{name}: "{text[:40]}" is not understood; allowed: {problem.allowed}. {problem.hint}'.strip()
 
 
-def field_amount(name: str, text: str, kind: Kind) -> float:
+def field(name: str, text: str, reader: Callable[[str], Value]) -> Value:
+    """What was typed into a field, as ``reader`` reads it, which may raise Unfit. Raises Trouble that names the field."""
     try:
-        return amount(text, kind)
+        return reader(text)
     except Unfit as problem:
         raise invalid(unfit(name, text, problem)) from problem
+
+
+def field_amount(name: str, text: str, kind: Kind) -> float:
+    return field(name, text, lambda typed: amount(typed, kind))
 
 
 def field_share(given: dict[str, str]) -> float | None:
     """The counted share, None when left empty. Raises Trouble."""
     text = given.get("fraction", "").strip()
-    if not text:
-        return None
-    try:
-        return share(text)
-    except Unfit as problem:
-        raise invalid(unfit("Share", text, problem)) from problem
+    return field("Share", text, share) if text else None
 
 
 def field_count(given: dict[str, str]) -> float | None:
     text = given.get("nauplii", "").strip()
-    if not text:
-        return None
-    try:
-        return count(text)
-    except Unfit as problem:
-        raise invalid(unfit("Young brine shrimp", text, problem)) from problem
+    return field("Young brine shrimp", text, count) if text else None

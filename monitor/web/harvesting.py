@@ -13,6 +13,7 @@ from starlette.routing import Route
 
 from monitor.core.counting import Count, share_to_log
 from monitor.core.log import Harvest
+from monitor.web.bodies import open_batches
 from monitor.web.count_words import percent, sentence, view
 from monitor.web.counted import document, reckoned
 from monitor.web.counts import read_sample, remember
@@ -60,9 +61,8 @@ def _counted(bench: Mapping[str, Any], batch: str, given: Fields) -> Count | Non
     """What the drops tell of a batch, whose water, cysts and tin are known. Raises Trouble."""
     if not given.get("drops", "").strip():
         return None
-    for vessel in bench["vessels"]:
-        known = vessel.get("batch")
-        if known and known["id"] == batch:
+    for known in open_batches(bench):
+        if known["id"] == batch:
             litres, cysts_g, tin = float(known["litres"]), float(known["cysts_g"]), str(known["lot"])
             return reckoned(read_sample(bench, given, litres=litres, cysts_g=cysts_g, tin=tin))
     raise invalid(

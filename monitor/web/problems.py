@@ -45,6 +45,11 @@ _TITLES = {
 }
 
 
+def field_trouble(field: str, told: str) -> Trouble:
+    """What cannot be reckoned with in a body, with the field that it is about."""
+    return Trouble(422, told, INVALID, [{"pointer": f"#/{field}", "detail": told}])
+
+
 def wants_problem(connection: HTTPConnection) -> bool:
     """Whether a program asks: everything under /api, the event stream, and what a monitoring system gathers."""
     return connection.url.path.startswith(("/api/", "/events", "/metrics"))

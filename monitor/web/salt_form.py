@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.brine import Salt
-from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind
 from monitor.web import salt_typed as typed
-from monitor.web.given import Fields, amount, invalid, unfit
+from monitor.web.given import Fields, Value, amount, field, invalid
 from monitor.web.salted import USUAL_C, SaltBody
 
 if TYPE_CHECKING:
@@ -21,8 +20,6 @@ WAYS: Final = (
     ("conductivity", "Conductivity meter"),
     ("known", "I know it"),
 )
-
-Value = TypeVar("Value")
 
 
 def read_form(given: Fields) -> SaltBody:
@@ -54,9 +51,4 @@ def read_form(given: Fields) -> SaltBody:
 
 
 def _read(name: str, text: str, reader: Callable[[str], Value]) -> Value | None:
-    if not text.strip():
-        return None
-    try:
-        return reader(text)
-    except Unfit as problem:
-        raise invalid(unfit(name, text, problem)) from problem
+    return field(name, text, reader) if text.strip() else None

@@ -33,7 +33,7 @@ from monitor.core.salt import (
     prepare,
     slower,
 )
-from monitor.web.problems import INVALID, Trouble
+from monitor.web.problems import field_trouble
 from monitor.web.salt_typed import Way
 from monitor.web.salt_words import notes, rows, sentence
 
@@ -131,11 +131,7 @@ def reckoned(body: SaltBody) -> Asked:
     try:
         return _reckoned(body)
     except Unsalted as problem:
-        raise trouble(problem) from problem
-
-
-def trouble(problem: Unsalted) -> Trouble:
-    return Trouble(422, str(problem), INVALID, [{"pointer": f"#/{problem.field}", "detail": str(problem)}])
+        raise field_trouble(problem.field, str(problem)) from problem
 
 
 def _reckoned(body: SaltBody) -> Asked:

@@ -9,7 +9,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.settings.units import plain
-from monitor.web.bodies import read_body
+from monitor.web.bodies import open_batches, read_body
 from monitor.web.problems import Trouble
 from monitor.web.rights import Scope
 from monitor.web.salt_form import FIELDS, WAYS, read_form
@@ -78,8 +78,7 @@ def _kept(request: Request) -> Fields:
 
 def _batches(bench: Mapping[str, Any], kept: Fields) -> list[tuple[str, str]]:
     """Open batches, each with what asks for its water, with the salt and the spoon that were used last."""
-    found = [vessel["batch"] for vessel in bench["vessels"] if vessel.get("batch")]
-    return [(batch["id"], urlencode({**kept, **_water(batch)})) for batch in found]
+    return [(batch["id"], urlencode({**kept, **_water(batch)})) for batch in open_batches(bench)]
 
 
 def _water(batch: Mapping[str, Any]) -> dict[str, str]:

@@ -30,6 +30,21 @@ FLAGS = [
     "--disable-sync",
 ]
 
+# What a command line asks for, with places for a folder and a port.
+CONFIG = """
+[site]
+id = "shed"
+timezone = "Europe/Berlin"
+feeding_times = ["07:00"]
+[store]
+path = "{state}/shed.sqlite3"
+[web]
+port = {port}
+[[vessel]]
+id = "ash"
+litres = 1.5
+"""
+
 
 class Served:
     """A desk, and the real server in front of it on a port of its own."""

@@ -12,6 +12,7 @@ from playwright.sync_api import expect
 
 from monitor.cli import swimup
 from monitor.core.log import Harvest
+from tests.adapters.web.conftest import CONFIG
 from tests.adapters.web.described import faults
 from tests.adapters.web.memory_desk import NOW
 
@@ -26,19 +27,6 @@ if TYPE_CHECKING:
     OpenPage = Callable[..., Page]
 
 with_and_without_script = pytest.mark.parametrize("script", [True, False], ids=["script", "no-script"])
-CONFIG = """
-[site]
-id = "shed"
-timezone = "Europe/Berlin"
-feeding_times = ["07:00"]
-[store]
-path = "{state}/shed.sqlite3"
-[web]
-port = {port}
-[[vessel]]
-id = "ash"
-litres = 1.5
-"""
 ASKED = {"drops": [12, 15, 9], "drop_ml": 0.25, "dilution": 10, "litres": 1.5, "cysts_g": 3, "tin": "tin-7"}
 LINK = "/count?drops=12+15+9&drop=0.25+mL&dilution=10&litres=1.5+L&cysts=3+g&tin=tin-7"
 SENTENCE = "About 720 000 young brine shrimp in 1.5 L. 8 chances in 10: 571 000 to 900 000."

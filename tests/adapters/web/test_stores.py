@@ -11,6 +11,7 @@ from playwright.sync_api import expect
 from monitor.cli import swimup
 from monitor.core.log import Chill, Emptied
 from monitor.core.model import HOUR, MINUTE
+from tests.adapters.web.conftest import CONFIG
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, a_content, a_store, an_alarm, bad_night, measured
 
 if TYPE_CHECKING:
@@ -25,21 +26,7 @@ if TYPE_CHECKING:
     Serve = Callable[..., Served]
 
 with_and_without_script = pytest.mark.parametrize("script", [True, False], ids=["script", "no-script"])
-CONFIG = """
-[site]
-id = "shed"
-timezone = "Europe/Berlin"
-feeding_times = ["07:00"]
-[store]
-path = "{state}/shed.sqlite3"
-[web]
-port = {port}
-[[vessel]]
-id = "ash"
-litres = 1.5
-[[cold_store]]
-id = "fridge"
-"""
+WITH_FRIDGE = f'{CONFIG}[[cold_store]]\nid = "fridge"\n'
 
 
 def cold_night() -> dict[str, Any]:
@@ -130,7 +117,7 @@ def test_nobody_without_a_key_empties_a_store(cold: Served) -> None:
 def call(served: Served, folder: Path, *words: str) -> tuple[int, str]:
     config = folder / "swimup.toml"
     port = int(served.url.rsplit(":", 1)[1])
-    config.write_text(CONFIG.format(state=served.options.state_dir, port=port))
+    config.write_text(WITH_FRIDGE.format(state=served.options.state_dir, port=port))
     result = CliRunner(env={"SWIMUP_CONFIG": str(config)}).invoke(swimup, words)
     return result.exit_code, result.output
 

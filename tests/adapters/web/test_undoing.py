@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from monitor.cli import swimup
 from monitor.core.log import Undo
 from monitor.web.when import rfc3339
+from tests.adapters.web.conftest import CONFIG
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, bad_night
 
 if TYPE_CHECKING:
@@ -22,19 +23,6 @@ if TYPE_CHECKING:
 
     Serve = Callable[..., Served]
 
-CONFIG = """
-[site]
-id = "shed"
-timezone = "Europe/Berlin"
-feeding_times = ["07:00"]
-[store]
-path = "{state}/shed.sqlite3"
-[web]
-port = {port}
-[[vessel]]
-id = "ash"
-litres = 1.5
-"""
 AT = "2026-03-02T01:05:00.250Z"
 HARVEST = {"kind": "harvest", "subject": "birch-2026-03-01", "at": AT}
 UNDONE = Undo(NOW, NOW, "harvest", "birch-2026-03-01", rfc3339(AT))

@@ -13,6 +13,7 @@ from playwright.sync_api import expect
 from monitor.cli import swimup
 from monitor.core.log import Settle, Work
 from monitor.core.model import MINUTE, Refused
+from tests.adapters.web.conftest import CONFIG
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, bad_night
 
 if TYPE_CHECKING:
@@ -31,19 +32,6 @@ with_and_without_script = pytest.mark.parametrize("script", [True, False], ids=[
 HALF_AN_HOUR = Work(NOW, NOW, "cedar", NOW + 30 * MINUTE)
 DONE = Work(NOW, NOW, "cedar", NOW)
 STILL_RINGS = re.compile("Still rings: heat that kills, and animals that swim whose air has stopped or is not heard of")
-CONFIG = """
-[site]
-id = "shed"
-timezone = "Europe/Berlin"
-feeding_times = ["07:00"]
-[store]
-path = "{state}/shed.sqlite3"
-[web]
-port = {port}
-[[vessel]]
-id = "ash"
-litres = 1.5
-"""
 
 
 @pytest.fixture
