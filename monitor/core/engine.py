@@ -9,8 +9,10 @@ from __future__ import annotations
 from typing import Final
 
 from monitor.core import alarms, causes, promise, rules, rules_forgotten, rules_probes, rules_site
+from monitor.core.food import Foreseen
 from monitor.core.house import Began, Host
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Undo, Work
+from monitor.core.log_food import Brood, BroodEnded, Correct, Counted, Drawn, Eater, Fed, Tin, Weighed
 from monitor.core.model import (
     MINUTE,
     SLOT,
@@ -108,6 +110,15 @@ class Engine(Noting):
             case Chill() | Emptied():
                 self.check(event)
                 self._chilled(event, effects)
+            case Tin() | Weighed() | Fed() | Drawn() | Brood() | Counted() | BroodEnded() | Eater():
+                self.check(event)
+                self._food(event, effects)
+            case Correct():
+                self.check(event)
+                self._correct(event, effects)
+            case Foreseen():
+                self.state.food_ahead = event
+                self._look(rules.on_tick(self.state, event.time, slow=True), event.time, effects)
             case Undo():
                 self._undo(event, effects)
             case Subscribe() | Unsubscribe() | PhoneGone():

@@ -9,6 +9,19 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
+from monitor.core.log_food import (
+    Brood,
+    BroodEnded,
+    Correct,
+    Counted,
+    Drawn,
+    Eater,
+    Fed,
+    FoodEntry,
+    Tin,
+    Weighed,
+)
+
 if TYPE_CHECKING:
     from monitor.core.model import Ms
 
@@ -134,10 +147,10 @@ BatchEntry = Start | Seen | Harvest | Discard | Settle | Lapse
 StoreEntry = Chill | Emptied
 """What is written down about a cold store."""
 
-Deed = BatchEntry | Work | StoreEntry
+Deed = BatchEntry | Work | StoreEntry | FoodEntry
 """What was seen or done; the rest of the log is about the log."""
 
-LogEntry = Deed | Undo
+LogEntry = Deed | Undo | Correct
 
 
 def kind_of(entry: LogEntry) -> str:
@@ -146,11 +159,19 @@ def kind_of(entry: LogEntry) -> str:
 
 
 def subject_of(entry: LogEntry) -> str:
-    """The batch, vessel or store it is about."""
-    if isinstance(entry, Undo):
+    """The batch, vessel, store, tin, brood or eater it is about."""
+    if isinstance(entry, Undo | Correct):
         return entry.subject
-    if isinstance(entry, Chill | Emptied):
+    if isinstance(entry, Fed):
+        return entry.brood or entry.store or entry.batch
+    if isinstance(entry, Chill | Emptied | Drawn):
         return entry.store
+    if isinstance(entry, Tin | Weighed):
+        return entry.lot
+    if isinstance(entry, Brood | Counted | BroodEnded):
+        return entry.brood
+    if isinstance(entry, Eater):
+        return entry.eater
     return entry.vessel if isinstance(entry, Settle | Work) else entry.batch
 
 

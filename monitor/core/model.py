@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from typing import TYPE_CHECKING, Any, Literal
 
+from monitor.core.food import Costs, FishSpec, Foreseen, StrainSpec
 from monitor.core.house import Began, Host
 from monitor.core.log import LogEntry
 from monitor.core.phones import PhoneEvent
@@ -181,6 +182,10 @@ class SiteSpec:
     alarms: AlarmSettings = AlarmSettings()
     cold_stores: dict[str, ColdStoreSpec] = field(default_factory=dict)
     manners: Manners | None = None  # when a person is told; without them at once
+    strains: dict[str, StrainSpec] = field(default_factory=dict)
+    fish: dict[str, FishSpec] = field(default_factory=dict)
+    costs: Costs = Costs()
+    food_chance: float = 0.98  # with which every meal is to be full
 
 
 # ---------------------------------------------------------------------------------------------------------------
@@ -296,7 +301,9 @@ class ClockUnset:
     unset: bool
 
 
-Event = Reading | LogEntry | AlarmCommand | PhoneEvent | BrokerLink | ClockSet | ClockUnset | Began | Host | Tick
+Event = (
+    Reading | LogEntry | AlarmCommand | PhoneEvent | BrokerLink | ClockSet | ClockUnset | Began | Host | Foreseen | Tick
+)
 
 
 # ---------------------------------------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from typing import Any, Final
 
-from monitor.core import promise, rules, tins
+from monitor.core import noting_food, promise, rules, tins
 from monitor.core.alarming import Alarming
 from monitor.core.entries import check, comes_too_late
 from monitor.core.eta import Belief
@@ -25,6 +25,7 @@ from monitor.core.log import (
     Work,
     subject_of,
 )
+from monitor.core.log_food import Correct, FoodEntry
 from monitor.core.lots import Lot
 from monitor.core.model import SLOT, BatchChanged, Effect, Learned, LotSpec, Ms
 from monitor.core.rules_cysts import sow
@@ -62,6 +63,14 @@ class Noting(Alarming):
         if isinstance(entry, Emptied):
             self._hands_on(entry.store, "the log: the store is empty", now, effects)
         self._look(rules.on_tick(self.state, now, slow=True), now, effects)
+
+    def _food(self, entry: FoodEntry, effects: list[Effect]) -> None:
+        now = max(entry.time, entry.logged)
+        noting_food.note(self.state, entry)
+        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
+
+    def _correct(self, entry: Correct, effects: list[Effect]) -> None:
+        raise NotImplementedError
 
     def _work(self, entry: Work, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)

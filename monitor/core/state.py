@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from monitor.core.brood_book import BroodBook
+from monitor.core.food_book import FoodBook
 from monitor.core.history import SlotSeries
 from monitor.core.house import House
 from monitor.core.model import Air, AlarmState
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from monitor.core.alarms import Condition, Memory
     from monitor.core.causes import Lost
     from monitor.core.eta import Belief
+    from monitor.core.food import Foreseen as FoodForeseen
     from monitor.core.log import Discard, Harvest, Lapse, Start, Work
     from monitor.core.lots import Lot
     from monitor.core.model import AirWord, Estimate, Ms, Reading, SiteSpec, VesselSpec
@@ -105,6 +108,9 @@ class State:
     lots: dict[str, Lot] = field(default_factory=dict)  # what the tins have taught
     sown: dict[str, list[tuple[Ms, float]]] = field(default_factory=dict)  # by tin: when cysts were started, and grams
     cold_stores: dict[str, ColdStore] = field(default_factory=dict)
+    food: FoodBook = field(default_factory=FoodBook)
+    broods: BroodBook = field(default_factory=BroodBook)
+    food_ahead: FoodForeseen | None = None  # what the last look ahead has found
     memories: dict[str, Memory] = field(default_factory=dict)
     conditions: dict[str, Condition] = field(default_factory=dict)  # newest finding of each alarm with a memory
     journal: Journal = field(default_factory=Journal)  # what can still be undone

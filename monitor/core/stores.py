@@ -119,6 +119,12 @@ class ColdStore:
         """It holds this, as it did before an entry that was undone."""
         self.content, self._life = content, None
 
+    def draw(self, nauplii: float) -> None:
+        """So many were taken out."""
+        if self.content is not None:
+            self.content = replace(self.content, nauplii=max(self.content.nauplii - nauplii, 0.0))
+            self._life = None
+
     def take(self, entry: Chill | Emptied) -> None:
         """Take an entry that ``check`` has let through."""
         self._life = None

@@ -60,6 +60,7 @@ class ServiceDesk:
     ) -> None:
         self.record = record
         self.rooms: Callable[[], dict[str, Any]] = dict
+        self.food: Callable[[], dict[str, Any]] = dict
         self._examine = examine
         self._ask = ask
         self._channels = channels

@@ -21,6 +21,7 @@ from monitor.core.log import (
     Work,
     kind_of,
 )
+from monitor.core.log_food import Brood, BroodEnded, Correct, Counted, Drawn, Eater, Fed, Tin, Weighed
 from monitor.core.model import SECOND, Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
 
 if TYPE_CHECKING:
@@ -51,6 +52,15 @@ ENTRY_KINDS: dict[str, type[LogEntry]] = {
     "emptied": Emptied,
     "lapse": Lapse,
     "undo": Undo,
+    "tin": Tin,
+    "weighed": Weighed,
+    "fed": Fed,
+    "drawn": Drawn,
+    "brood": Brood,
+    "counted": Counted,
+    "broodended": BroodEnded,
+    "eater": Eater,
+    "correct": Correct,
 }
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Undo, Work
+from monitor.core.log_food import Correct, FoodEntry
 from monitor.core.model import AlarmCommand
 from monitor.core.phones import Subscribe, Unsubscribe
 
@@ -13,7 +14,20 @@ if TYPE_CHECKING:
     from monitor.store.record import Record
 
 Command = (
-    Start | Seen | Harvest | Discard | Settle | Work | Chill | Emptied | Undo | AlarmCommand | Subscribe | Unsubscribe
+    Start
+    | Seen
+    | Harvest
+    | Discard
+    | Settle
+    | Work
+    | Chill
+    | Emptied
+    | FoodEntry
+    | Correct
+    | Undo
+    | AlarmCommand
+    | Subscribe
+    | Unsubscribe
 )
 
 
@@ -48,6 +62,9 @@ class Desk(Protocol):
 
     def rooms(self) -> dict[str, Any]:
         """Our room and the others that are heard of, as ``monitor.service.rooms`` tells them. Cheap."""
+
+    def food(self) -> dict[str, Any]:
+        """Demand, supply and plan of the coming days, see ``monitor.core.food_document``; empty before the first look ahead. Cheap."""
 
     async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the other side owns the clock of waiting)
         """Until the view is newer than ``version`` or ``timeout`` seconds have passed; the newest version."""

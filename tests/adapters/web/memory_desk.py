@@ -298,6 +298,9 @@ class MemoryDesk:
     def figures(self) -> dict[str, Any]:
         return copy.deepcopy(self.counted)
 
+    def food(self) -> dict[str, Any]:
+        return {}
+
     def rooms(self) -> dict[str, Any]:
         """Our own room, and what the other rooms told; ``shown`` when there is any board of them."""
         own = own_document(summary(self.bench()), "", NOW)
