@@ -15,6 +15,7 @@ from monitor.archive.source import Source
 from monitor.archive.tables import READINGS
 from monitor.core.history import KEEP_SLOTS
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Settle, Start, Undo, Work, key_of
+from monitor.core.log_food import FOOD_ENTRIES, Correct
 from monitor.core.model import DAY, SLOT, Air, Measures, Quality
 from monitor.core.undo import without_undone
 from monitor.intake.recorded import COLUMNS
@@ -64,7 +65,11 @@ class Slice:
         self.since = begun.time - LOOKS_BACK
         self.until = self._end(standing)
         # With what was undone: replay says what was said then.
-        mine = {key_of(entry) for entry in entries if not isinstance(entry, Undo) and self._about(entry)}
+        mine = {
+            key_of(entry)
+            for entry in entries
+            if not isinstance(entry, (Undo, Correct, *FOOD_ENTRIES)) and self._about(entry)
+        }
         keys = [
             (entry.kind, entry.subject, entry.at) if isinstance(entry, Undo) else key_of(entry) for entry in entries
         ]

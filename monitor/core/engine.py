@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from monitor.core import alarms, causes, promise, rules, rules_forgotten, rules_probes, rules_site
-from monitor.core.food import Foreseen
+from monitor.core.food import FoodAhead
 from monitor.core.house import Began, Host
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Undo, Work
 from monitor.core.log_food import Brood, BroodEnded, Correct, Counted, Drawn, Eater, Fed, Tin, Weighed
@@ -116,7 +116,7 @@ class Engine(Noting):
             case Correct():
                 self.check(event)
                 self._correct(event, effects)
-            case Foreseen():
+            case FoodAhead():
                 self.state.food_ahead = event
                 self._look(rules.on_tick(self.state, event.time, slow=True), event.time, effects)
             case Undo():

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from monitor.core import stores
 from monitor.core.history import KEEP_SLOTS
 from monitor.core.log import BatchEntry, Chill, Emptied, Lapse, LogEntry, Seen, Settle, Start, Undo, Work
+from monitor.core.log_food import FOOD_ENTRIES, Correct
 from monitor.core.model import DAY, HOUR, MINUTE, SLOT, Ms, Refused
 from monitor.core.wording import rfc3339
 
@@ -23,6 +24,8 @@ def check(state: State, entry: LogEntry) -> None:
     """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper."""
     if isinstance(entry, Undo):
         state.journal.find(entry)
+        return
+    if isinstance(entry, (*FOOD_ENTRIES, Correct)):
         return
     if isinstance(entry, Settle):
         _vessel(state, entry.vessel)

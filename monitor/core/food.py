@@ -94,7 +94,7 @@ class BatchHeld:
 
 @dataclass(frozen=True, slots=True)
 class StoreHeld:
-    """A cold store. ``nauplii`` 0 when it is empty. ``keeps_h``: how long what is put in now will keep, soonest, likely, latest."""
+    """A cold store. ``nauplii`` 0 when it is empty. ``keeps_h``: how long what is put in now keeps: soonest, likely, latest."""
 
     id: str
     nauplii: float
@@ -165,7 +165,7 @@ class Pantry:
     lots: tuple[LotHeld, ...] = ()
     broods: tuple[BroodHeld, ...] = ()
     eaters: tuple[EaterHeld, ...] = ()
-    costs: Costs = Costs()
+    costs: Costs = field(default_factory=Costs)
     failed: tuple[int, int] = (0, 0)  # of the last batches: how many failed, and of how many
     chance: float = 0.98  # with which every meal is to be full
     salinity_g_l: float = 25.0
@@ -339,7 +339,7 @@ class Plan:
 
 
 @dataclass(frozen=True, slots=True)
-class Foreseen:
+class FoodAhead:
     """What a look ahead has found; an event of the core. ``bare`` is without what is only planned, ``outlook`` with it."""
 
     time: Ms

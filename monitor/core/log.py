@@ -147,10 +147,13 @@ BatchEntry = Start | Seen | Harvest | Discard | Settle | Lapse
 StoreEntry = Chill | Emptied
 """What is written down about a cold store."""
 
-Deed = BatchEntry | Work | StoreEntry | FoodEntry
-"""What was seen or done; the rest of the log is about the log."""
+Deed = BatchEntry | Work | StoreEntry
+"""What was seen or done about vessels, batches and cold stores."""
 
-LogEntry = Deed | Undo | Correct
+Standing = Deed | FoodEntry
+"""All but what is about the log itself."""
+
+LogEntry = Standing | Undo | Correct
 
 
 def kind_of(entry: LogEntry) -> str:

@@ -6,7 +6,7 @@ Times are integer UTC milliseconds; numbers of nauplii are numbers, grams are gr
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
@@ -115,7 +115,7 @@ class BroodEnded:
 
 @dataclass(frozen=True, slots=True)
 class Eater:
-    """Others that get nauplii every day, such as adults: so many a day over all meals; 0 ends it. Told again it is as told last."""
+    """Others that get nauplii every day, such as adults: so many a day over all meals; 0 ends it. Told again: as told last."""
 
     time: Ms
     logged: Ms
@@ -145,3 +145,4 @@ TinEntry = Tin | Weighed
 DrawEntry = Fed | Drawn
 BroodEntry = Brood | Counted | BroodEnded | Eater
 FoodEntry = TinEntry | DrawEntry | BroodEntry
+FOOD_ENTRIES: Final = (Tin, Weighed, Fed, Drawn, Brood, Counted, BroodEnded, Eater)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from typing import TYPE_CHECKING, Any, Literal
 
-from monitor.core.food import Costs, FishSpec, Foreseen, StrainSpec
+from monitor.core.food import Costs, FishSpec, FoodAhead, StrainSpec
 from monitor.core.house import Began, Host
 from monitor.core.log import LogEntry
 from monitor.core.phones import PhoneEvent
@@ -184,7 +184,7 @@ class SiteSpec:
     manners: Manners | None = None  # when a person is told; without them at once
     strains: dict[str, StrainSpec] = field(default_factory=dict)
     fish: dict[str, FishSpec] = field(default_factory=dict)
-    costs: Costs = Costs()
+    costs: Costs = field(default_factory=Costs)
     food_chance: float = 0.98  # with which every meal is to be full
 
 
@@ -302,7 +302,17 @@ class ClockUnset:
 
 
 Event = (
-    Reading | LogEntry | AlarmCommand | PhoneEvent | BrokerLink | ClockSet | ClockUnset | Began | Host | Foreseen | Tick
+    Reading
+    | LogEntry
+    | AlarmCommand
+    | PhoneEvent
+    | BrokerLink
+    | ClockSet
+    | ClockUnset
+    | Began
+    | Host
+    | FoodAhead
+    | Tick
 )
 
 

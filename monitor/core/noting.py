@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core import noting_food, promise, rules, tins
 from monitor.core.alarming import Alarming
@@ -25,12 +25,14 @@ from monitor.core.log import (
     Work,
     subject_of,
 )
-from monitor.core.log_food import Correct, FoodEntry
 from monitor.core.lots import Lot
 from monitor.core.model import SLOT, BatchChanged, Effect, Learned, LotSpec, Ms
 from monitor.core.rules_cysts import sow
 from monitor.core.state import Batch, State, VesselState
 from monitor.core.undo import UNDO_KEY, Memo
+
+if TYPE_CHECKING:
+    from monitor.core.log_food import Correct, FoodEntry
 
 _PROMISED: Final = (
     "estimate",

@@ -19,6 +19,5 @@ def note(state: State, entry: FoodEntry) -> None:
     state.food.entries.append(entry)
     if isinstance(entry, Tin):
         state.food.tins[entry.lot] = entry
-    store = state.cold_stores.get(entry.store) if isinstance(entry, Fed | Drawn) else None
-    if store is not None:
-        store.draw(entry.nauplii)
+    if isinstance(entry, Fed | Drawn) and entry.store in state.cold_stores:
+        state.cold_stores[entry.store].draw(entry.nauplii)

@@ -12,13 +12,15 @@ from typing import TYPE_CHECKING, Any
 from monitor.core import promise
 from monitor.core.alarms import HELD_BY_A_PERSON, Memory, clock_set
 from monitor.core.log import Chill, Emptied, Settle, Start, Work
+from monitor.core.log_food import FOOD_ENTRIES
 from monitor.core.lots import Lot
 from monitor.core.model import DAY, SLOT, Air, Alarm, AlarmState, Measures, Ms, Reading, SlotClosed
+from monitor.core.noting_food import note
 from monitor.core.phones import PHONES_KEY, phones_from
 from monitor.core.quality import CLOCK_UNSET, accept
 from monitor.core.rules_cysts import sow
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
-from monitor.core.undo import UNDO_KEY, WITHIN, Memo, without_undone
+from monitor.core.undo import UNDO_KEY, WITHIN, Memo, standing_of
 from monitor.core.water import Habit
 
 if TYPE_CHECKING:
@@ -109,8 +111,11 @@ class Recalling(ABC):
 
     def recall_log(self, entries: Iterable[LogEntry]) -> None:
         """The whole log from before, in the order in which it was logged; yields no effects and looks at no rule."""
-        for entry in without_undone(entries):
-            self.recall_entry(entry)
+        for entry in standing_of(entries):
+            if isinstance(entry, FOOD_ENTRIES):
+                note(self.state, entry)
+            else:
+                self.recall_entry(entry)
 
     def recall_entry(self, entry: Deed) -> None:
         """One entry from before, that was not undone."""

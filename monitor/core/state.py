@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from monitor.core.alarms import Condition, Memory
     from monitor.core.causes import Lost
     from monitor.core.eta import Belief
-    from monitor.core.food import Foreseen as FoodForeseen
+    from monitor.core.food import FoodAhead
     from monitor.core.log import Discard, Harvest, Lapse, Start, Work
     from monitor.core.lots import Lot
     from monitor.core.model import AirWord, Estimate, Ms, Reading, SiteSpec, VesselSpec
@@ -110,7 +110,7 @@ class State:
     cold_stores: dict[str, ColdStore] = field(default_factory=dict)
     food: FoodBook = field(default_factory=FoodBook)
     broods: BroodBook = field(default_factory=BroodBook)
-    food_ahead: FoodForeseen | None = None  # what the last look ahead has found
+    food_ahead: FoodAhead | None = None  # what the last look ahead has found
     memories: dict[str, Memory] = field(default_factory=dict)
     conditions: dict[str, Condition] = field(default_factory=dict)  # newest finding of each alarm with a memory
     journal: Journal = field(default_factory=Journal)  # what can still be undone

@@ -23,6 +23,7 @@ from monitor.core.log import (
     key_of,
     kind_of,
 )
+from monitor.core.log_food import FOOD_ENTRIES, Correct
 from monitor.core.lots import Lot
 from monitor.core.model import MINUTE, Ms, Refused
 from monitor.core.water import Habit
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 
     from monitor.core.eta import Belief
     from monitor.core.evidence import Evidence
-    from monitor.core.log import Deed, LogEntry
+    from monitor.core.log import Deed, LogEntry, Standing
     from monitor.core.promise import Outlook
     from monitor.core.state import Batch, State, VesselState
     from monitor.core.stores import ColdStore, Content
@@ -268,20 +269,27 @@ def _first(later: list[Memo]) -> str:
     return f"the {later[-1].text} was logged since; undo that first"
 
 
-def without_undone(entries: Iterable[LogEntry]) -> list[Deed]:
+def standing_of(entries: Iterable[LogEntry]) -> list[Standing]:
     """A log, in order of ``logged``, as if what was undone had never been made."""
     return _parted(entries)[0]
 
 
+def without_undone(entries: Iterable[LogEntry]) -> list[Deed]:
+    """The same, of vessels, batches and cold stores alone."""
+    return [entry for entry in standing_of(entries) if not isinstance(entry, FOOD_ENTRIES)]
+
+
 def undone_of(entries: Iterable[LogEntry]) -> list[tuple[Deed, Undo]]:
-    """What of a log, in order of ``logged``, was taken back, each with what took it back."""
-    return _parted(entries)[1]
+    """What of a log about vessels, batches and cold stores was taken back, each with what took it back."""
+    return [(entry, undo) for entry, undo in _parted(entries)[1] if not isinstance(entry, FOOD_ENTRIES)]
 
 
-def _parted(entries: Iterable[LogEntry]) -> tuple[list[Deed], list[tuple[Deed, Undo]]]:
-    left: list[Deed] = []
-    undone: list[tuple[Deed, Undo]] = []
+def _parted(entries: Iterable[LogEntry]) -> tuple[list[Standing], list[tuple[Standing, Undo]]]:
+    left: list[Standing] = []
+    undone: list[tuple[Standing, Undo]] = []
     for entry in entries:
+        if isinstance(entry, Correct):
+            continue
         if not isinstance(entry, Undo):
             left.append(entry)
             continue

@@ -64,7 +64,7 @@ class Desk(Protocol):
         """Our room and the others that are heard of, as ``monitor.service.rooms`` tells them. Cheap."""
 
     def food(self) -> dict[str, Any]:
-        """Demand, supply and plan of the coming days, see ``monitor.core.food_document``; empty before the first look ahead. Cheap."""
+        """Demand, supply and plan of the coming days; empty before the first look ahead. Cheap."""
 
     async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the other side owns the clock of waiting)
         """Until the view is newer than ``version`` or ``timeout`` seconds have passed; the newest version."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.core.burden import Told, begin_of, burden
 from monitor.core.checkup_table import document as checkup
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Settle, Start, Undo, Work
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Undo, Work, kind_of, subject_of
 from monitor.core.model import (
     DAY,
     HOUR,
@@ -398,9 +398,11 @@ class MemoryDesk:
                     raise Refused("there is no such phone")
                 self._bench["phones"] = [one for one in self._bench["phones"] if one["id"] != name]
                 return {"phone": name}
-            case _:
+            case Seen():
                 self._holder(command.batch)["batch"]["note"] = f"You saw: {command.what}."
                 return {"batch": command.batch}
+            case _:
+                return {"done": kind_of(command), "subject": subject_of(command)}
 
     def _start(self, command: Start) -> dict[str, Any]:
         vessel = self._vessel(command.vessel)
