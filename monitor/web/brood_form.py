@@ -28,6 +28,8 @@ NAMES: Final = {
     "wean_days": "Days to weaning",
 }
 _NOON: Final = 12
+TAKEN: Final = ("new", "eaters")
+"""What stands in an address where a brood's name would."""
 
 
 def given_of(bench: Mapping[str, Any], brood: Mapping[str, Any] | None) -> dict[str, str]:
@@ -133,6 +135,8 @@ def own_name(field: str, text: str) -> str:
     name = text.strip()
     if not name or len(name) > 64 or "/" in name or not name.isprintable():
         raise invalid(f"{field}: give it a short name such as killi-3, at most 64 letters and no slash.")
+    if name in TAKEN:
+        raise invalid(f"{field}: {name} is the name of a page; give another name.")
     return name
 
 

@@ -47,11 +47,11 @@ class Broods:
             Route("/broods/new", look(self.new, Scope.LOG)),
             Route("/broods/new", form(self.add), methods=["POST"]),
             Route("/broods/eaters", form(self.eater), methods=["POST"]),
-            Route("/broods/of/{brood}", look(self.one)),
-            Route("/broods/of/{brood}/tell", form(self.tell), methods=["POST"]),
-            Route("/broods/of/{brood}/counted", form(self.counted), methods=["POST"]),
-            Route("/broods/of/{brood}/swam-up", form(self.swam_up), methods=["POST"]),
-            Route("/broods/of/{brood}/ended", form(self.ended), methods=["POST"]),
+            Route("/broods/{brood}", look(self.one)),
+            Route("/broods/{brood}/tell", form(self.tell), methods=["POST"]),
+            Route("/broods/{brood}/counted", form(self.counted), methods=["POST"]),
+            Route("/broods/{brood}/swam-up", form(self.swam_up), methods=["POST"]),
+            Route("/broods/{brood}/ended", form(self.ended), methods=["POST"]),
         ]
 
     def api(self) -> list[Route]:
