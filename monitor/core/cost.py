@@ -106,7 +106,7 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class BroodCost:
-    """What was fed to a brood; ``""`` is what was fed to nobody in particular. ``unknown`` nauplii came from nobody knows where."""
+    """What was fed to a brood; ``""``: to nobody in particular. Of ``unknown`` nauplii nobody knows the batch."""
 
     brood: str
     meals: int

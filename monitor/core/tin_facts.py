@@ -43,7 +43,7 @@ def facts(
     """``told`` by the keeper goes before the configuration; ``known`` is ``Lot.document()``, None for one never hatched."""
     price, batches = None, 0
     if told is not None:
-        strain, cysts_per_g = told.strain or strain, told.cysts_per_g or cysts_per_g
+        strain, cysts_per_g = strain or told.strain, told.cysts_per_g or cysts_per_g
         label = label if told.label_hatch_percent is None else told.label_hatch_percent
         if told.price is not None and told.grams:
             price = told.price / told.grams

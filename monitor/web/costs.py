@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from monitor.web.site import Site
 
 LONGEST: Final = 36_500
-SHOWN: Final = 25
+SHOWN: Final = 12
 """Batches on the page; programs get all."""
 
 
