@@ -76,6 +76,7 @@ class VesselHeld:
     begin: Ms  # of ``water_c``
     water_c: tuple[float, ...]  # as foreseen, each hour from ``begin`` on; longer than that it stays as at its end
     water_sd_c: tuple[float, ...]
+    not_before: Ms = 0  # nothing is to be started in it sooner: the keeper said so
 
 
 @dataclass(frozen=True, slots=True)
