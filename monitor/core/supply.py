@@ -16,12 +16,14 @@ from monitor.core.food import LotHeld, Source
 from monitor.core.hatch import LOT_COORDINATES, YIELD_LOGIT_SD, Prior
 from monitor.core.lots import Lot
 from monitor.core.model import HOUR
-from monitor.core.supply_draws import LEVEL_10, lot_points, normals, spread, uniforms
+from monitor.core.supply_draws import lot_points, normals, spread, uniforms
 from monitor.core.supply_hatch import Course, Crossings
 from monitor.core.supply_times import fed_from, keeper_from, local_day
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from numpy.typing import NDArray
 
     from monitor.core.food import BatchHeld, HarvestHeld, Pantry, StoreHeld
     from monitor.core.hatch import Array
@@ -104,7 +106,7 @@ class Supply:
             name=one.batch,
             lot=one.lot,
             length_um=self._lot(one.lot).length_um,
-            since=fed_from(self.pantry, taken),
+            since=fed_from(taken),
             until=taken + keeps_h * HOUR,
             nauplii=np.full(self.scenarios, one.nauplii),
         )
@@ -210,9 +212,9 @@ class Supply:
             known={},
         )
 
-    def _fails(self, name: str) -> Array:
-        """In which scenarios a batch fails altogether; shape (scenarios,), of bools."""
-        return uniforms(self.seed, f"fails {name}", self.scenarios) < failure_chance(self.pantry)
+    def _fails(self, name: str) -> NDArray[np.bool_]:
+        """In which scenarios a batch fails altogether; shape (scenarios,)."""
+        return np.asarray(uniforms(self.seed, f"fails {name}", self.scenarios) < failure_chance(self.pantry))
 
     def _keeps_h(self, name: str) -> Array:
         """Hours for which what is put into a cold store keeps."""
@@ -224,12 +226,12 @@ class Supply:
         """From when and until when a batch can be fed that is ready then and at its best for so many hours."""
         harvest = keeper_from(self.pantry, ready)
         if not self.pantry.cooled:
-            return fed_from(self.pantry, harvest), harvest + best_h * HOUR
+            return fed_from(harvest), harvest + best_h * HOUR
         # What waited in the vessel beyond its best has used up as much of what it could be kept.
         waited = np.where(np.isinf(harvest), 0.0, harvest) - np.where(np.isinf(harvest), 0.0, ready)
         over = np.maximum(waited / HOUR - best_h, 0.0)
         keeps = np.maximum(self._keeps_h(name) - over, best_h)
-        return fed_from(self.pantry, harvest), harvest + keeps * HOUR
+        return fed_from(harvest), harvest + keeps * HOUR
 
 
 _recent: OrderedDict[tuple[int, int, int], Supply] = OrderedDict()

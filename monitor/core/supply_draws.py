@@ -44,7 +44,7 @@ def normals(seed: int, name: str, scenarios: int, columns: int = 1) -> Array:
 def uniforms(seed: int, name: str, scenarios: int) -> Array:
     """Draws between 0 and 1 of a thing, shape (scenarios,), each part of that range once."""
     generator = _generator(seed, name)
-    return np.asarray((generator.permutation(scenarios) + generator.random(scenarios)) / scenarios)
+    return np.asarray((np.arange(scenarios) + generator.random(scenarios))[generator.permutation(scenarios)] / scenarios)
 
 
 def weather(seed: int, scenarios: int) -> Array:

@@ -55,6 +55,6 @@ def keeper_from(pantry: Pantry, ready: Array) -> Array:
     return np.asarray(np.where(never, np.inf, np.where(there, at, next_day)))
 
 
-def fed_from(pantry: Pantry, harvest: Array) -> Array:
+def fed_from(harvest: Array) -> Array:
     """From when on what is harvested at ``harvest`` (ms) can be fed."""
     return harvest + RINSED
