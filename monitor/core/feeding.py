@@ -27,18 +27,28 @@ def fits(length_um: float | None, largest_um: float | None) -> bool:
 
 def feed(demand: Demand, sources: Sequence[Source]) -> Feeding:
     """Give every meal of every scenario what there is for it."""
-    rows = len(demand.need)
-    if not sources or not demand.meals:
-        return Feeding(got=np.zeros_like(demand.need), used=np.zeros((rows, len(sources))))
-    tables = _tables(demand, sources)
-    stock = _Stock(sources)
-    one = _served(demand, tables, stock, mirrored=False)
+    got, taken = course(demand, sources)
+    return Feeding(got=got, used=taken.sum(axis=1))
+
+
+def times_of(demand: Demand) -> list[Ms]:
+    """When anybody eats."""
+    return sorted({meal.time for meal in demand.meals})
+
+
+def course(demand: Demand, sources: Sequence[Source]) -> tuple[Array, Array]:
+    """What each meal gets, (scenarios, meals), and what is taken of each source, (scenarios, ``times_of``, sources)."""
+    times = times_of(demand)
+    if not sources or not times:
+        return np.zeros_like(demand.need), np.zeros((len(demand.need), len(times), len(sources)))
+    tables, stock = _tables(demand, sources), _Stock(sources)
+    got, taken = _served(demand, tables, stock, times, mirrored=False)
     if len(tables) == 1:
-        return one
+        return got, taken
     # Which of the small ones the small mouths take decides what is left for the wide ones: neither way is always the better.
-    other = _served(demand, tables, stock, mirrored=True)
-    better = (other.got.sum(axis=1) > one.got.sum(axis=1) * (1 + 1e-9))[:, None]
-    return Feeding(got=np.where(better, other.got, one.got), used=np.where(better, other.used, one.used))
+    other, by_other = _served(demand, tables, stock, times, mirrored=True)
+    better = other.sum(axis=1) > got.sum(axis=1) * (1 + 1e-9)
+    return np.where(better[:, None], other, got), np.where(better[:, None, None], by_other, taken)
 
 
 class _Stock:
@@ -75,45 +85,43 @@ def _tables(demand: Demand, sources: Sequence[Source]) -> list[_Table]:
     return [_Table(list(key), found[key]) for key in sorted(found, key=len) if key] or [_Table([], {})]
 
 
-def _served(demand: Demand, tables: list[_Table], stock: _Stock, *, mirrored: bool) -> Feeding:
+def _served(
+    demand: Demand, tables: list[_Table], stock: _Stock, times: list[Ms], *, mirrored: bool
+) -> tuple[Array, Array]:
     """``mirrored``: small mouths take what began last, as far as that gives them no less."""
     left, got = stock.nauplii.copy(), np.zeros_like(demand.need)
+    taken = np.zeros((len(left), len(times), left.shape[1]))
     for k, table in enumerate(tables):
         at = table.sources
-        since, until, before = stock.since[:, at], stock.until[:, at], left[:, at]
-        need = table.need(demand)
-        given, after = _in_turn(before, since, until, table.times, need)
+        since, until, need = stock.since[:, at], stock.until[:, at], table.need(demand)
+        each = _in_turn(left[:, at], since, until, table.times, need)
+        given = each.sum(axis=2)
         if mirrored and k < len(tables) - 1:
             # Time turned round: what began last ends first then, and all that was given can be given so as well.
             back = [-time for time in reversed(table.times)]
-            _, after = _in_turn(before, -until, -since, back, given[:, ::-1], closed=True)
-        left[:, at] = after
+            each = _in_turn(left[:, at], -until, -since, back, given[:, ::-1], closed=True)[:, ::-1]
+        left[:, at] = np.maximum(left[:, at] - each.sum(axis=1), 0.0)
+        taken[np.ix_(np.arange(len(left)), np.searchsorted(times, table.times), at)] += each
         share = np.divide(given, need, out=np.zeros_like(given), where=need > 0)
         for column, meals in enumerate(table.meals):
             got[:, meals] = demand.need[:, meals] * share[:, column, None]
-    return Feeding(got=got, used=stock.nauplii - left)
+    return got, taken
 
 
-def _in_turn(
-    left: Array, since: Array, until: Array, times: list[Ms], need: Array, *, closed: bool = False
-) -> tuple[Array, Array]:
-    """What each time gets (scenarios, times), and what is left (scenarios, sources), when what ends first is fed first.
+def _in_turn(left: Array, since: Array, until: Array, times: list[Ms], need: Array, *, closed: bool = False) -> Array:
+    """What is taken at each time, (scenarios, times, sources), of what is ``left``, when what ends first is fed first.
 
     ``closed``: a source can be fed after ``since`` up to and at ``until``, rather than from ``since`` to before ``until``.
     """
     order = np.argsort(until, axis=1, kind="stable")
     since, until = np.take_along_axis(since, order, axis=1), np.take_along_axis(until, order, axis=1)
     stock = np.take_along_axis(left, order, axis=1)
-    given = np.zeros_like(need)
+    taken = np.zeros((len(left), len(times), left.shape[1]))
     for column, time in enumerate(times):
-        wanted = need[:, column]
-        if not wanted.any():
-            continue
+        wanted = need[:, column, None]
         there = (since < time) & (time <= until) if closed else (since <= time) & (time < until)
         here = np.where(there, stock, 0.0)
-        upto = np.cumsum(here, axis=1)
-        given[:, column] = np.minimum(wanted, upto[:, -1])
-        stock -= np.clip(wanted[:, None] - (upto - here), 0.0, here)
-    after = np.empty_like(left)
-    np.put_along_axis(after, order, stock, axis=1)
-    return given, np.maximum(after, 0.0)
+        of_this = np.clip(wanted - (np.cumsum(here, axis=1) - here), 0.0, here)
+        stock -= of_this
+        np.put_along_axis(taken[:, column], order, of_this, axis=1)
+    return taken

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from hashlib import blake2b
+from math import log
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Final
 
@@ -44,7 +45,8 @@ def normals(seed: int, name: str, scenarios: int, columns: int = 1) -> Array:
 def uniforms(seed: int, name: str, scenarios: int) -> Array:
     """Draws between 0 and 1 of a thing, shape (scenarios,), each part of that range once."""
     generator = _generator(seed, name)
-    return np.asarray((np.arange(scenarios) + generator.random(scenarios))[generator.permutation(scenarios)] / scenarios)
+    within = np.arange(scenarios) + generator.random(scenarios)
+    return np.asarray(within[generator.permutation(scenarios)] / scenarios)
 
 
 def weather(seed: int, scenarios: int) -> Array:
@@ -63,5 +65,6 @@ def lot_points(seed: int, lot: str, scenarios: int) -> Array:
 def spread(lo: float, mid: float, hi: float, normal: Array) -> Array:
     """Draws of something above 0 with these 10, 50 and 90 %: log-normal, each side with a width of its own."""
     low, middle, high = max(lo, 1e-9), max(mid, 1e-9), max(hi, 1e-9)
-    down, up = np.log(middle / min(low, middle)), np.log(max(high, middle) / middle)
-    return np.asarray(middle * np.exp(np.where(normal < 0, down, up) * normal / LEVEL_10))
+    down, up = log(middle / min(low, middle)), log(max(high, middle) / middle)
+    width: Array = np.where(normal < 0, down, up)
+    return np.asarray(middle * np.exp(width * normal / LEVEL_10))
