@@ -43,7 +43,7 @@ def course(demand: Demand, sources: Sequence[Source]) -> tuple[Array, Array]:
         return np.zeros_like(demand.need), np.zeros((len(demand.need), len(times), len(sources)))
     tables, stock = _tables(demand, sources), _Stock(sources)
     got, taken = _served(demand, tables, stock, times, mirrored=False)
-    if len(tables) == 1:
+    if len(tables) <= 1:
         return got, taken
     # Which of the small ones the small mouths take decides what is left for the wide ones: neither way is always the better.
     other, by_other = _served(demand, tables, stock, times, mirrored=True)
@@ -82,7 +82,7 @@ def _tables(demand: Demand, sources: Sequence[Source]) -> list[_Table]:
         if mouth not in of_mouth:
             of_mouth[mouth] = tuple(k for k, one in enumerate(sources) if fits(one.length_um, mouth))
         found.setdefault(of_mouth[mouth], {}).setdefault(meal.time, []).append(place)
-    return [_Table(list(key), found[key]) for key in sorted(found, key=len) if key] or [_Table([], {})]
+    return [_Table(list(key), found[key]) for key in sorted(found, key=len) if key]
 
 
 def _served(

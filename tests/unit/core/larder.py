@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from monitor.core.food import Costs, Demand, LotHeld, Meal, Pantry, Source, StoreHeld, VesselHeld
+from monitor.core.food import BatchHeld, Costs, Demand, LotHeld, Meal, Pantry, Source, StoreHeld, VesselHeld
 from monitor.core.hatch import LOT_DIMENSIONS, Prior
 from monitor.core.lots import Lot
 from monitor.core.model import HOUR, LotSpec, Ms
@@ -94,3 +94,18 @@ def demand(meals: Sequence[tuple[float, str, float | None]], need: Array | Seque
     """Meals as hours from ``T0``, eater and largest nauplius."""
     made = tuple(Meal(time=T0 + round(h * HOUR), eater=eater, largest_um=largest) for h, eater, largest in meals)
     return Demand(meals=made, need=np.array(need, dtype=float))
+
+
+def under_way(name: str, ready_h: float = 20.0, share: float = 0.7, **changes: Any) -> BatchHeld:
+    """A batch of which all is known but whether it fails."""
+    values: dict[str, Any] = {
+        "id": name,
+        "vessel": "ash",
+        "lot": "tin-8",
+        "start": T0 - 4 * HOUR,
+        "cysts_g": 1.0,
+        "ready": (T0 + ready_h * HOUR,) * 50,
+        "share": (share,) * 50,
+        "best_h": 6.0,
+    }
+    return BatchHeld(**(values | changes))
