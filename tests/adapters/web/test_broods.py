@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 from monitor.cli import swimup
 from monitor.core.brood_book import held
 from monitor.core.log_food import Brood, BroodEnded, Counted, Eater
-from monitor.core.model import DAY, HOUR, Refused
+from monitor.core.model import DAY, HOUR
 from monitor.web.when import as_rfc3339
 from tests.adapters.web.brood_example import brood_site
 from tests.adapters.web.conftest import CONFIG
@@ -210,16 +210,16 @@ def test_the_pages_fit_a_narrow_phone(served: Served, chromium: Browser) -> None
     context.close()
 
 
-def test_a_refusal_of_the_bench_is_shown_where_it_was_typed(served: Served) -> None:
+def test_a_refusal_of_the_bench_is_shown_where_it_was_typed(serve: Serve, desk: CoreDesk) -> None:
     """What the core says no to stands above the form, and the form still holds what was typed."""
-    served.desk.refuse = Refused("there is no fish gurami in the table")
+    served = serve(desk)
     with served.client() as client:
         page = client.get("/broods/new").text
         token = page.split('name="csrf" value="')[1].split('"')[0]
         given = {"csrf": token, "brood": "g-9", "fish": "gurami", "larvae": "50", "spawned": "2026-02-25"}
         answer = client.post("/broods/new", data=given)
     assert answer.status_code == 409
-    assert "there is no fish gurami in the table" in answer.text
+    assert "did you mean gourami?" in answer.text
     assert 'value="gurami"' in answer.text
 
 
