@@ -122,6 +122,8 @@ def check(state: State, correct: Correct) -> None:
 def check_change(state: State, told: Told, after: Standing | None, now: Ms) -> None:
     """Raise ``Refused`` when an entry cannot become ``after`` (``None``: be taken away)."""
     before = told.now
+    if before == after:
+        return  # another correction of it stands
     if after is not None:
         if after.time > max(now, after.logged):
             raise Refused(f"that is later than now ({clock(now, state.site.timezone, now)})")
