@@ -51,7 +51,7 @@ PAGES: Final = (
     ("/", "Bench", True),
     ("/trends", "Trends", True),
     ("/batches", "Batches", True),
-    ("/broods", "Broods", True),
+    ("/broods", "Broods", False),
     ("/count", "Count", True),
     ("/salt", "Salt", False),
     ("/guide", "Guide", False),
