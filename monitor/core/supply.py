@@ -83,8 +83,8 @@ class Supply:
         elif mid <= 0:
             left = np.zeros(self.scenarios)
         else:
-            lowest = mid / 2 if lo is None else max(lo, 0.05 * mid)
-            left = spread(lowest, mid, mid * mid / lowest if hi is None else hi, normal)
+            # An end that is open or past is taken for a half or the double: a range that could be anything tells nothing.
+            left = spread(mid / 2 if lo is None else max(lo, mid / 4), mid, 2 * mid if hi is None else hi, normal)
         lots = [self._lot(name) for name in store.lots]
         sizes = [lot.length_um for lot in lots if lot.length_um is not None]
         return Source(
@@ -229,8 +229,9 @@ class Supply:
             return fed_from(harvest), harvest + best_h * HOUR
         # What waited in the vessel beyond its best has used up as much of what it could be kept.
         waited = np.where(np.isinf(harvest), 0.0, harvest) - np.where(np.isinf(harvest), 0.0, ready)
-        over = np.maximum(waited / HOUR - best_h, 0.0)
-        keeps = np.maximum(self._keeps_h(name) - over, best_h)
+        waited /= HOUR
+        chilled = self._keeps_h(name) - np.maximum(waited - best_h, 0.0)
+        keeps = np.maximum(np.maximum(chilled, best_h - waited), 0.0)
         return fed_from(harvest), harvest + keeps * HOUR
 
 
