@@ -34,7 +34,7 @@ CYSTS_PER_G: Final = 250_000.0  # where nobody counted
 KEEPS_H: Final = (24.0, 36.0, 48.0)
 """In a cold store of which nothing is known: below 10 C up to 24 h (Ghent course), 2-4 C 48 h (KKT1, J. Biol. Res. 2005)."""
 CHILLED_WITHIN: Final = 2 * HOUR  # of a harvest; what stands longer in no store is taken to stay there
-RECENT: Final = 4
+RECENT: Final = 2  # each may hold 20 MB
 
 Grams = tuple["Array", "Array", "Array"]
 """From when on and until when what a batch gives can be fed, ms, and nauplii of each gram; shape (scenarios,) each."""
