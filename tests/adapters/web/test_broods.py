@@ -171,9 +171,7 @@ def test_a_brood_is_told_counted_and_ended_by_hand(
 
 
 @pytest.mark.browser
-def test_what_was_told_can_be_changed_and_the_rest_stays(
-    serve: Serve, open_page: OpenPage, desk: CoreDesk
-) -> None:
+def test_what_was_told_can_be_changed_and_the_rest_stays(serve: Serve, open_page: OpenPage, desk: CoreDesk) -> None:
     """The form holds what was told; the instant of spawning stays to the minute while its day is the same."""
     began = desk.shed.now - 5 * DAY - 7 * HOUR
     desk.shed.do(Brood(time=began, logged=desk.shed.now - HOUR, brood="a-1", fish="angelfish", larvae=200))
@@ -255,7 +253,9 @@ def test_the_command_line_tells_and_lists_broods(served: Served, run: Callable[.
     assert run(served, "eater", "set", "adults", "0") == "Noted: adults get nothing any more.\n"
     kinds = [type(one).__name__ for one in served.desk.done]
     assert kinds == ["Brood", "Counted", "Brood", "BroodEnded", "Eater"]
-    assert served.desk.done[0].growth_per_day == pytest.approx(0.2)
+    first = served.desk.done[0]
+    assert isinstance(first, Brood)
+    assert first.growth_per_day == pytest.approx(0.2)
 
 
 def test_the_command_line_shows_the_table_of_fish(served: Served, run: Callable[..., str]) -> None:
