@@ -37,13 +37,13 @@ class Line:
     def now(self) -> Standing:
         entry = self.original
         for one in self.corrections:
-            if not one.gone:
-                entry = replace(entry, **one.values)
+            entry = replace(entry, **one.values)
         return entry
 
     @property
     def gone(self) -> bool:
-        return any(one.gone for one in self.corrections)
+        """The newest correction tells: what was taken away by mistake can be put back by another."""
+        return bool(self.corrections) and self.corrections[-1].gone
 
     @property
     def standing(self) -> bool:
