@@ -141,6 +141,9 @@ class BroodHeld:
     tank_c: float | None  # mean temperature of its tank that is to be expected; None when nobody tells
     done_dh: float = 0.0  # degree-hours above the base until ``now``, where a probe told them
     tank_known: bool = False
+    doubt_dh: float = 0.0  # how far ``done_dh`` may be off, one standard deviation
+    loss_per_day: float = 0.0  # log rate at which the larvae have become fewer; ``larvae`` is as of ``counted``
+    recounted: bool = False  # ``larvae`` were counted, not foreseen at spawning
 
 
 @dataclass(frozen=True, slots=True)

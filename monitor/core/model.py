@@ -41,6 +41,7 @@ class Measures(StrEnum):
     ROOM = "room"
     STORE = "store"
     AIR = "air"
+    TANK = "tank"
 
 
 class Air(IntEnum):
@@ -118,6 +119,7 @@ class ProbeSpec:
     max_rate: float  # a faster change than this many units per minute, sustained, is suspect
     air: AirRule = AirRule()
     store: str | None = None  # the cold store it belongs to: store probes, and air probes instead of a vessel
+    tank: str | None = None  # the tank with eggs or larvae that it belongs to
     calibrate_by: Ms | None = None  # when its calibration is too old; None when it has none
 
 
