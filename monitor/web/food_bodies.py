@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from monitor.core.log_food import Correct, Drawn, Fed, Storage, Tin, Weighed
 from monitor.core.model import SECOND
+from monitor.settings import strains
 from monitor.web.bodies import Body, Instant, Name
 from monitor.web.problems import INVALID, Trouble, field_trouble
 from monitor.web.when import SKEW, NotAnInstant, as_rfc3339, rfc3339
@@ -44,34 +45,44 @@ class TinBody(BaseModel):
     """A tin as it was bought. What is not said stays as it was told; null takes it back."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-    bought: Annotated[Instant | None, Field(description="When; without it as told before, or when it was first used.")] = (
-        None
-    )
+    bought: Annotated[
+        Instant | None, Field(description="When; without it as told before, or when it was first used.")
+    ] = None
     strain: Annotated[str, Field(max_length=80)] | None = None
     label_hatch_percent: Annotated[float, Field(ge=1, le=100)] | None = None
     grams: Annotated[float, Field(gt=0, le=100_000, description="What was in it when it was bought.")] | None = None
     price: Annotated[float, Field(ge=0, le=1e6, description="Of all of it, in the site's currency.")] | None = None
     cysts_per_g: Annotated[float, Field(ge=20_000, le=2_000_000)] | None = None
-    length_um: Annotated[float, Field(ge=200, le=1500, description="Of a newly hatched nauplius, measured.")] | None = None
+    length_um: Annotated[float, Field(ge=200, le=1500, description="Of a newly hatched nauplius, measured.")] | None = (
+        None
+    )
     opened: Instant | None = None
     kept: Storage | None = None
 
     def command(self, lot: str, known: Mapping[str, Any] | None, now: Ms) -> Tin:
         """``known``: the tin's document, None for a new one. Raises NotAnInstant for a time that is ahead."""
-        told: Mapping[str, Any] = (known or {}).get("told") or {}
-        values = {name: told.get(name) for name in TOLD}
-        values["opened"] = rfc3339(values["opened"]) if values["opened"] else None
-        values.update({name: getattr(self, name) for name in TOLD if name in self.model_fields_set})
-        bought = self.bought if self.bought is not None else _bought(known, now)
-        for instant in (bought, values["opened"]):
-            not_ahead(instant, now)
-        values["strain"] = values["strain"] or ""
-        values["kept"] = values["kept"] or "room"
-        return Tin(time=bought, logged=now, lot=lot, **values)
+        changes = {name: getattr(self, name) for name in TOLD if name in self.model_fields_set}
+        if self.bought is not None:
+            changes["time"] = self.bought
+        return tin_entry(lot, known, changes, now)
 
 
-def _bought(known: Mapping[str, Any] | None, now: Ms) -> Ms:
-    """As told before; else not later than it was used, so that what was started from it counts."""
+def tin_entry(lot: str, known: Mapping[str, Any] | None, changes: Mapping[str, Any], now: Ms) -> Tin:
+    """A tin as it was told before, with ``changes``. Raises NotAnInstant for a time that is ahead."""
+    told: Mapping[str, Any] = (known or {}).get("told") or {}
+    values = {name: told.get(name) for name in TOLD}
+    values["opened"] = rfc3339(values["opened"]) if values["opened"] else None
+    values |= {"time": bought_when(known, now), **changes}
+    for name in ("time", "opened"):
+        not_ahead(values[name], now)
+    known_strain = strains.find(values["strain"] or "")
+    values["strain"] = (values["strain"] or "") if known_strain is None else known_strain.id
+    values["kept"] = values["kept"] or "room"
+    return Tin(logged=now, lot=lot, **values)
+
+
+def bought_when(known: Mapping[str, Any] | None, now: Ms) -> Ms:
+    """As told before; else not later than it was used first, so that what was started from it counts."""
     if known is None:
         return now
     if known.get("told"):
@@ -101,7 +112,9 @@ class FedBody(BaseModel):
     nauplii: Nauplii
     brood: Annotated[Name | None, Field(description="Brood or eater; without it nobody in particular.")] = None
     store: Annotated[Name | None, Field(description="The cold store they were taken from.")] = None
-    batch: Annotated[Name | None, Field(description="The batch they were harvested from, where no store is named.")] = None
+    batch: Annotated[Name | None, Field(description="The batch they were harvested from, where no store is named.")] = (
+        None
+    )
 
 
 class FeedingsBody(Body):

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final, get_args
+from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.log import Gas, kind_of
-from monitor.core.log_food import Ending, Storage
 from monitor.settings.errors import Unfit
 from monitor.settings.units import plain
 from monitor.web import food_typed as typed
@@ -17,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from monitor.core.log import Standing
+    from monitor.core.log_food import Ending, Storage
     from monitor.web.food_typed import Place
 
 STORED: Final[dict[Storage, str]] = {"room": "in the room", "cool": "in the cold", "frozen": "frozen"}
@@ -113,7 +113,12 @@ TIN: Final = (
     ),
     _number("price", "Price of all of it", typed.price, typed.plain_shown, "12.50", needed=False),
     _number(
-        "label_hatch_percent", "Hatch on the label", typed.percent, typed.plain_shown, "per cent, such as 85", needed=False
+        "label_hatch_percent",
+        "Hatch on the label",
+        typed.percent,
+        typed.plain_shown,
+        "per cent, such as 85",
+        needed=False,
     ),
     _choice("kept", "Kept", STORED),
     _when("time", "Bought"),
@@ -162,7 +167,13 @@ FIELDS: Final[dict[str, tuple[Field, ...]]] = {
         _WHEN,
     ),
     "emptied": (_WHEN,),
-    "fed": (_COUNT, _BROOD, _text("store", "Cold store", "empty when they came from none", needed=False), _BATCH, _WHEN),
+    "fed": (
+        _COUNT,
+        _BROOD,
+        _text("store", "Cold store", "empty when they came from none", needed=False),
+        _BATCH,
+        _WHEN,
+    ),
     "drawn": (_COUNT, _text("why", "Why", "may be left empty", needed=False, most=200), _WHEN),
     "tin": TIN,
     "weighed": (_number("grams", "Left in it", typed.left, typed.grams_shown, "31.5 g"), _WHEN),
@@ -177,7 +188,9 @@ FIELDS: Final[dict[str, tuple[Field, ...]]] = {
     "counted": (_number("larvae", "Larvae left", count, typed.count_shown), _WHEN),
     "broodended": (_choice("how", "It", ENDINGS), _WHEN),
     "eater": (
-        _number("nauplii_per_day", "Young brine shrimp a day", count, typed.count_shown, "0 when they get none any more"),
+        _number(
+            "nauplii_per_day", "Young brine shrimp a day", count, typed.count_shown, "0 when they get none any more"
+        ),
         _WHEN,
     ),
 }

@@ -2,48 +2,53 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.log import Key, Undo, key_of, kind_of
-from monitor.core.log_food import Correct
+from monitor.core.amended import Told, amend, told_of
+from monitor.core.log import kind_of
 from monitor.core.wording import rfc3339, rfc3339_ms
 from monitor.web.food_bodies import INSTANTS
 from monitor.web.ledger_fields import FIELDS
 from monitor.web.ledger_words import KINDS, sentence
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
-    from monitor.core.log import Standing
+    from monitor.core.log import Key, Standing
     from monitor.core.model import Ms
     from monitor.store.record import Noted
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Line:
-    """An entry. ``original`` is how it was written, and gives its key for ever; ``now`` is how it stands."""
+    """An entry, with the corrections of it that stand. ``id`` is its number in the log."""
 
     id: int
-    original: Standing
-    corrections: list[Correct] = field(default_factory=list)
-    undone: bool = False
+    told: Told
+    undone: bool
 
     @property
     def key(self) -> Key:
-        return key_of(self.original)
+        """It stays the same, whatever is corrected."""
+        return self.told.key
+
+    @property
+    def original(self) -> Standing:
+        return self.told.entry
 
     @property
     def now(self) -> Standing:
-        entry = self.original
-        for one in self.corrections:
-            entry = replace(entry, **one.values)
-        return entry
+        """As it is right; what was taken away as it was before that."""
+        return (
+            self.told.now
+            or amend(self.original, [one for one in self.told.corrections if not one.gone])
+            or self.original
+        )
 
     @property
     def gone(self) -> bool:
-        """The newest correction tells: what was taken away by mistake can be put back by another."""
-        return bool(self.corrections) and self.corrections[-1].gone
+        return self.told.now is None
 
     @property
     def standing(self) -> bool:
@@ -54,31 +59,17 @@ class Line:
         return self.standing and self.key[0] in FIELDS
 
 
-def lines_of(noted: Iterable[Noted]) -> list[Line]:
+def lines_of(noted: Sequence[Noted]) -> list[Line]:
     """A log in order of ``logged``, folded; newest first by when it happened."""
-    lines: dict[Key, Line] = {}
-    about: dict[Key, tuple[Line, Correct]] = {}
-    for one in noted:
-        entry = one.entry
-        if isinstance(entry, Correct):
-            line = lines.get((entry.kind, entry.subject, entry.at))
-            if line is not None:
-                line.corrections.append(entry)
-                about[key_of(entry)] = line, entry
-        elif isinstance(entry, Undo):
-            _undo(entry, lines, about)
-        elif kind_of(entry) in KINDS:
-            lines[key_of(entry)] = Line(one.id, entry)
-    return sorted(lines.values(), key=lambda line: (line.now.time, line.original.logged), reverse=True)
-
-
-def _undo(undo: Undo, lines: dict[Key, Line], about: dict[Key, tuple[Line, Correct]]) -> None:
-    key = undo.kind, undo.subject, undo.at
-    if key in lines:
-        lines[key].undone = True
-    elif key in about:
-        line, correction = about.pop(key)
-        line.corrections.remove(correction)
+    numbers = {id(one.entry): one.id for one in noted}
+    left, undone = told_of(one.entry for one in noted)
+    lines = [Line(numbers[id(told.entry)], told, undone=False) for told in left if kind_of(told.entry) in KINDS]
+    lines += [
+        Line(numbers[id(entry)], Told(entry), undone=True)  # type: ignore[arg-type]  (no correction is of these kinds)
+        for entry, _ in undone
+        if kind_of(entry) in KINDS
+    ]
+    return sorted(lines, key=lambda line: (line.now.time, line.original.logged), reverse=True)
 
 
 def find(lines: Iterable[Line], kind: str, subject: str, at: Ms) -> Line | None:
@@ -101,7 +92,8 @@ def document(line: Line, timezone: str) -> dict[str, Any]:
         "undone": line.undone,
         "was": {"time": rfc3339(line.original.time), "fields": original} if changed else None,
         "corrected": [
-            {"at": rfc3339_ms(one.logged), "values": _told(one.values), "gone": one.gone} for one in line.corrections
+            {"at": rfc3339_ms(one.logged), "values": _told(one.values), "gone": one.gone}
+            for one in line.told.corrections
         ],
     }
 
@@ -112,6 +104,4 @@ def fields_of(entry: Standing) -> dict[str, Any]:
 
 
 def _told(values: dict[str, Any]) -> dict[str, Any]:
-    return {
-        name: rfc3339(value) if name in INSTANTS and value is not None else value for name, value in values.items()
-    }
+    return {name: rfc3339(value) if name in INSTANTS and value is not None else value for name, value in values.items()}

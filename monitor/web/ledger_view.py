@@ -49,7 +49,7 @@ def days_of(lines: Iterable[Line], place: Place, timezone: str) -> list[DayView]
 
 def line_view(line: Line, place: Place, timezone: str) -> LineView:
     kind = line.key[0]
-    taken = line.corrections[-1].logged if line.gone else None
+    taken = line.told.corrections[-1].logged if line.gone else None
     return LineView(
         clock=words.clock(line.now.time, place.zone),
         text=sentence(line.now, timezone),

@@ -1,0 +1,83 @@
+"""Who can be fed from what, and how many they need at the next meal. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from monitor.core.log_food import Brood, BroodEnded, Eater
+from monitor.core.model import HOUR, Ms
+from monitor.web import words
+from monitor.web.when import rfc3339
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from monitor.core.log import Standing
+    from monitor.web.food_typed import Place
+
+LATE: Final[Ms] = 3 * HOUR
+"""A meal is still fed, or written down, so long after its time; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Guest:
+    """A brood or eater. ``need`` of the meal that is next, as it is typed; empty when it is not known."""
+
+    id: str
+    need: str
+    told: str
+
+
+def guests(food: Mapping[str, Any], entries: Iterable[Standing], place: Place) -> list[Guest]:
+    """Those of the food document first, then others that the log knows and that have not ended."""
+    names = [str(one["id"]) for one in food.get("broods") or [] if not one.get("weaned")]
+    names += [str(one["id"]) for one in food.get("eaters") or []]
+    weaned = {str(one["id"]) for one in food.get("broods") or [] if one.get("weaned")}
+    names += [name for name in _of_log(entries) if name not in weaned]
+    meals = food.get("meals") or []
+    return [_guest(name, meals, place) for name in dict.fromkeys(names)]
+
+
+def _of_log(entries: Iterable[Standing]) -> list[str]:
+    found: dict[str, None] = {}
+    for entry in entries:
+        if isinstance(entry, Brood):
+            found[entry.brood] = None
+        elif isinstance(entry, BroodEnded):
+            found.pop(entry.brood, None)
+        elif isinstance(entry, Eater) and entry.nauplii_per_day > 0:
+            found[entry.eater] = None
+        elif isinstance(entry, Eater):
+            found.pop(entry.eater, None)
+    return list(found)
+
+
+def _guest(name: str, meals: Iterable[Mapping[str, Any]], place: Place) -> Guest:
+    due = [one for one in meals if one["eater"] == name and rfc3339(one["time"]) > place.now - LATE]
+    meal = min(due, key=lambda one: rfc3339(one["time"]), default=None)
+    need = None if meal is None else meal["need"]["mid"]
+    if meal is None or not need:
+        return Guest(name, "", "")
+    when = words.moment(rfc3339(meal["time"]), place.now, place.zone)
+    number = words.whole(_rounded(need))
+    return Guest(name, number, f"needs about {number} at {when}")
+
+
+def _rounded(need: float) -> float:
+    """To two digits: nobody doles them out more exactly."""
+    step = 10.0 ** max(len(str(int(need))) - 2, 0)
+    return max(round(need / step) * step, 1.0)
+
+
+def sources(bench: Mapping[str, Any], place: Place) -> dict[str, str]:
+    """By what a form sends: cold stores that hold something, harvests in no store, and somewhere else."""
+    found = {
+        f"store:{store['id']}": f"{store['id']}, about {words.whole(store['content']['nauplii'])} chilled"
+        for store in bench.get("stores") or []
+        if store["content"] is not None
+    }
+    for one in bench.get("harvests") or []:
+        when = words.moment(rfc3339(one["harvested"]), place.now, place.zone)
+        found[f"batch:{one['batch']}"] = f"{one['batch']}, about {words.whole(one['nauplii'])} harvested {when}"
+    return {**found, "": "somewhere else"}
