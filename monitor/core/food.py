@@ -76,6 +76,7 @@ class VesselHeld:
     begin: Ms  # of ``water_c``
     water_c: tuple[float, ...]  # as foreseen, each hour from ``begin`` on; longer than that it stays as at its end
     water_sd_c: tuple[float, ...]
+    not_before: Ms = 0  # nothing is to be started in it sooner: the keeper said so
 
 
 @dataclass(frozen=True, slots=True)
@@ -339,6 +340,7 @@ class Plan:
     unmet: tuple[Unmet, ...] = ()
     gap: float = 0.0
     seconds: float = 0.0
+    facts: dict[str, float] = field(default_factory=dict, hash=False)  # what it rests on: the next plan tells what is other
 
 
 @dataclass(frozen=True, slots=True)

@@ -188,6 +188,7 @@ class SiteSpec:
     fish: dict[str, FishSpec] = field(default_factory=dict)
     costs: Costs = field(default_factory=Costs)
     food_chance: float = 0.98  # with which every meal is to be full
+    food_most_g_l: float | None = None  # g of cysts per litre that a vessel can take; None: by its size
 
 
 # ---------------------------------------------------------------------------------------------------------------
