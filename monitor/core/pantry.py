@@ -15,7 +15,7 @@ from monitor.core.food import DAYS, BatchHeld, HarvestHeld, LotHeld, Pantry, Sto
 from monitor.core.hatch import draw
 from monitor.core.log import Discard, Lapse
 from monitor.core.lots import Lot
-from monitor.core.model import DAY, HOUR, SLOT, LotSpec, Stage
+from monitor.core.model import DAY, HOUR, LotSpec, Stage
 from monitor.core.pantry_water import water_ahead
 from monitor.core.stores import Content, reckon
 
@@ -226,5 +226,3 @@ def _salinity(state: State) -> float:
     """As the newest batch was started."""
     starts = [batch.start for batch in state.batches.values()]
     return max(starts, key=lambda one: one.time).salinity_g_l if starts else SALINITY_G_L
-
-
