@@ -536,7 +536,7 @@ class Description(BaseModel):
 
 
 class BenchEvent(BaseModel):
-    """``changed`` has what is new: of vessels, probes, stores, alarms, lots, tins and phones those that changed, else the whole value.
+    """``changed`` has what is new: of lists whose members have an id those that changed, else the whole value.
 
     ``gone`` has the ids of those that are there no more.
     """

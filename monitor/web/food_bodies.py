@@ -70,7 +70,7 @@ class TinBody(BaseModel):
 def tin_entry(lot: str, known: Mapping[str, Any] | None, changes: Mapping[str, Any], now: Ms) -> Tin:
     """A tin as it was told before, with ``changes``. Raises NotAnInstant for a time that is ahead."""
     told: Mapping[str, Any] = (known or {}).get("told") or {}
-    values = {name: told.get(name) for name in TOLD}
+    values: dict[str, Any] = {name: told.get(name) for name in TOLD}
     values["opened"] = rfc3339(values["opened"]) if values["opened"] else None
     values |= {"time": bought_when(known, now), **changes}
     for name in ("time", "opened"):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.log import Gas, kind_of
+from monitor.core.log import kind_of
 from monitor.settings.errors import Unfit
 from monitor.settings.units import plain
 from monitor.web import food_typed as typed
@@ -16,12 +16,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from monitor.core.log import Standing
-    from monitor.core.log_food import Ending, Storage
     from monitor.web.food_typed import Place
 
-STORED: Final[dict[Storage, str]] = {"room": "in the room", "cool": "in the cold", "frozen": "frozen"}
-ENDINGS: Final[dict[Ending, str]] = {"weaned": "eats other food", "lost": "died", "moved": "went to somebody else"}
-GASES: Final[dict[Gas, str]] = {"open": "open", "air": KEPT["air"], "oxygen": KEPT["oxygen"]}
+STORED: Final[dict[str, str]] = {"room": "in the room", "cool": "in the cold", "frozen": "frozen"}
+ENDINGS: Final[dict[str, str]] = {"weaned": "eats other food", "lost": "died", "moved": "went to somebody else"}
+GASES: Final[dict[str, str]] = {"open": "open", "air": KEPT["air"], "oxygen": KEPT["oxygen"]}
 _YES_NO: Final = {"yes": "yes", "no": "no"}
 
 

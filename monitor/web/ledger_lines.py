@@ -6,7 +6,8 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.amended import Told, amend, told_of
-from monitor.core.log import kind_of
+from monitor.core.log import Undo, kind_of
+from monitor.core.log_food import Correct
 from monitor.core.wording import rfc3339, rfc3339_ms
 from monitor.web.food_bodies import INSTANTS
 from monitor.web.ledger_fields import FIELDS
@@ -65,9 +66,9 @@ def lines_of(noted: Sequence[Noted]) -> list[Line]:
     left, undone = told_of(one.entry for one in noted)
     lines = [Line(numbers[id(told.entry)], told, undone=False) for told in left if kind_of(told.entry) in KINDS]
     lines += [
-        Line(numbers[id(entry)], Told(entry), undone=True)  # type: ignore[arg-type]  (no correction is of these kinds)
+        Line(numbers[id(entry)], Told(entry), undone=True)
         for entry, _ in undone
-        if kind_of(entry) in KINDS
+        if not isinstance(entry, Correct | Undo) and kind_of(entry) in KINDS
     ]
     return sorted(lines, key=lambda line: (line.now.time, line.original.logged), reverse=True)
 

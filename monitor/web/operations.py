@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.web import answers as told
-from monitor.web import cost_answers, food_answers, room_answers
+from monitor.web import cost_answers, food_answers, room_answers, tin_answers
 from monitor.web import past_answers as past
 from monitor.web.bodies import (
     AlarmBody,

@@ -52,7 +52,7 @@ class Tins:
     def pages(self) -> list[Route]:
         look, form = self._site.open_page, self._site.form
         return [
-            Route("/tins", look(self.list)),
+            Route("/tins", look(self.all_tins)),
             Route("/tins", form(self.add), methods=["POST"]),
             Route("/tins/{lot:path}/weighed", form(self.weighed), methods=["POST"]),
             Route("/tins/{lot:path}/opened", form(self.opened), methods=["POST"]),
@@ -88,8 +88,8 @@ class Tins:
 
     # --- for people
 
-    async def list(self, request: Request) -> Response:
-        return self._list(request, {}, "")
+    async def all_tins(self, request: Request) -> Response:
+        return self._all(request, {}, "")
 
     async def add(self, request: Request, given: Fields) -> Response:
         try:
@@ -98,7 +98,7 @@ class Tins:
                 raise invalid(f"{lot} is known already: open its page to change what is said of it.")
             await self._site.do(self._typed(lot, given))
         except Trouble as trouble:
-            return self._list(request, given, trouble.detail, trouble.status)
+            return self._all(request, given, trouble.detail, trouble.status)
         return self._site.back(request, f"Noted: {lot} is a new tin.", to=_page_of(lot))
 
     async def tin(self, request: Request) -> Response:
@@ -150,7 +150,7 @@ class Tins:
         except NotAnInstant as problem:
             raise invalid(str(problem)) from problem
 
-    def _list(self, request: Request, given: Fields, problem: str, status: int = 200) -> Response:
+    def _all(self, request: Request, given: Fields, problem: str, status: int = 200) -> Response:
         place = self._place()
         return self._site.page(
             request,
