@@ -31,9 +31,10 @@ class Guest:
 
 def guests(food: Mapping[str, Any], entries: Iterable[Standing], place: Place) -> list[Guest]:
     """Those of the food document first, then others that the log knows and that have not ended."""
-    names = [str(one["id"]) for one in food.get("broods") or [] if not one.get("weaned")]
-    names += [str(one["id"]) for one in food.get("eaters") or []]
-    weaned = {str(one["id"]) for one in food.get("broods") or [] if one.get("weaned")}
+    broods = food.get("broods") or []
+    weaned = {str(one["id"]) for one in broods if one.get("weaned") and rfc3339(one["weaned"]) <= place.now}
+    names = [str(one["id"]) for one in (*broods, *(food.get("eaters") or []))]
+    names = [name for name in names if name not in weaned]
     names += [name for name in _of_log(entries) if name not in weaned]
     meals = food.get("meals") or []
     return [_guest(name, meals, place) for name in dict.fromkeys(names)]

@@ -41,10 +41,11 @@ class LedgerDesk(CoreDesk):
         self.renew()
 
     def _carry_out(self, command: Command) -> dict[str, Any]:
-        """Raises Refused, and then nothing is kept."""
-        self._keep(command)  # type: ignore[arg-type]  (only entries come here)
+        """Only entries come here. Raises Refused, and then nothing is kept."""
+        entry: LogEntry = command  # type: ignore[assignment]
+        self._keep(entry)
         self._bench = self._document()
-        return {"done": kind_of(command), "subject": subject_of(command)}  # type: ignore[arg-type]
+        return {"done": kind_of(entry), "subject": subject_of(entry)}
 
     def _keep(self, entry: LogEntry) -> None:
         self.shed.do(entry)
