@@ -9,7 +9,7 @@ from monitor.core.hatch import LOT_COORDINATES
 from monitor.core.in_hand import KEPT, harvests_in_hand
 from monitor.core.log_food import Weighed
 from monitor.core.model import HOUR
-from monitor.core.wording import rfc3339
+from monitor.core.wording import rfc3339, rfc3339_ms
 
 if TYPE_CHECKING:
     from monitor.core.engine import Engine
@@ -111,15 +111,15 @@ def _configured(state: State, lot: str) -> dict[str, Any] | None:
 
 
 def _told(tin: Tin) -> dict[str, Any]:
-    """What the log says of it alone; what is null there, the configuration may know."""
+    """What the log says of it alone; exact, as it is told again with one thing changed. Null: the configuration may know."""
     return {
-        "bought": rfc3339(tin.time),
+        "bought": rfc3339_ms(tin.time),
         "strain": tin.strain,
         "label_hatch_percent": tin.label_hatch_percent,
         "grams": tin.grams,
         "price": tin.price,
         "cysts_per_g": tin.cysts_per_g,
         "length_um": tin.length_um,
-        "opened": None if tin.opened is None else rfc3339(tin.opened),
+        "opened": None if tin.opened is None else rfc3339_ms(tin.opened),
         "kept": tin.kept,
     }

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 from monitor.core.amended import Told, amend, told_of
 from monitor.core.log import Undo, kind_of
 from monitor.core.log_food import Correct
-from monitor.core.wording import rfc3339, rfc3339_ms
+from monitor.core.wording import rfc3339_ms
 from monitor.web.food_bodies import INSTANTS
 from monitor.web.ledger_fields import FIELDS
 from monitor.web.ledger_words import KINDS, sentence
+from monitor.web.when import as_rfc3339
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -86,12 +87,12 @@ def document(line: Line, timezone: str) -> dict[str, Any]:
         "kind": kind,
         "subject": subject,
         "at": rfc3339_ms(at),
-        "time": rfc3339(line.now.time),
+        "time": as_rfc3339(line.now.time),
         "fields": now,
         "text": sentence(line.now, timezone),
         "standing": line.standing,
         "undone": line.undone,
-        "was": {"time": rfc3339(line.original.time), "fields": original} if changed else None,
+        "was": {"time": as_rfc3339(line.original.time), "fields": original} if changed else None,
         "corrected": [
             {"at": rfc3339_ms(one.logged), "values": _told(one.values), "gone": one.gone}
             for one in line.told.corrections
@@ -105,4 +106,6 @@ def fields_of(entry: Standing) -> dict[str, Any]:
 
 
 def _told(values: dict[str, Any]) -> dict[str, Any]:
-    return {name: rfc3339(value) if name in INSTANTS and value is not None else value for name, value in values.items()}
+    return {
+        name: as_rfc3339(value) if name in INSTANTS and value is not None else value for name, value in values.items()
+    }

@@ -83,5 +83,14 @@ def stocked(desk: LedgerDesk) -> None:
         Start(began, began, "ash-1", "ash", "tin-7", 2.0, 1.0, 25.0),
         Harvest(came, came, "ash-1", None, 300_000.0),
         Chill(came + 1000, came + 1000, "fridge", 120_000.0, 0.5, batch="ash-1"),
-        Brood(time=now - 18 * DAY, logged=came + 2000, brood="killi-3", fish="annual-killifish", larvae=80.0),
+        Brood(
+            time=now - 18 * DAY,
+            logged=came + 2000,
+            brood="killi-3",
+            fish="a killifish of ours",
+            larvae=80.0,
+            ration=250.0,
+            swim_up_days=14.0,
+            wean_days=28.0,
+        ),
     )
