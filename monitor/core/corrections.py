@@ -9,8 +9,8 @@ from dataclasses import replace
 from math import isfinite
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core import entries as entry_checks
 from monitor.core import brood_book, food_checks, store_checks
+from monitor.core import entries as entry_checks
 from monitor.core.amended import amend
 from monitor.core.brood_book import BroodBook
 from monitor.core.in_hand import chilled_of
@@ -145,7 +145,7 @@ def check_stores(state: State, told: Told, after: Standing | None, now: Ms) -> N
     for name, store in state.cold_stores.items():
         moved = list(store.entries)
         if before in moved:
-            moved.remove(before)  # type: ignore[arg-type]
+            moved.remove(before)
         if isinstance(after, Chill | Emptied | Fed | Drawn) and after.store == name:
             moved.append(after)
         new = new_snags(store.entries, moved)
