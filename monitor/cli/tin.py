@@ -140,4 +140,4 @@ def _left(bench: Mapping[str, Any], name: str) -> str:
     found = find_tin(bench, name)
     if found is None or found["left_g"] is None:
         return ""
-    return f" {words.number(found['left_g'])} g are left in it."
+    return f" {words.number(found['left_g'], 2)} g are left in it."

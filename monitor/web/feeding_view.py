@@ -22,7 +22,7 @@ LATE: Final[Ms] = 3 * HOUR
 
 @dataclass(frozen=True, slots=True)
 class Guest:
-    """A brood or eater. ``need`` of the meal that is next, as it is typed; empty when it is not known."""
+    """A brood or eater. ``need`` at the next meal, as it is typed; empty when it has none, or nobody knows."""
 
     id: str
     need: str
@@ -36,8 +36,9 @@ def guests(food: Mapping[str, Any], entries: Iterable[Standing], place: Place) -
     names = [str(one["id"]) for one in (*broods, *(food.get("eaters") or []))]
     names = [name for name in names if name not in weaned]
     names += [name for name in _of_log(entries) if name not in weaned]
-    meals = food.get("meals") or []
-    return [_guest(name, meals, place) for name in dict.fromkeys(names)]
+    due = [one for one in food.get("meals") or [] if rfc3339(one["time"]) > place.now - LATE and one["need"]["mid"] > 0]
+    first = min((rfc3339(one["time"]) for one in due), default=place.now)
+    return [_guest(name, [one for one in due if one["eater"] == name], first, place) for name in dict.fromkeys(names)]
 
 
 def _of_log(entries: Iterable[Standing]) -> list[str]:
@@ -54,15 +55,14 @@ def _of_log(entries: Iterable[Standing]) -> list[str]:
     return list(found)
 
 
-def _guest(name: str, meals: Iterable[Mapping[str, Any]], place: Place) -> Guest:
-    due = [one for one in meals if one["eater"] == name and rfc3339(one["time"]) > place.now - LATE]
-    meal = min(due, key=lambda one: rfc3339(one["time"]), default=None)
-    need = None if meal is None else meal["need"]["mid"]
-    if meal is None or not need:
+def _guest(name: str, meals: Iterable[Mapping[str, Any]], first: Ms, place: Place) -> Guest:
+    """What it needs at the first meal of all stands there already; who eats only later is told, and left empty."""
+    meal = min(meals, key=lambda one: rfc3339(one["time"]), default=None)
+    if meal is None:
         return Guest(name, "", "")
-    when = words.moment(rfc3339(meal["time"]), place.now, place.zone)
-    number = words.whole(_rounded(need))
-    return Guest(name, number, f"needs about {number} at {when}")
+    time, number = rfc3339(meal["time"]), words.whole(_rounded(meal["need"]["mid"]))
+    told = f"needs about {number} at {words.moment(time, place.now, place.zone)}"
+    return Guest(name, number if time == first else "", told)
 
 
 def _rounded(need: float) -> float:

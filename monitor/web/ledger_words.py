@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Start
 from monitor.core.log_food import Brood, BroodEnded, Counted, Drawn, Eater, Fed, Tin, Weighed
 from monitor.core.wording import day_of
+from monitor.settings import strains
 from monitor.web import words
 from monitor.web.ledger_fields import ENDINGS, FIELDS, STORED
 from monitor.web.store_view import KEPT
@@ -37,7 +38,7 @@ def sentence(entry: Standing, timezone: str) -> str:
     """What an entry says, without when it happened."""
     match entry:
         case Start():
-            mixed = f"{words.number(entry.litres, 2)} L with {words.number(entry.salinity_g_l)} g/L"
+            mixed = f"{words.number(entry.litres, 2)} L with {words.number(entry.salinity_g_l, 2)} g/L"
             return f"{_grams(entry.cysts_g)} of {entry.lot} into {entry.vessel}, {mixed} ({entry.batch})"
         case Harvest():
             return f"{entry.batch} harvested: {_harvested(entry)}"
@@ -98,9 +99,10 @@ def _from(entry: Fed) -> str:
 
 
 def _tin(entry: Tin, timezone: str) -> list[str]:
+    strain = strains.full_name(entry.strain)
     told = [
-        "" if entry.grams is None else f"{_grams(entry.grams)}{f' of {entry.strain}' if entry.strain else ''}",
-        entry.strain if entry.grams is None else "",
+        "" if entry.grams is None else f"{_grams(entry.grams)}{f' of {strain}' if strain else ''}",
+        strain if entry.grams is None else "",
         "" if entry.price is None else f"for {words.number(entry.price, 2)}",
         "" if entry.label_hatch_percent is None else f"{words.number(entry.label_hatch_percent, 2)} % on the label",
         "" if entry.opened is None else f"opened {day_of(entry.opened, timezone)}",

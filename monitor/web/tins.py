@@ -12,6 +12,7 @@ from starlette.routing import Route
 
 from monitor.core.log import Start, subject_of
 from monitor.core.log_food import Weighed
+from monitor.settings import strains
 from monitor.web import food_typed as typed
 from monitor.web import words
 from monitor.web.asked import Query
@@ -26,7 +27,7 @@ from monitor.web.ledger_lines import lines_of
 from monitor.web.ledger_view import days_of
 from monitor.web.problems import Trouble
 from monitor.web.rights import Scope
-from monitor.web.tins_view import find_tin, known_tin, strain_name, tin_view, tins_of
+from monitor.web.tins_view import find_tin, known_tin, tin_view, tins_of
 from monitor.web.when import NotAnInstant, rfc3339
 
 if TYPE_CHECKING:
@@ -202,7 +203,7 @@ def _shown(tin: Mapping[str, Any] | None, place: Place) -> dict[str, str]:
     """The form's texts: as log and configuration have it together, or of a new tin."""
     values: dict[str, Any] = dict(tin or {"kept": "room"})
     told = (tin or {}).get("told") or {}
-    values["strain"] = strain_name(values.get("strain") or "")
+    values["strain"] = strains.full_name(values.get("strain") or "")
     values["time"] = bought_when(tin, place.now)
     values["opened"] = rfc3339(told["opened"]) if told.get("opened") else None
     configured = (tin or {}).get("configured") or {}

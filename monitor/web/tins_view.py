@@ -46,17 +46,12 @@ def known_tin(bench: Mapping[str, Any], name: str) -> Mapping[str, Any]:
     return tin
 
 
-def strain_name(text: str) -> str:
-    known = strains.find(text)
-    return text if known is None else known.name
-
-
 def tin_view(tin: Mapping[str, Any], place: Place) -> TinView:
     left, grams = tin["left_g"], tin["grams"]
     return TinView(
         id=tin["id"],
-        strain=strain_name(tin["strain"]),
-        left="" if left is None else f"{words.number(left)} g",
+        strain=strains.full_name(tin["strain"]),
+        left="" if left is None else f"{words.number(left, 2)} g",
         share=None if left is None or not grams else round(99 * min(left / grams, 1.0), 1),
         lasts=f"lasts about {tin['lasts']} at the pace of its last batches" if tin["lasts"] else "",
         caution=_caution(tin),

@@ -49,7 +49,7 @@ def test_a_tin_from_the_shop_to_the_balance(call: Call) -> None:
     """Bought, opened, weighed; the list tells it in a keeper's words."""
     bought = ("--strain", "sfb", "--grams", "50 g", "--price", "12.50", "--label", "85", "--kept", "cool")
     told = call("tin", "add", "tin-9", *bought, "--bought", "2026-01-05")
-    assert told == "Noted: tin-9 is a new tin. 50.0 g are left in it.\n"
+    assert told == "Noted: tin-9 is a new tin. 50 g are left in it.\n"
     assert call("tin", "open", "tin-9", "--time", "20 min ago") == "Noted: tin-9 is open.\n"
     assert call("tin", "weigh", "tin-9", "31.5 g") == "Noted: 31.5 g are left in tin-9.\n"
     told = call("tin", "list")
