@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 _DAY: Final = re.compile(r"(\d{4})-(\d\d)-(\d\d)(?:[ T](\d\d):(\d\d))?")
 _COMMA: Final = re.compile(r"(\d),(\d{1,2})(?!\d)")
-_MONEY: Final = re.compile(r"\D{0,5}?(\d+(?:\.\d+)?)\s*\D{0,5}")
+_MONEY: Final = re.compile(r"[^\d-]{0,5}?(\d+(?:\.\d+)?)\s*[^\d-]{0,5}")
 _MICRO: Final = re.compile(r"(?:um|µm|μm|microns?)?", re.IGNORECASE)
 DAY_FORMS: Final = '"2026-03-02", "2026-03-02 06:40", "yesterday 23:10" or "2 h ago"'
 
