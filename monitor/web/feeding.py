@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from starlette.responses import JSONResponse
@@ -29,6 +29,10 @@ if TYPE_CHECKING:
     from monitor.web.feeding_view import Guest
     from monitor.web.given import Fields
     from monitor.web.site import Site
+
+
+ROWS: Final = 15
+"""So many are asked for at most, as a form takes 40 fields; others are typed as somebody else."""
 
 
 class Feeding:
@@ -102,7 +106,9 @@ class Feeding:
         kind, _, name = source.partition(":")
         when = field("When", given.get("when", "").strip(), lambda text: past_instant(text, place))
         rows = [
-            (given[f"who-{n}"].strip(), given.get(f"nauplii-{n}", "").strip()) for n in range(30) if f"who-{n}" in given
+            (given[f"who-{n}"].strip(), given.get(f"nauplii-{n}", "").strip())
+            for n in range(ROWS + 2)
+            if f"who-{n}" in given
         ]
         fed = [
             (who, field(who or "Young brine shrimp", number, some))
@@ -157,4 +163,4 @@ class Feeding:
             entries = await self._site.look_up(lambda record: standing_of(one.entry for one in record.entries()))
         except Trouble:
             entries = []
-        return guests(self._site.desk.food(), entries, place)[:28]
+        return guests(self._site.desk.food(), entries, place)[:ROWS]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from monitor.core.log_food import Brood, BroodEnded, Eater
@@ -10,6 +10,9 @@ from monitor.core.model import DAY, HOUR
 from monitor.web.feeding_view import guests
 from monitor.web.food_typed import Place
 from monitor.web.when import as_rfc3339, rfc3339
+
+if TYPE_CHECKING:
+    from monitor.core.log import Standing
 
 NOW = rfc3339("2026-03-02T06:10:00Z")
 PLACE = Place(NOW, ZoneInfo("Europe/Berlin"))
@@ -46,7 +49,7 @@ def test_before_the_first_look_ahead_the_log_tells_whom_there_is_to_feed() -> No
     def brood(name: str, at: int) -> Brood:
         return Brood(time=NOW - 20 * DAY, logged=at, brood=name, fish="killifish", larvae=80)
 
-    log = [
+    log: list[Standing] = [
         brood("killi-1", 1),
         brood("killi-2", 2),
         brood("killi-3", 3),
