@@ -15,7 +15,7 @@ from monitor.core.food import DAYS, BatchHeld, HarvestHeld, LotHeld, Pantry, Sto
 from monitor.core.hatch import draw
 from monitor.core.log import Discard, Lapse
 from monitor.core.lots import Lot
-from monitor.core.model import DAY, HOUR, SLOT, LotSpec, Stage
+from monitor.core.model import DAY, HOUR, LotSpec, Stage
 from monitor.core.pantry_water import water_ahead
 from monitor.core.stores import Content, reckon
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.web import answers as told
-from monitor.web import cost_answers, room_answers
+from monitor.web import cost_answers, food_answers, room_answers, tin_answers
 from monitor.web import past_answers as past
 from monitor.web.bodies import (
     AlarmBody,
@@ -19,6 +19,7 @@ from monitor.web.bodies import (
     StartBody,
 )
 from monitor.web.counted import CountBody
+from monitor.web.food_bodies import CorrectBody, DrawnBody, FeedingsBody, TinBody, WeighedBody
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
 from monitor.web.push import SubscriptionBody
 from monitor.web.rights import Scope
@@ -293,6 +294,47 @@ ACTS: Final = (
     does("emptied", "/stores/{store}/emptied", "A cold store is empty.", EmptiedBody, refusals=(404,)),
 )
 
+FOOD: Final = (
+    looks(
+        "tins",
+        "/tins",
+        "All tins: what is left, what they have taught, what they cost.",
+        tin_answers.Tins,
+        tagged=True,
+        refusals=(422,),
+    ),
+    does("tin", "/tins/{lot}", "A tin as it was bought, opened, kept. What is not said stays as told.", TinBody),
+    does("weighed", "/tins/{lot}/weighed", "So much is left in a tin, whatever the record says.", WeighedBody),
+    does(
+        "feedings",
+        "/feedings",
+        "One meal, of one brood or several: out of a cold store, of a harvest, or from somewhere else.",
+        FeedingsBody,
+        answer=food_answers.FedDone,
+        status=201,
+    ),
+    does("drawn", "/stores/{store}/drawn", "Taken out of a cold store and not fed.", DrawnBody, refusals=(404,)),
+    looks(
+        "ledger",
+        "/ledger",
+        "Every entry that amounts rest on, newest first, as it stands and as it was first written; 50 a page.",
+        food_answers.Ledger,
+        query=(
+            Asked("since", _TIME, "What happened from then on. RFC 3339 with a zone."),
+            Asked("kind", {"type": "string"}, "Of this kind only."),
+            Asked("page", {"type": "integer", "minimum": 1, "default": 1}, "Which page."),
+        ),
+        tagged=True,
+        refusals=(422, 503),
+    ),
+    does(
+        "correct",
+        "/corrections",
+        "An entry was wrong: what of it is to be otherwise, or that it never was.",
+        CorrectBody,
+    ),
+)
+
 PHONES: Final = (
     looks(
         "push-key", "/push/key", "The key with which a browser subscribes to pushes.", told.PushKey, refusals=(404, 503)
@@ -344,4 +386,4 @@ STREAMS: Final = (
     ),
 )
 
-OPERATIONS: Final = (*NOW, *PAST, *ACTS, *PHONES, *STREAMS)
+OPERATIONS: Final = (*NOW, *PAST, *ACTS, *FOOD, *PHONES, *STREAMS)

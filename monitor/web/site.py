@@ -53,6 +53,7 @@ PAGES: Final = (
     ("/batches", "Batches", True),
     ("/count", "Count", True),
     ("/salt", "Salt", False),
+    ("/tins", "Tins", False),
     ("/guide", "Guide", False),
     ("/report", "Report", False),
     ("/checkup", "Check-up", False),
