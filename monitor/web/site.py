@@ -49,6 +49,7 @@ Answer = TypeVar("Answer")
 
 PAGES: Final = (
     ("/", "Bench", True),
+    ("/food", "Food", True),
     ("/trends", "Trends", True),
     ("/batches", "Batches", True),
     ("/count", "Count", True),

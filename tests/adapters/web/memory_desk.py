@@ -287,6 +287,7 @@ class MemoryDesk:
         self.decided: list[dict[str, Any]] = []
         self.asked_days: list[int] = []
         self.counted: dict[str, Any] = {}
+        self.larder: dict[str, Any] = {}
         self.neighbours: Rooms | None = None
         self.facts = ill()
         self.record = Record(Path("no-store-here.sqlite3"))
@@ -299,7 +300,7 @@ class MemoryDesk:
         return copy.deepcopy(self.counted)
 
     def food(self) -> dict[str, Any]:
-        return {}
+        return copy.deepcopy(self.larder)
 
     def rooms(self) -> dict[str, Any]:
         """Our own room, and what the other rooms told; ``shown`` when there is any board of them."""
