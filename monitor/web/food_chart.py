@@ -23,17 +23,17 @@ if TYPE_CHECKING:
 NEAR_DAYS: Final = 3
 """Days in the first picture beside what is left of today: what a start now can still do something about."""
 HEIGHT: Final = 120.0
-_TOP: Final = 34.0
+_TOP: Final = 52.0
 """Px above the columns, for the days' names and the marks of short meals."""
 _LEFT: Final = 1.0
 _RIGHT: Final = 99.0
 _WIDEST: Final = 5.0
 _NIGHT: Final = (22, 7)
 """Local hours between which it is drawn darker: as ``Costs`` has the keeper's hours when nothing else is said."""
-_CROWDED: Final = 4.0
+_CROWDED: Final = 6.0
 """More in hand than so many times the largest need is cut off, so that the marks of need can still be told apart."""
 _ROOM_FOR_WORD: Final = 13.0
-_ROOM_FOR_DAY: Final = 7.5
+_ROOM_FOR_DAY: Final = 12.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +127,9 @@ class Picture:
     deeds: tuple[Deed, ...]
     now_x: float | None
     description: str
-    height: float = HEIGHT
+    top: float = _TOP
     base: float = _TOP + HEIGHT
+    whole: float = _TOP + HEIGHT + 24  # px, with the marks of starts and harvests under the columns
 
 
 def servings(food: Mapping[str, Any], now: Ms) -> tuple[Serving, ...]:

@@ -13,6 +13,7 @@ from monitor.web.food_view_held import BroodView, StoreView, TinView, brood_view
 from monitor.web.food_view_meals import MealDay, Row, days_of_meals, rows
 from monitor.web.food_view_plan import StartView, make_starts, unmet_texts
 from monitor.web.food_words import chance, instant, is_short, money, sentence, some
+from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -41,6 +42,7 @@ class FoodView:
     rows: tuple[Row, ...]
     near: tuple[MealDay, ...]
     far: tuple[MealDay, ...]
+    far_told: str  # "24 from Wed 07:00 on, 2 may be short"
     changed: tuple[str, ...]
     unmet: tuple[str, ...]
     cost: str
@@ -63,6 +65,7 @@ def make_food(food: Mapping[str, Any], bench: Mapping[str, Any]) -> FoodView:
     headline, mark, then = _head(food, served, starts, due, now, zone)
     plan = food["plan"]
     begin = not (food["broods"] or food["eaters"] or served)
+    later = [one for one in served if one.time >= now + SOON]
     undone = [start for start, one in zip(plan["starts"], starts, strict=True) if not one.done]
     return FoodView(
         clock=words.clock(now, zone),
@@ -76,9 +79,10 @@ def make_food(food: Mapping[str, Any], bench: Mapping[str, Any]) -> FoodView:
         pictures=pictures(served, undone, now, zone),
         rows=rows(served, now, zone),
         near=days_of_meals([one for one in served if one.time < now + SOON], now, zone),
-        far=days_of_meals([one for one in served if one.time >= now + SOON], now, zone),
-        changed=tuple(sentence(text) for text in plan["changed"]),
-        unmet=unmet_texts(plan["unmet"], now, zone),
+        far=days_of_meals(later, now, zone),
+        far_told=_far_told(later, now, zone),
+        changed=tuple(plan["changed"]),
+        unmet=(*_also_short(food, served, due, now, zone), *unmet_texts(plan["unmet"], now, zone)),
         cost=_cost(plan, now, zone),
         made=_made(food, now),
         chance=words.percent(food["chance"]),
@@ -98,7 +102,7 @@ def food_line(food: Mapping[str, Any], bench: Mapping[str, Any]) -> str:
     zone, now = ZoneInfo(bench["timezone"]), int(bench["now_ms"])
     for one in make_starts(food, bench, now, zone):
         if one.due == "now" and not one.done:
-            return f"Food: start {one.grams} of {one.lot} in {one.vessel} {one.by}"
+            return f"Food: start {one.title} {one.by}"
     short = next((one for one in servings(food, now) if one.troubled and one.time < now + SOON), None)
     return "" if short is None else f"Food: {_may_be_short(short, now, zone)}"
 
@@ -107,7 +111,7 @@ def _blank(clock: str) -> FoodView:
     then = "It is made half a minute after the monitor has started. Open this page again then."
     return FoodView(
         clock=clock, headline=WAITING, mark="", then=then, notices=(), begin=False, due=None, starts=(), pictures=(),
-        rows=(), near=(), far=(), changed=(), unmet=(), cost="", made="", chance="", tins=(), stores=(), broods=(),
+        rows=(), near=(), far=(), far_told="", changed=(), unmet=(), cost="", made="", chance="", tins=(), stores=(), broods=(),
         eaters=(),
     )  # fmt: skip
 
@@ -126,40 +130,56 @@ def _head(
     if not (food["broods"] or food["eaters"] or served):
         return NOBODY, "", "Tell of a brood, and from then on this page says what to start, when, and why."
     short = next((one for one in served if one.troubled), None)
-    bare = _bare_short(food, now)
     if due is not None:
-        then = "" if bare is None else f"Without it {_missing(bare, now, zone)}."
-        if bare is None and due.backup:
-            then = "It is a backup, in case another batch fails."
-        return f"Start {due.grams} of {due.lot} in {due.vessel} {due.by}", "medium" if short else "low", then
+        return f"Start {due.title} {due.by}", "medium" if due.pressing else "low", _without(food, due, now, zone)
     if short is not None:
-        return sentence(_may_be_short(short, now, zone)).rstrip("."), "medium", _why(short)
+        return _capital(_may_be_short(short, now, zone)), "medium", _why(short)
     ahead = next((one for one in starts if not one.done), None)
-    following = "" if ahead is None else f"Next: start {ahead.grams} of {ahead.lot} in {ahead.vessel}, {ahead.when}."
+    following = "" if ahead is None else f"Next: start {ahead.title}, {ahead.when}."
     if not food["planned_at"]:
         return "No look ahead has succeeded yet", "medium", "Why is told below. It is tried again by itself."
     if not served:
         return "Nobody needs young brine shrimp yet", "", following
+    bare = _bare_short(food, now)
     if bare is not None:
-        until = words.moment(rfc_time(bare), now, zone)
+        until = words.moment(_time_of(bare), now, zone)
         return f"Food for every meal until {until}", "", following or "From then on more is to be started."
     return f"Food for every meal until {words.moment(served[-1].time, now, zone)}", "", following
 
 
-def rfc_time(meal: Mapping[str, Any]) -> Ms:
-    time = instant(meal["time"])
-    assert time is not None  # noqa: S101  (every meal has one)
-    return time
+def _time_of(meal: Mapping[str, Any]) -> Ms:
+    return rfc3339(meal["time"])
 
 
-def _bare_short(food: Mapping[str, Any], now: Ms) -> Mapping[str, Any] | None:
-    """The first meal that is not covered by what is under way alone."""
-    ahead = (meal for meal in food["bare"] if rfc_time(meal) >= now and is_short(meal, food["chance"]))
-    return min(ahead, key=rfc_time, default=None)
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
-def _missing(meal: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:
-    return f"{words.moment(rfc_time(meal), now, zone)} may be short for {meal['eater']} ({chance(meal['short'])})"
+def _bare_short(food: Mapping[str, Any], begin: Ms) -> Mapping[str, Any] | None:
+    """The first meal from ``begin`` on that is not covered by what is under way alone."""
+    ahead = (meal for meal in food["bare"] if _time_of(meal) >= begin and is_short(meal, food["chance"]))
+    return min(ahead, key=_time_of, default=None)
+
+
+def _without(food: Mapping[str, Any], due: StartView, now: Ms, zone: ZoneInfo) -> str:
+    """What comes of it when nothing is started: of the meals that this start is for, the first that may be short."""
+    meal = _bare_short(food, max(now, due.feeds_from))
+    if due.backup:
+        return "It is a backup, in case another batch fails."
+    if meal is None:
+        return ""
+    time = words.moment(_time_of(meal), now, zone)
+    return f"Without it {time} may be short for {meal['eater']} ({chance(meal['short'])})."
+
+
+def _also_short(
+    food: Mapping[str, Any], served: Sequence[Serving], due: StartView | None, now: Ms, zone: ZoneInfo
+) -> tuple[str, ...]:
+    """The next meal that may be short, where the headline is about a start instead and the plan does not tell of it."""
+    short = next((one for one in served if one.troubled), None)
+    if due is None or short is None or any(rfc3339(one["time"]) == short.time for one in food["plan"]["unmet"]):
+        return ()
+    return (f"{_capital(_may_be_short(short, now, zone))}. {_why(short)}".strip(),)
 
 
 def _may_be_short(one: Serving, now: Ms, zone: ZoneInfo) -> str:
@@ -192,6 +212,14 @@ def _ago(at: Ms, now: Ms) -> str:
 def _made(food: Mapping[str, Any], now: Ms) -> str:
     at = instant(food["planned_at"])
     return "" if at is None else f"Reckoned {_ago(at, now)}"
+
+
+def _far_told(later: Sequence[Serving], now: Ms, zone: ZoneInfo) -> str:
+    if not later:
+        return ""
+    troubled = sum(one.troubled for one in later)
+    short = f", {troubled} may be short" if troubled else ""
+    return f"{len(later)} feeding times from {words.moment(later[0].time, now, zone)} on{short}"
 
 
 def _cost(plan: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:

@@ -32,11 +32,13 @@ class StartView:
     harvest: str
     gives: str
     feeds: str
+    feeds_from: Ms
     surplus: str
     cost: str
     reason: str
     backup: bool
     done: str  # that it was started meanwhile; "" while it was not
+    pressing: bool  # it is to be made within the hour, or late
     blocked: str  # the batch that is still in the vessel; "" when it is free
 
     @property
@@ -57,7 +59,7 @@ def _start(
     start: Mapping[str, Any], plan: Mapping[str, Any], batch: Mapping[str, Any] | None, now: Ms, zone: ZoneInfo
 ) -> StartView:
     begun = batch is not None and batch["lot"] == start["lot"] and _is_it(batch, start, plan)
-    by = rfc3339(start["start_by"])
+    by = words.about(rfc3339(start["start_by"]), -1)
     same_day = words.day_word(by, now, zone) == "today"
     last = words.clock(by, zone) if same_day else words.moment(by, now, zone)
     return StartView(
@@ -76,11 +78,13 @@ def _start(
         harvest=f"{about_when(start['harvest'], now, zone)} ({spread(start['harvest'], now, zone)})",
         gives=f"{some(start['nauplii']['mid'] or 0.0)} ({some_range(start['nauplii'])})",
         feeds=_feeds(start, now, zone),
+        feeds_from=rfc3339(start["feeds_from"]),
         surplus=f"into {start['store']}" if start["store"] else "",
         cost=money(start["cost"], plan["currency"]) if start["cost"] else "",
         reason=sentence(start["reason"]),
         backup=start["backup"],
         done=f"Started {words.moment(rfc3339(batch['start']), now, zone)} as {batch['id']}." if begun and batch else "",
+        pressing=by <= now + HOUR,
         blocked="" if batch is None or begun else batch["id"],
     )
 
@@ -92,7 +96,7 @@ def _is_it(batch: Mapping[str, Any], start: Mapping[str, Any], plan: Mapping[str
 
 
 def _when(start: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:
-    begin, by = rfc3339(start["start"]), rfc3339(start["start_by"])
+    begin, by = (words.about(rfc3339(start[end]), -1) for end in ("start", "start_by"))
     if by <= now:
         return "as soon as you can"
     if begin <= now:

@@ -52,7 +52,7 @@ PAGES: Final = (
     ("/food", "Food", True),
     ("/trends", "Trends", True),
     ("/batches", "Batches", True),
-    ("/count", "Count", True),
+    ("/count", "Count", False),
     ("/salt", "Salt", False),
     ("/guide", "Guide", False),
     ("/report", "Report", False),
