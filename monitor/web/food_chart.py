@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import HOUR, SECOND, Ms
@@ -215,7 +216,7 @@ def _picture(
 
     largest = max(one.need_high for one in served) or 1.0
     scale = min(max(largest * 1.25, *(one.high for one in served), 1.0), largest * _CROWDED)
-    gaps = [later.time - one.time for one, later in zip(served, served[1:], strict=False)]
+    gaps = [later.time - one.time for one, later in pairwise(served)]
     pitch = (_RIGHT - _LEFT) * min(gaps, default=12 * HOUR) / (until - begin)
     width = round(min(_WIDEST, pitch * 0.62), 2)
     return Picture(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.routing import Route
 
+from monitor.core.food import SkipStart
 from monitor.core.log import Start
 from monitor.settings.units import Kind
 from monitor.web import words
@@ -33,6 +34,7 @@ class FoodPage:
         return [
             Route("/food", look(self.page)),
             Route("/food/starts/{start}/start", form(self.start), methods=["POST"]),
+            Route("/food/starts/{start}/skip", form(self.skip), methods=["POST"]),
         ]
 
     async def page(self, request: Request) -> Response:
@@ -50,6 +52,15 @@ class FoodPage:
         told = f"Noted: {words.number(command.cysts_g, 2)} g of {command.lot} in {command.vessel}"
         batch = f", batch {done['batch']}" if done.get("batch") else ""
         return self._site.back(request, f"{told}{batch}. {UNDONE_FOR}", to="/food")
+
+    async def skip(self, request: Request, _given: Fields) -> Response:
+        planned = self._planned(request)
+        try:
+            await self._site.do(SkipStart(time=self._site.now, start=planned["id"]))
+        except Trouble as trouble:
+            return self._show(request, trouble.status, problem=trouble.detail)
+        told = f"Noted: not {planned['vessel']} now. The next plan does without it, and tells whether that is enough."
+        return self._site.back(request, told, to="/food")
 
     def _planned(self, request: Request) -> Mapping[str, Any]:
         """Raises Trouble when the plan has no such start any more."""

@@ -87,9 +87,7 @@ def make_food(food: Mapping[str, Any], bench: Mapping[str, Any]) -> FoodView:
         made=_made(food, now),
         chance=words.percent(food["chance"]),
         tins=tuple(tin_view(tin, plan["currency"], now) for tin in food["tins"]),
-        stores=tuple(
-            store_view(n, store, now, zone) for n, store in enumerate(food["stores"]) if store["nauplii"] > 0
-        ),
+        stores=tuple(store_view(n, store, now, zone) for n, store in enumerate(food["stores"]) if store["nauplii"] > 0),
         broods=tuple(brood_view(brood, now, zone) for brood in food["broods"]),
         eaters=tuple((eater["id"], f"{some(eater['nauplii_per_day'])} a day") for eater in food["eaters"]),
     )

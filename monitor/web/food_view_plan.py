@@ -46,9 +46,7 @@ class StartView:
         return f"{self.grams} of {self.lot} in {self.vessel}"
 
 
-def make_starts(
-    food: Mapping[str, Any], bench: Mapping[str, Any], now: Ms, zone: ZoneInfo
-) -> tuple[StartView, ...]:
+def make_starts(food: Mapping[str, Any], bench: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> tuple[StartView, ...]:
     """By time. A plan is made anew some time after a start: until then the bench tells that it was made."""
     plan = food["plan"]
     inside = {vessel["id"]: vessel.get("batch") for vessel in bench["vessels"]}

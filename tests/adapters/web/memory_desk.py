@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.core.burden import Told, begin_of, burden
 from monitor.core.checkup_table import document as checkup
+from monitor.core.food import SkipStart
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Undo, Work, kind_of, subject_of
 from monitor.core.model import (
     DAY,
@@ -386,6 +387,10 @@ class MemoryDesk:
                 return self._undo(command)
             case Start():
                 return self._start(command)
+            case SkipStart(start=name):
+                plan = self.larder["plan"]
+                plan["starts"] = [one for one in plan["starts"] if one["id"] != name]
+                return {"start": name}
             case Harvest(batch=name) | Discard(batch=name):
                 self._holder(name)["batch"] = None
                 return {"batch": name}

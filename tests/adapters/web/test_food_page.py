@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from playwright.sync_api import expect
 
+from monitor.core.food import SkipStart
 from monitor.core.log import Start, Undo
 from monitor.core.model import HOUR, MINUTE
 from monitor.web.access import write_password
@@ -62,9 +63,29 @@ def test_what_is_due_is_started_by_one_tap(kitchen: Served, open_page: OpenPage)
     expect(page).to_have_url(kitchen.url + "/food")
     expect(page.locator(".flash.noted")).to_contain_text("Noted: 3.5 g of tin-8 in cedar, batch cedar-2026-03-02.")
     (start,) = started(kitchen.desk)
-    assert (start.vessel, start.lot, start.cysts_g, start.litres, start.salinity_g_l) == ("cedar", "tin-8", 3.5, 1.0, 25)
+    assert (start.vessel, start.lot, start.cysts_g, start.litres, start.salinity_g_l) == (
+        "cedar",
+        "tin-8",
+        3.5,
+        1.0,
+        25,
+    )
     assert start.time == start.logged == NOW
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+@pytest.mark.browser
+def test_what_is_not_wanted_now_is_put_off_by_one_tap(kitchen: Served, open_page: OpenPage) -> None:
+    """The plan loses that start, the page says so, and asks for the next thing instead."""
+    page = open_page(kitchen, "/food", **PHONE)
+    page.get_by_role("button", name="Not now, cedar").tap()
+    expect(page.locator(".flash.noted")).to_contain_text("Noted: not cedar now.")
+    expect(page.locator(".headline")).not_to_contain_text("cedar")
+    assert kitchen.desk.done == [SkipStart(time=NOW, start="cedar-tin-8-0302-02")]
+    page.locator(".planned summary").first.tap()
+    page.get_by_role("button", name="Not now, ash").tap()
+    expect(page.locator(".flash.noted")).to_contain_text("Noted: not ash now.")
+    assert len(kitchen.desk.done) == 2
 
 
 @pytest.mark.browser

@@ -77,7 +77,9 @@ def test_what_is_due_comes_first_with_what_happens_without_it() -> None:
     assert view.then == "Without it Tue 19:00 may be short for killi-3 (1 chance in 4)."
     assert view.due is not None
     assert [one.vessel for one in view.starts] == ["ash", "birch"]
-    assert view.unmet == ("Tue 07:00 may be short for killi-3 (1 chance in 25). The batch in ash may come up to 3 h too late.",)
+    assert view.unmet == (
+        "Tue 07:00 may be short for killi-3 (1 chance in 25). The batch in ash may come up to 3 h too late.",
+    )
     assert view.mark == "low"
 
 
@@ -101,10 +103,11 @@ def test_when_nothing_is_due_the_headline_says_how_long_food_lasts() -> None:
 def test_a_meal_that_nothing_makes_full_is_told_with_what_would_help() -> None:
     """When, for whom, how likely, why and what would help, also beside a start that is due."""
     view = make_food(food_example.too_late(), bench())
-    assert view.unmet == (
+    told = (
         "Tue 07:00 may be short for killi-3 all the same (3 chances in 5). A batch started now comes 5 h too late. "
-        "With a heater (25 C) in cedar it would be in time.",
+        "With a heater (25 C) in cedar it would be in time."
     )
+    assert view.unmet == (told,)
     nothing_due = food_example.too_late()
     nothing_due["plan"]["starts"] = []
     view = make_food(nothing_due, bench())
@@ -142,10 +145,11 @@ def test_states_without_a_plan_say_what_to_do() -> None:
 
 def test_a_look_ahead_of_long_ago_says_so() -> None:
     """What failed tells why, and what was merely missed tells its age; a fresh one tells neither."""
-    assert make_food(food_example.troubled(), bench()).notices == (
+    told = (
         "The newest look ahead failed: planning took longer than 20 s and was stopped. "
-        "What stands here was reckoned Sun 21:10, 5 h ago.",
+        "What stands here was reckoned Sun 21:10, 5 h ago."
     )
+    assert make_food(food_example.troubled(), bench()).notices == (told,)
     old = make_food(food(planned_at=at(-3)), bench()).notices
     assert old == ("Reckoned Sun 23:10, 3 h ago: what has been noted since is not in it yet.",)
     assert make_food(food(), bench()).notices == ()
@@ -158,7 +162,10 @@ def test_meals_soon_are_told_one_by_one_and_later_ones_by_day() -> None:
     morning = view.near[1].servings[0]
     assert (morning.clock, morning.troubled) == ("07:00", True)
     killi, adults = morning.meals
-    assert (killi.short, killi.why) == ("may be short (1 chance in 25)", "The batch in ash may come up to 3 h too late.")
+    assert (killi.short, killi.why) == (
+        "may be short (1 chance in 25)",
+        "The batch in ash may come up to 3 h too late.",
+    )
     assert (adults.short, adults.why) == ("", "")
     assert view.far_told == "24 feeding times from Wed 07:00 on"
     assert len(view.rows) == 28
@@ -179,7 +186,7 @@ def test_columns_and_marks_stand_in_one_scale_and_inside() -> None:
     assert len(near.columns) + len(far.columns) == len(served)
     for picture in (near, far):
         for column in picture.columns:
-            assert 0 <= column.x
+            assert column.x >= 0
             assert column.x + column.width <= 100
             assert picture.top <= column.fresh_y <= column.chilled_y <= picture.base
             assert column.high_y <= column.fresh_y <= column.low_y or column.cut
@@ -189,7 +196,7 @@ def test_columns_and_marks_stand_in_one_scale_and_inside() -> None:
     assert near.columns[2].word == "short"
     assert "1 chance in 25" in near.columns[2].full
     assert [day.label for day in near.days] == ["Tue", "Wed", "Thu"]
-    assert [(deed.kind, deed.full) for deed in near.deeds][0] == ("start", "Start cedar today 02:10")
+    assert (near.deeds[0].kind, near.deeds[0].full) == ("start", "Start cedar today 02:10")
 
 
 def test_a_store_that_overflows_does_not_flatten_what_is_needed() -> None:
@@ -243,7 +250,11 @@ def test_what_there_is_is_told_with_its_life() -> None:
     """Tins with what is left and how long it lasts, a store with a bar of its life, broods with what they need."""
     view = make_food(food(), bench())
     tin, falling = view.tins
-    assert (tin.left, tin.lasts, tin.kept) == ("41.5 g left", "enough for 9 to 14 days", "opened 21 days ago, kept cool")
+    assert (tin.left, tin.lasts, tin.kept) == (
+        "41.5 g left",
+        "enough for 9 to 14 days",
+        "opened 21 days ago, kept cool",
+    )
     assert tin.facts == "hatches 84 %, 1.85 EUR per million young"
     assert falling.caution == "Fewer hatch than before."
     (fridge,) = view.stores
