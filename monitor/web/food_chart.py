@@ -285,7 +285,7 @@ def _levels(scale: float) -> list[float]:
 
 def _nights(begin: Ms, until: Ms, place: Callable[[Ms], float], zone: ZoneInfo) -> tuple[Stretch, ...]:
     dusk, dawn = _NIGHT
-    found = []
+    found: list[Stretch] = []
     day = words.local(begin, zone).date() - timedelta(days=1)
     while True:
         morning = day + timedelta(days=1)

@@ -260,7 +260,7 @@ def test_what_there_is_is_told_with_its_life() -> None:
     (fridge,) = view.stores
     assert (fridge.until, fridge.spread) == ("Tue 16:10", "Tue 00:10 to Wed 16:10")
     assert fridge.life is not None
-    assert (fridge.life.low, fridge.life.high) == (pytest.approx(22.9), pytest.approx(64.6))
+    assert [fridge.life.low, fridge.life.high] == pytest.approx([22.9, 64.6])
     killi, gourami = view.broods
     assert killi.stage == "swims since Thu 02:10"
     assert gourami.stage == "swims up about Wed 06:10 (Tue 18:10 to Wed 20:10)"
