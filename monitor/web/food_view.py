@@ -64,7 +64,7 @@ def make_food(food: Mapping[str, Any], bench: Mapping[str, Any]) -> FoodView:
     due = next((one for one in starts if one.due == "now" and not one.done), None)
     headline, mark, then = _head(food, served, starts, due, now, zone)
     plan = food["plan"]
-    begin = not (food["broods"] or food["eaters"] or served)
+    begin = food.get("on", True) and not (food["broods"] or food["eaters"] or served)
     later = [one for one in served if one.time >= now + SOON]
     undone = [start for start, one in zip(plan["starts"], starts, strict=True) if not one.done]
     return FoodView(
