@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from monitor.core import alarms, causes, promise, rules, rules_forgotten, rules_probes, rules_site
-from monitor.core.food import FoodAhead
+from monitor.core import alarms, causes, planned, promise, rules, rules_forgotten, rules_probes, rules_site
+from monitor.core.correcting import Correcting
+from monitor.core.food import FoodAhead, SkipStart
 from monitor.core.house import Began, Host
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Undo, Work
 from monitor.core.log_food import Brood, BroodEnded, Correct, Counted, Drawn, Eater, Fed, Tin, Weighed
@@ -40,7 +41,6 @@ from monitor.core.model import (
     Tick,
     Unshelve,
 )
-from monitor.core.noting import Noting
 from monitor.core.phones import PhoneGone, Subscribe, Unsubscribe
 from monitor.core.quality import accept, judge
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
@@ -51,7 +51,7 @@ RULES_EVERY: Final = 10 * MINUTE
 """How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
 
 
-class Engine(Noting):
+class Engine(Correcting):
     """Owns the state. Not thread-safe: one thread of decisions moves it."""
 
     def __init__(self, site: SiteSpec, now: Ms, *, rules: bool = True, learns: bool = True) -> None:
@@ -117,7 +117,10 @@ class Engine(Noting):
                 self.check(event)
                 self._correct(event, effects)
             case FoodAhead():
-                self.state.food_ahead = event
+                effects.append(planned.take(self.state, event))
+                self._look(rules.on_tick(self.state, event.time, slow=True), event.time, effects)
+            case SkipStart():
+                effects.extend(planned.skip(self.state, event))
                 self._look(rules.on_tick(self.state, event.time, slow=True), event.time, effects)
             case Undo():
                 self._undo(event, effects)
@@ -171,6 +174,9 @@ class Engine(Noting):
         store = self.state.cold_stores.get(spec.store or "")
         if store is not None and spec.measures is Measures.STORE:
             store.series.add(time, milli)
+        tank = self.state.tanks.get(spec.tank or "")
+        if tank is not None:
+            tank.add(time, milli)
         if vessel is not None and spec.measures in (Measures.WATER, Measures.AIR):
             series = vessel.water if spec.measures is Measures.WATER else vessel.air
             slot = series.add(time, milli)
@@ -291,6 +297,8 @@ class Engine(Noting):
         self.state.room.forget_from(ahead)
         for store in self.state.cold_stores.values():
             store.series.forget_from(ahead)
+        for tank in self.state.tanks.values():
+            tank.forget_from(ahead)
         for vessel in self.state.vessels.values():
             vessel.water.forget_from(ahead)
             vessel.air.forget_from(ahead)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from typing import TYPE_CHECKING, Any, Literal
 
-from monitor.core.food import Costs, FishSpec, FoodAhead, StrainSpec
+from monitor.core.food import Costs, FishSpec, FoodAhead, SkipStart, StrainSpec
 from monitor.core.house import Began, Host
 from monitor.core.log import LogEntry
 from monitor.core.phones import PhoneEvent
@@ -41,6 +41,7 @@ class Measures(StrEnum):
     ROOM = "room"
     STORE = "store"
     AIR = "air"
+    TANK = "tank"
 
 
 class Air(IntEnum):
@@ -118,6 +119,7 @@ class ProbeSpec:
     max_rate: float  # a faster change than this many units per minute, sustained, is suspect
     air: AirRule = AirRule()
     store: str | None = None  # the cold store it belongs to: store probes, and air probes instead of a vessel
+    tank: str | None = None  # the tank with eggs or larvae that it belongs to
     calibrate_by: Ms | None = None  # when its calibration is too old; None when it has none
 
 
@@ -186,6 +188,7 @@ class SiteSpec:
     fish: dict[str, FishSpec] = field(default_factory=dict)
     costs: Costs = field(default_factory=Costs)
     food_chance: float = 0.98  # with which every meal is to be full
+    food_most_g_l: float | None = None  # g of cysts per litre that a vessel can take; None: by its size
 
 
 # ---------------------------------------------------------------------------------------------------------------
@@ -312,6 +315,7 @@ Event = (
     | Began
     | Host
     | FoodAhead
+    | SkipStart
     | Tick
 )
 
@@ -448,7 +452,8 @@ class SlotClosed:
 class Learned:
     """Something to be kept that neither slots nor log can tell: what a tin has taught, what a batch began with.
 
-    ``key`` is ``lot/<id>``, ``vessel/<id>``, ``prior/<batch>``, ``expected/<batch>``, ``house/<what>`` or ``undo/recent``;
+    ``key`` is ``lot/<id>``, ``vessel/<id>``, ``prior/<batch>``, ``expected/<batch>``, ``house/<what>``, ``food/<what>``
+    or ``undo/recent``;
     ``document`` is ready for JSON and takes the place of the one before; an empty one takes it away.
     """
 

@@ -17,6 +17,7 @@ from monitor.core import (
     rules_heat,
     rules_late,
     rules_news,
+    rules_plan,
     rules_probes,
     rules_push,
     rules_record,
@@ -46,6 +47,7 @@ def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
         yield from rules_late.on_tick(state, vessel, now, slow=slow)
         yield from rules_batch.on_tick(state, vessel, now, slow=slow)
         yield from rules_forgotten.on_tick(state, vessel, now, slow=slow)
+        yield from rules_plan.on_tick(state, vessel, now, slow=slow)
     yield from rules_air.companions(state, now)
     yield from rules_store.on_tick(state, now, slow=slow)
     yield from rules_probes.on_tick(state, now, slow=slow)
@@ -84,6 +86,7 @@ def no_longer_configured(state: State) -> Iterator[Condition]:
         *state.probes,
         *state.lots,
         *state.site.lots,
+        *rules_cysts.with_grams(state),
         *state.cold_stores,
     }
     for name, memory in list(state.memories.items()):
@@ -102,13 +105,13 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
         *rules_late.RULES,
         *rules_batch.RULES,
         *rules_forgotten.RULES,
+        *rules_plan.RULES,
     )
     found = {f"{rule}:{vessel}": (rule, vessel) for vessel in state.vessels for rule in of_vessels}
     found |= {f"{rule}:{probe}": (rule, probe) for probe in state.probes for rule in rules_probes.RULES}
     found |= {tins.alarm_id(lot): (tins.RULE, lot) for lot in state.lots}
     found |= {f"{rule}:{store}": (rule, store) for store in state.cold_stores for rule in rules_store.RULES}
-    told = [lot.id for lot in state.site.lots.values() if lot.grams is not None]
-    found |= {rules_cysts.alarm_id(lot): (rules_cysts.RULE, lot) for lot in told}
+    found |= {rules_cysts.alarm_id(lot): (rules_cysts.RULE, lot) for lot in rules_cysts.with_grams(state)}
     calibrated = [probe for probe, one in state.probes.items() if one.spec.calibrate_by is not None]
     found |= {rules_calibration.alarm_id(probe): (rules_calibration.RULE, probe) for probe in calibrated}
     found |= rules_site.can_ring(state) | rules_record.can_ring()
