@@ -24,6 +24,7 @@ SOON: Final[Ms] = 48 * HOUR
 """Meals that are told one by one; later ones are folded away by day."""
 
 WAITING: Final = "The first look ahead is not there yet"
+COMES_SOON: Final = "It is made half a minute after the monitor has started. Open this page again then."
 NOBODY: Final = "Nobody to feed yet"
 OFF: Final = "No plan is made"
 
@@ -106,9 +107,8 @@ def food_line(food: Mapping[str, Any], bench: Mapping[str, Any]) -> str:
 
 
 def _blank(clock: str) -> FoodView:
-    then = "It is made half a minute after the monitor has started. Open this page again then."
     return FoodView(
-        clock=clock, headline=WAITING, mark="", then=then, notices=(), begin=False, due=None, starts=(), pictures=(),
+        clock=clock, headline=WAITING, mark="", then=COMES_SOON, notices=(), begin=False, due=None, starts=(), pictures=(),
         rows=(), near=(), far=(), far_told="", changed=(), unmet=(), cost="", made="", chance="", tins=(), stores=(), broods=(),
         eaters=(),
     )  # fmt: skip
@@ -135,6 +135,8 @@ def _head(
     ahead = next((one for one in starts if not one.done), None)
     following = "" if ahead is None else f"Next: start {ahead.title}, {ahead.when}."
     if not food["planned_at"]:
+        if not food["trouble"]:
+            return WAITING, "", COMES_SOON
         return "No look ahead has succeeded yet", "medium", "Why is told below. It is tried again by itself."
     if not served:
         return "Nobody needs young brine shrimp yet", "", following
