@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from playwright.sync_api import expect
 
-from monitor.core.food import SkipStart
+from monitor.core.food import FoodAhead, InHand, MealOutlook, Outlook, Plan, PlannedStart, SkipStart
+from monitor.core.food_document import food_document
 from monitor.core.log import Start, Undo
-from monitor.core.model import HOUR, MINUTE
+from monitor.core.log_food import Eater
+from monitor.core.model import HOUR, MINUTE, Ms, Span
 from monitor.web.access import write_password
 from tests.adapters.web import food_example
 from tests.adapters.web.core_desk import CoreDesk
-from tests.adapters.web.food_example import a_planned_start, at
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, a_batch, bad_night
 from tests.adapters.web.test_bench_drive import PHONE, in_the_morning
 from tests.adapters.web.test_keyboard import stops, tab_to
@@ -120,27 +121,68 @@ def test_a_start_is_made_by_keyboard_alone(kitchen: Served, open_page: OpenPage)
     assert len(started(kitchen.desk)) == 1
 
 
+class FoodDesk(CoreDesk):
+    """The real core, which has been told a plan."""
+
+    def food(self) -> dict[str, Any]:
+        return food_document(self.shed.engine.state, self.shed.now)
+
+
+def planned(now: Ms) -> FoodAhead:
+    """A look ahead with one brood and one start that is due in cedar."""
+    start = PlannedStart(
+        id="cedar-1",
+        vessel="cedar",
+        lot="tin-6",
+        grams=3.5,
+        litres=1.0,
+        salinity_g_l=25.0,
+        start=now,
+        start_by=now + 5 * HOUR,
+        harvest=Span(now + 22 * HOUR, now + 24 * HOUR, now + 28 * HOUR),
+        nauplii=Span(290_000, 380_000, 460_000),
+        store="",
+        cost=1.4,
+        feeds_from=now + 30 * HOUR,
+        feeds_until=now + 42 * HOUR,
+        backup=False,
+        reason="for tomorrow's meals of adults",
+    )
+    need, nothing, held = Span(9_000, 10_000, 11_000), Span(0, 0, 0), Span(20_000, 30_000, 40_000)
+    far = now + 30 * HOUR
+    meal = MealOutlook(time=far, eater="adults", need=need, got=need, short=0.01, why="")
+    lacking = MealOutlook(time=far, eater="adults", need=need, got=nothing, short=0.5, why="nothing is started")
+    in_hand = (InHand(time=far, fresh=held, chilled=nothing),)
+    return FoodAhead(
+        time=now,
+        bare=Outlook(time=now, until=far, meals=(lacking,)),
+        outlook=Outlook(time=now, until=far, meals=(meal,), in_hand=in_hand),
+        plan=Plan(made=now, until=far, starts=(start,), cost=1.4),
+    )
+
+
 @pytest.mark.browser
 def test_the_real_core_starts_it_once_and_takes_it_back(serve: Callable[..., Served], open_page: OpenPage) -> None:
-    """The tap starts a batch in the core; until the plan is made anew the page knows it, and undo frees the vessel again."""
-    desk = CoreDesk(in_the_morning())
-    hours = (desk.shed.now - NOW) / HOUR
-    reaped = food_example.when(hours + 26, hours + 28, hours + 33)
-    due = a_planned_start(start=at(hours), start_by=at(hours + 5), harvest=reaped)
-    plan = food_example.a_plan() | {"starts": [due], "made": at(hours), "until": at(hours + 24)}
-    desk.larder = food_example.food(plan=plan, meals=[], bare=[], in_hand=[], planned_at=at(hours))
+    """The tap starts a batch in the core, which asks for it no more; undone, it asks again, and a second tap puts it off."""
+    desk = FoodDesk(in_the_morning())
+    desk.shed.do(Eater(time=desk.shed.now, logged=desk.shed.now, eater="adults", nauplii_per_day=10_000))
+    desk.shed.do(planned(desk.shed.now))
+    desk.shed.now += MINUTE
+    desk.renew()
     page = open_page(serve(desk), "/food", **PHONE)
+    expect(page.locator(".then")).to_contain_text("may be short for adults (1 chance in 2)")
     page.get_by_role("button", name="Start cedar now").tap()
-    expect(page.locator(".flash.noted")).to_contain_text("3.5 g of tin-8 in cedar")
-    expect(page.locator(".planned.done")).to_contain_text("3.5 g of tin-8 in cedar")
-    expect(page.get_by_role("button", name="Start cedar now")).to_have_count(0)
+    expect(page.locator(".flash.noted")).to_contain_text("3.5 g of tin-6 in cedar")
+    expect(page.locator(".headline")).to_contain_text("Food for every meal until")
     vessel = next(one for one in desk.bench()["vessels"] if one["id"] == "cedar")
-    assert (vessel["batch"]["lot"], vessel["batch"]["cysts_g"]) == ("tin-8", 3.5)
+    assert (vessel["batch"]["lot"], vessel["batch"]["cysts_g"]) == ("tin-6", 3.5)
     page.locator("form.undo button").tap()
     expect(page.locator(".flash.noted")).to_contain_text("Undone: ")
     page.get_by_role("link", name="Food", exact=True).tap()
-    expect(page.get_by_role("button", name="Start cedar now")).to_be_visible()
-    assert [type(command) for command in desk.done] == [Start, Undo]
+    page.get_by_role("button", name="Not now, cedar").tap()
+    expect(page.locator(".flash.noted")).to_contain_text("Noted: not cedar now.")
+    expect(page.locator(".due")).to_have_count(0)
+    assert [type(command) for command in desk.done] == [Start, Undo, SkipStart]
 
 
 @pytest.mark.browser
