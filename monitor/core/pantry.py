@@ -116,13 +116,14 @@ def _batch(state: State, batch: Batch, now: Ms) -> BatchHeld:
 
 
 def _samples(belief: Belief) -> tuple[Array, Array]:
-    """When it is ready, ms, and the share that hatches, drawn together: ``SAMPLES`` of equal weight, in the order of the cloud."""
+    """When it is ready, ms, and the share that hatches, drawn together: ``SAMPLES`` of equal weight, as they lie in the cloud."""
     assert belief.ready_cloud is not None  # noqa: S101  (it was made just now)
     times, weights = belief.ready_cloud
     shares = draw(belief.points, belief.prior, belief.start.salinity_g_l).share
-    # At even steps through the weights: a sample is taken as often as it weighs, give or take one.
-    at = np.searchsorted(np.cumsum(weights), (np.arange(SAMPLES) + 0.5) / SAMPLES * float(weights.sum()))
-    at = np.minimum(at, len(times) - 1)
+    # At even steps through the weights, in the order of time, so that early and late ones are there as often as they weigh.
+    order = np.argsort(times, kind="stable")
+    steps = np.searchsorted(np.cumsum(weights[order]), (np.arange(SAMPLES) + 0.5) / SAMPLES * float(weights.sum()))
+    at = np.sort(order[np.minimum(steps, len(times) - 1)])  # and back, so that no order of time is left in them
     return times[at], shares[at]
 
 
