@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import HOUR, SECOND, Ms
 from monitor.web import words
-from monitor.web.food_words import chance, is_short, listed, some
+from monitor.web.food_view_words import chance, is_short, listed, some
 from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:

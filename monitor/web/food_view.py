@@ -12,7 +12,7 @@ from monitor.web.food_chart import Picture, Serving, pictures, servings
 from monitor.web.food_view_held import BroodView, StoreView, TinView, brood_view, store_view, tin_view
 from monitor.web.food_view_meals import MealDay, Row, days_of_meals, rows
 from monitor.web.food_view_plan import StartView, make_starts, unmet_texts
-from monitor.web.food_words import chance, instant, is_short, money, sentence, some
+from monitor.web.food_view_words import chance, instant, is_short, money, sentence, some
 from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:

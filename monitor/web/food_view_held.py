@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import DAY, HOUR, Ms
 from monitor.web import words
-from monitor.web.food_words import about_when, grams, instant, money, sentence, some, span, spread
+from monitor.web.food_view_words import about_when, grams, instant, money, sentence, some, span, spread
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from monitor.web import words
-from monitor.web.food_words import chance, sentence, some
+from monitor.web.food_view_words import chance, sentence, some
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

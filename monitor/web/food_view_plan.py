@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import HOUR, Ms
 from monitor.web import words
-from monitor.web.food_words import about_when, chance, grams, money, sentence, some, some_range, spread
+from monitor.web.food_view_words import about_when, chance, grams, money, sentence, some, some_range, spread
 from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import pytest
 from monitor.core.model import DAY, HOUR
 from monitor.web.food_chart import pictures, servings
 from monitor.web.food_view import food_line, make_food
-from monitor.web.food_words import chance, some, some_range
+from monitor.web.food_view_words import chance, some, some_range
 from monitor.web.when import rfc3339
 from tests.adapters.web import food_example
 from tests.adapters.web.food_example import FIRST_MEAL, a_brood, a_meal, a_plan, a_planned_start, at, count, food
