@@ -53,6 +53,7 @@ PAGES: Final = (
     ("/food", "Food", True),
     ("/trends", "Trends", True),
     ("/batches", "Batches", True),
+    ("/broods", "Broods", False),
     ("/count", "Count", False),
     ("/salt", "Salt", False),
     ("/guide", "Guide", False),
