@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from monitor.core import brood_book
 from monitor.core.food import DAYS, BatchHeld, HarvestHeld, LotHeld, Pantry, StoreHeld, VesselHeld
 from monitor.core.hatch import draw
 from monitor.core.log import Discard, Lapse
@@ -42,6 +43,7 @@ KEEPS_LONGEST_H: Final = 7 * 24.0  # where nothing ends it
 def gather(state: State, now: Ms) -> Pantry:
     """The room as it is known at ``now``. Takes a few ms; changes nothing but what the engine reckons once a slot anyway."""
     ahead = state.food_ahead
+    broods, eaters = brood_book.held(state, now)
     return Pantry(
         now=now,
         timezone=state.site.timezone,
@@ -51,8 +53,8 @@ def gather(state: State, now: Ms) -> Pantry:
         stores=tuple(_store(state, store, now) for store in state.cold_stores.values()),
         harvests=_harvests(state, now),
         lots=tuple(_lot(state, lot, now) for lot in _lots_at_hand(state, now)),
-        broods=(),
-        eaters=(),
+        broods=broods,
+        eaters=eaters,
         costs=state.site.costs,
         failed=failures(state),
         chance=state.site.food_chance,

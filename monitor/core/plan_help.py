@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from monitor.core.feeding import feed
 from monitor.core.food import Demand
 from monitor.core.model import HOUR
 from monitor.core.plan_weighing import ROWS, Weighing, shortness
@@ -93,8 +94,6 @@ class _Trial:
     def missing(self) -> float:
         """How many the meal lacks where it goes badly, one time in ten."""
         short = self.demand.need[:, self.place].copy()
-        from monitor.core.feeding import feed  # noqa: PLC0415
-
         short -= feed(self.demand, self.weighing.sources()).got[:, self.place]
         return float(np.quantile(short, 0.9)) if len(short) else 0.0
 

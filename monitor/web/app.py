@@ -21,6 +21,7 @@ from monitor.web.api import Api
 from monitor.web.batch_list import BatchList
 from monitor.web.batch_pages import BatchPages
 from monitor.web.checkup import Checkup
+from monitor.web.costs import CostPages
 from monitor.web.counts import Counts
 from monitor.web.guard import SECURITY_HEADERS, Guard
 from monitor.web.harvesting import Harvesting
@@ -84,6 +85,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *Working(site).pages(),
             *Undoing(site).pages(),
             *RoomsPage(site).pages(),
+            *CostPages(site).pages(),
             *api.outside(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),
@@ -100,6 +102,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *Working(site).api(),
                     *Undoing(site).api(),
                     *RoomsPage(site).api(),
+                    *CostPages(site).api(),
                 ],
             ),
         ],

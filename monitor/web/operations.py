@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.web import answers as told
+from monitor.web import cost_answers, room_answers
 from monitor.web import past_answers as past
-from monitor.web import room_answers
 from monitor.web.bodies import (
     AlarmBody,
     DiscardBody,
@@ -70,6 +70,9 @@ class Operation:
 DAYS: Final = Asked(
     "days", {"type": "integer", "minimum": 1, "maximum": 30, "default": 30}, "How many days to look back."
 )
+COST_DAYS: Final = Asked(
+    "days", {"type": "integer", "minimum": 1, "maximum": 36_500}, "How many days to look back; all when it is not said."
+)
 
 
 def looks(name: str, path: str, summary: str, answer: type[BaseModel] | None, **more: Any) -> Operation:
@@ -112,6 +115,15 @@ NOW: Final = (
         "How much the alarms asked of a person.",
         told.Report,
         query=(DAYS,),
+        tagged=True,
+        refusals=(422, 503),
+    ),
+    looks(
+        "costs",
+        "/costs",
+        "What food has cost: by batch, tin, brood and month, and which tin is the cheapest.",
+        cost_answers.CostAccount,
+        query=(COST_DAYS,),
         tagged=True,
         refusals=(422, 503),
     ),

@@ -58,6 +58,7 @@ ADDRESSES: Final = {
     "/report": ["/report"],
     "/rooms": ["/rooms"],
     "/checkup": ["/checkup"],
+    "/costs": ["/costs", "/costs?days=30"],
     "/trends": [f"/trends?batch={PAST[-1]}&against={PAST[0]}", "/trends"],
     "/phones": ["/phones"],
     "/stores/{store}": ["/stores/fridge"],
