@@ -341,7 +341,9 @@ class Plan:
     unmet: tuple[Unmet, ...] = ()
     gap: float = 0.0
     seconds: float = 0.0
-    facts: dict[str, float] = field(default_factory=dict, hash=False)  # what it rests on: the next plan tells what is other
+    facts: dict[str, float] = field(
+        default_factory=dict, hash=False
+    )  # what it rests on: the next plan tells what is other
 
 
 @dataclass(frozen=True, slots=True)

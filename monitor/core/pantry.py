@@ -226,5 +226,3 @@ def _salinity(state: State) -> float:
     """As the newest batch was started."""
     starts = [batch.start for batch in state.batches.values()]
     return max(starts, key=lambda one: one.time).salinity_g_l if starts else SALINITY_G_L
-
-
