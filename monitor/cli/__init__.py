@@ -32,6 +32,8 @@ COMMANDS = {
     "salt": _Place("monitor.cli.salt", "salt", "Tell how much salt to weigh, and what a hydrometer means."),
     "costs": _Place("monitor.cli.costs", "costs", "Tell what food has cost, and which tin is the cheapest."),
     "store": _Place("monitor.cli.store", "store", "Note what is chilled in a cold store, and that one is empty."),
+    "brood": _Place("monitor.cli.brood", "brood", "Tell of larvae, and list when they swim up and what they need."),
+    "eater": _Place("monitor.cli.eater", "eater", "Say what others than larvae get every day."),
     "alarm": _Place("monitor.cli.alarm", "alarm", "List alarms, acknowledge them, put them off; test the channels."),
     "probe": _Place("monitor.cli.probe", "probe", "Publish what is wired to this board, or list it."),
     "replay": _Place("monitor.cli.replay", "replay", "Tell what would have been said over recorded readings."),

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.broods_document import broods_document
 from monitor.core.log import Seen, Sight
 from monitor.core.model import HOUR, MINUTE, SECOND, Air, Measures, Ms, Refused
 from monitor.core.replay import instants, ranges
 from monitor.core.rules import can_ring
 from monitor.core.stores import ENDS
+from monitor.core.tins_held import lot_spec
 from monitor.core.undo import WITHIN
 from monitor.core.wording import meals, rfc3339, rfc3339_ms
 
@@ -122,6 +124,7 @@ def bench(
         ],
         "probes": [_probe(probe, now) for probe in state.probes.values()],
         "stores": [_store(store, now) for store in state.cold_stores.values()],
+        **broods_document(state, now),
         "undoable": [_undoable(memo) for memo in state.journal.undoable(now)],
         "alarms": [alarm_document(alarm) for alarm in engine.alarms()],
         "phones": [_phone(phone) for phone in state.phones.values()],
@@ -141,6 +144,7 @@ def _probe(probe: ProbeState, now: Ms) -> dict[str, Any]:
         "measures": spec.measures.value,
         "vessel": spec.vessel,
         "store": spec.store,
+        "tank": spec.tank,
         "unit": unit_of(probe),
         "every_s": spec.every // SECOND,
         "newest": measurement(probe, now),
@@ -236,11 +240,10 @@ def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate
     estimate = estimates.get(start.batch)
     if estimate is None:
         return None
-    lot = engine.state.site.lots.get(start.lot)
     return {
         "id": start.batch,
         "lot": start.lot,
-        "strain": "" if lot is None else lot.strain,
+        "strain": lot_spec(engine.state, start.lot).strain,
         "lot_story": engine.lot(start.lot).story(),
         "start": rfc3339(start.time),
         "cysts_g": start.cysts_g,

@@ -37,6 +37,7 @@ def cross_check(draft: Draft) -> None:
     for probe in draft.probe:
         _its_vessel(draft, probe)
         check_store_of(draft, probe)
+        _its_tank(draft, probe)
         _its_decoder(draft, probe)
         _its_limits(draft, probe)
         _its_calibration(draft, probe)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.web import answers as told
-from monitor.web import cost_answers, room_answers
+from monitor.web import brood_answers, cost_answers, room_answers
 from monitor.web import past_answers as past
 from monitor.web.bodies import (
     AlarmBody,
@@ -18,6 +18,7 @@ from monitor.web.bodies import (
     ShelveBody,
     StartBody,
 )
+from monitor.web.brood_bodies import BroodBody, BroodEndedBody, CountedBody, EaterBody, SwamUpBody
 from monitor.web.counted import CountBody
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
 from monitor.web.push import SubscriptionBody
@@ -344,4 +345,16 @@ STREAMS: Final = (
     ),
 )
 
-OPERATIONS: Final = (*NOW, *PAST, *ACTS, *PHONES, *STREAMS)
+BROODS: Final = (
+    looks(
+        "broods", "/broods", "Broods and other eaters: when larvae swim up, and what they need.", brood_answers.Broods
+    ),
+    looks("fish", "/fish", "The table of fish, each figure with its source.", brood_answers.FishTable),
+    does("brood", "/broods", "Tell of a brood, or tell it anew.", BroodBody),
+    does("counted", "/broods/{brood}/counted", "So many larvae are left.", CountedBody),
+    does("swamUp", "/broods/{brood}/swam-up", "They were seen to swim up.", SwamUpBody, refusals=(404,)),
+    does("broodEnded", "/broods/{brood}/ended", "They need no nauplii any more.", BroodEndedBody),
+    does("eater", "/eaters", "Others get so many nauplii a day; 0 ends it.", EaterBody),
+)
+
+OPERATIONS: Final = (*NOW, *PAST, *ACTS, *BROODS, *PHONES, *STREAMS)
