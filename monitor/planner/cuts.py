@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from monitor.core.hatch import Array
     from monitor.planner.table import Chosen, Flags, Table
 
-MOST: Final = 60  # rows added at a time
+MOST: Final = 160  # rows added at a time
+BLOCKS: Final = 4  # in each of so many parts of the days ahead the worst stretch of a world is looked for
 VIOLATED: Final = 1e-6
 TRIES: Final = 24  # how often a lesson is widened
 
@@ -59,7 +60,7 @@ def _by_time(table: Table, need: Array, mouth: int) -> Array:
 
 
 def _of_mouth(table: Table, wanted: Array, amount: Array, mouth: int, need: Array) -> list[tuple[float, Row]]:
-    """For each scenario the stretch, from one time to another, that lacks most."""
+    """For each scenario the stretches, from one time to another, that lack most."""
     scenarios, times = wanted.shape
     rows = np.arange(scenarios)[:, None]
     comes, ends = np.zeros((scenarios, times + 1)), np.zeros((scenarios, times + 1))
@@ -71,13 +72,15 @@ def _of_mouth(table: Table, wanted: Array, amount: Array, mouth: int, need: Arra
     # [scenario, begin, end]: need of the stretch less what hits it
     lack = (upto[:, None, 1:] - upto[:, :times, None]) - (there[:, None, :] - gone[:, :, None])
     lack = np.where(np.arange(times)[:, None] <= np.arange(times)[None, :], lack, -np.inf)
-    flat = lack.reshape(scenarios, -1)
-    worst = flat.argmax(axis=1)
     found = []
-    for s in np.flatnonzero(flat[np.arange(scenarios), worst] > VIOLATED * max(float(need.max(initial=0.0)), 1.0)):
-        begin, end = divmod(int(worst[s]), times)
-        row = _stretch(table, int(s), begin, end, mouth, need)
-        found.append((float(flat[s, worst[s]]) / max(float(upto[s, end + 1] - upto[s, begin]), CLOSE), row))
+    enough = VIOLATED * max(float(need.max(initial=0.0)), 1.0)
+    for ends_in in np.array_split(np.arange(times), min(BLOCKS, times)):
+        flat = lack[:, :, ends_in].reshape(scenarios, -1)
+        worst = flat.argmax(axis=1)
+        for s in np.flatnonzero(flat[np.arange(scenarios), worst] > enough):
+            begin, end = int(worst[s]) // len(ends_in), int(ends_in[int(worst[s]) % len(ends_in)])
+            row = _stretch(table, int(s), begin, end, mouth, need)
+            found.append((float(flat[s, worst[s]]) / max(float(upto[s, end + 1] - upto[s, begin]), CLOSE), row))
     return found
 
 

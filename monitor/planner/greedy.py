@@ -10,7 +10,6 @@ import numpy as np
 from monitor.planner.table import FULL, overlap
 
 if TYPE_CHECKING:
-    from monitor.core.food import Option
     from monitor.core.hatch import Array
     from monitor.planner.table import Chosen, Table
 
@@ -39,56 +38,59 @@ def build(table: Table, begin: Chosen, deadline: float) -> Chosen:
 
 def _helped(table: Table, chosen: Chosen, pool: int, short: Array) -> Chosen | None:
     """With the option that gives most of what lacks for its cost; ``None`` when nothing helps the pool."""
-    lack = np.maximum(table.pools.need - table.got(chosen), 0.0)
-    lack = np.where(table.short(chosen), lack, 0.0)
-    best: tuple[float, Chosen] | None = None
-    sums = _window_sums(table, lack)
-    at, mouth = int(table.at[pool]), int(table.mouth[pool])
-    for k, option in enumerate(table.problem.options):
-        place = table.held + k
-        if k in chosen or table.asks[place] > mouth:
+    lack = np.where(table.short(chosen), np.maximum(table.pools.need - table.got(chosen), 0.0), 0.0)
+    at, mouth, held = int(table.at[pool]), int(table.mouth[pool]), table.held
+    alive = (table.first[:, held:] <= at) & (at < table.last[:, held:]) & (table.asks[None, held:] <= mouth)
+    alive &= short[:, None]
+    old, fits = _instead(table, chosen)
+    fits &= alive.any(axis=0)
+    if not fits.any():
+        return None
+    options = table.problem.options
+    costs = np.array([one.cost for one in options])
+    some = np.flatnonzero(fits)
+    before = np.where(old[some] >= 0, table.amount[:, held + np.maximum(old[some], 0)], 0.0)
+    paid = costs[some] - np.where(old[some] >= 0, costs[np.maximum(old[some], 0)], 0.0)
+    useful = np.minimum(np.maximum(table.amount[:, held + some] - before, 0.0), _within(table, lack, held + some))
+    helps = (useful * alive[:, some]).sum(axis=0) > 0
+    score = useful.sum(axis=0) / np.maximum(paid, 1e-6) * (0.2 + alive[:, some].sum(axis=0) / short.sum())
+    for place in np.argsort(-np.where(helps, score, -1.0), kind="stable"):
+        if not helps[place]:
+            return None
+        k = int(some[place])
+        with_it = (chosen - {int(old[k])}) | {k}
+        if table.allows(with_it):
+            return with_it
+    return None
+
+
+def _instead(table: Table, chosen: Chosen) -> tuple[Array, Array]:
+    """For each option the one whose place it would take, or -1, and whether it may: that of a smaller one of the same tin."""
+    options = table.problem.options
+    old, fits = np.full(len(options), -1), np.ones(len(options), dtype=bool)
+    by_vessel: dict[str, list[int]] = {}
+    for j in chosen:
+        by_vessel.setdefault(options[j].vessel, []).append(j)
+    for k, one in enumerate(options):
+        conflicts = [j for j in by_vessel.get(one.vessel, ()) if overlap(one, options[j])]
+        if not conflicts:
             continue
-        alive = (table.first[:, place] <= at) & (at < table.last[:, place]) & short
-        if not alive.any():
-            continue
-        conflicts = [j for j in chosen if overlap(option, table.problem.options[j])]
-        with_it = (chosen - set(conflicts)) | {k}
-        if not (_grows(table, option, conflicts) and table.allows(with_it)):
-            continue
-        fresh, paid = table.amount[:, place], option.cost
-        for j in conflicts:
-            fresh, paid = fresh - table.amount[:, table.held + j], paid - table.problem.options[j].cost
-        useful = np.minimum(np.maximum(fresh, 0.0), sums(place))
-        score = float(useful.sum()) / max(paid, 1e-6) * (0.2 + float(alive.sum() / short.sum()))
-        if useful[alive].any() and (best is None or score > best[0]):
-            best = score, with_it
-    return None if best is None else best[1]
+        other = options[conflicts[0]]
+        grows = other.lot == one.lot and other.start == one.start and other.grams < one.grams
+        old[k], fits[k] = conflicts[0], len(conflicts) == 1 and grows
+    return old, fits
 
 
-def _grows(table: Table, option: Option, conflicts: list[int]) -> bool:
-    """It may take the place of a smaller one of the same tin, not of anything else."""
-    others = [table.problem.options[j] for j in conflicts]
-    return all(one.lot == option.lot and one.start == option.start and one.grams < option.grams for one in others)
-
-
-class _Sums:
-    """What lacks in the meals that a source could be fed at, (scenarios,)."""
-
-    def __init__(self, table: Table, lack: Array) -> None:
-        self._table = table
-        self._rows = np.arange(len(lack))
-        by = np.zeros((table.mouths, len(lack), len(table.times) + 1))
-        for pool in range(lack.shape[1]):
-            by[: table.mouth[pool] + 1, :, table.at[pool] + 1] += lack[:, pool]
-        self._sums = np.cumsum(by, axis=2)
-
-    def __call__(self, place: int) -> Array:
-        of_mouth = self._sums[self._table.asks[place]]
-        first, last = self._table.first[:, place], self._table.last[:, place]
-        return np.asarray(np.maximum(of_mouth[self._rows, last] - of_mouth[self._rows, np.minimum(first, last)], 0.0))
-
-
-_window_sums = _Sums
+def _within(table: Table, lack: Array, places: Array) -> Array:
+    """What lacks in the meals at which each of the sources could be fed, (scenarios, places)."""
+    by = np.zeros((table.mouths + 1, len(lack), len(table.times) + 1))
+    for pool in range(lack.shape[1]):
+        by[: table.mouth[pool] + 1, :, table.at[pool] + 1] += lack[:, pool, None].T
+    sums = np.cumsum(by, axis=2)
+    rows = np.arange(len(lack))[:, None]
+    asks = table.asks[places][None, :]
+    first, last = table.first[:, places], table.last[:, places]
+    return np.asarray(np.maximum(sums[asks, rows, last] - sums[asks, rows, np.minimum(first, last)], 0.0))
 
 
 def polish(table: Table, chosen: Chosen, deadline: float) -> Chosen:
