@@ -52,7 +52,7 @@ FOOD = (  # what the keeper tells of who eats; words of ``swimup``
     "brood add cichlid-2 --fish dwarf-cichlid --larvae 90 --spawned 2026-02-24",
     "brood add gourami-1 --fish gourami --larvae 200 --spawned 2026-03-01",
     "eater set adults 8000",
-    "store chill fridge 180000 --litres 0.5 --batch birch-2026-02-28",
+    "store chill fridge --nauplii 180000 --litres 0.5 --batch birch-2026-02-28",
 )
 STORY = """
 What will happen (one minute here is one hour in the shed):
