@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 SAME_WITHIN: Final[Ms] = 6 * HOUR  # a start of the same vessel and tin, moved by less, is the same start
 SAME_GRAMS: Final = 1.6  # and so is one of up to so many times the grams
 SETTLES: Final[Ms] = 30 * MINUTE  # from harvest to feeding
-NEAR: Final[Ms] = 2 * DAY  # for how long a start can wait is worked out for those that come so soon
+NEAR: Final[Ms] = 5 * DAY  # for how long a start can wait is worked out for those that come so soon
 HELPED: Final = 4  # so many of the meals that nothing makes full are looked at closely
 
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 HEATED_C: Final = 25.0
 SEED: Final = 7
 STORED_H: Final = 36.0  # what a cold store adds, likely (Ghent course; KKT1, J. Biol. Res. 2005)
+EARLY: Final = 40 * HOUR  # before its meal a batch is started at the earliest, so that it is still good then
 AMPLE: Final = 3.0  # times what the meals at that hour need
 
 
@@ -36,7 +37,7 @@ def help_for(pantry: Pantry, problem: Problem, weighing: Weighing, place: int) -
         found.append(f"another tin{size}")
     for lot in lots[:2]:
         if trial.with_batch(lot, None):
-            found.append("one more vessel, started now")
+            found.append("one more vessel")
             break
         if trial.with_batch(lot, HEATED_C):
             vessel = trial.free()
@@ -87,8 +88,9 @@ class _Trial:
             vessel = replace(vessel, water_c=(water_c,), water_sd_c=(0.3,))
         room = replace(self.pantry, vessels=(*self.pantry.vessels, vessel), lots=(*self.pantry.lots, lot))
         made = supply(room, min(ROWS, len(self.demand.need)), SEED)
+        begin = max(self.pantry.now, self.meal.time - EARLY)
         # Two, so that the failure of one does not decide: whether it comes in time is asked here.
-        batches = [made.planned("one more", lot.id, self.grams, self.pantry.now + k) for k in (0, 1)]
+        batches = [made.planned("one more", lot.id, self.grams, begin + k) for k in (0, 1)]
         return self._full((*self.weighing.sources(), *batches))
 
     def missing(self) -> float:

@@ -10,13 +10,14 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, Field
 
 from monitor.web.answer_words import Share, Time
+from monitor.web.brood_answers import Brood, Eater, PastBrood
 from monitor.web.tin_answers import HarvestInHand, Tin
 
 Count = Annotated[int, Field(ge=0)]
 Seconds = Annotated[float, Field(ge=0, description="s")]
 AirWord = Literal["running", "weak", "stopped", "unknown"]
 QualityWord = Literal["ok", "suspect", "last-known", "queued", "clamped"]
-Kind = Literal["water", "room", "store", "air"]
+Kind = Literal["water", "room", "store", "tank", "air"]
 Unit = Annotated[Literal["Cel"] | None, Field(description="UCUM code; null for air, which is told as a word.")]
 PriorityWord = Literal["high", "medium", "low"]
 StateWord = Literal[
@@ -155,6 +156,7 @@ class Probe(BaseModel):
     measures: Kind
     vessel: str | None
     store: str | None
+    tank: str | None
     unit: Unit
     every_s: Seconds
     newest: Measurement | None
@@ -257,6 +259,10 @@ class Bench(BaseModel):
     stores: list[Store]
     tins: Annotated[list[Tin], Field(description="The one used last first.")]
     harvests: Annotated[list[HarvestInHand], Field(description="Of which something is left that is in no cold store.")]
+    broods: list[Brood]
+    ended: Annotated[list[PastBrood], Field(description="Broods that need no more, the newest first.")]
+    eaters: list[Eater]
+    tanks: list[str]
     undoable: Annotated[list[Undoable], Field(description="The newest first.")]
     alarms: list[Alarm]
     phones: list[Phone]

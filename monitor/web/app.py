@@ -20,10 +20,12 @@ from monitor.web.alarm_pages import AlarmPages
 from monitor.web.api import Api
 from monitor.web.batch_list import BatchList
 from monitor.web.batch_pages import BatchPages
+from monitor.web.broods import Broods
 from monitor.web.checkup import Checkup
 from monitor.web.costs import CostPages
 from monitor.web.counts import Counts
 from monitor.web.feeding import Feeding
+from monitor.web.food_page import FoodPage
 from monitor.web.guard import SECURITY_HEADERS, Guard
 from monitor.web.harvesting import Harvesting
 from monitor.web.history import History
@@ -32,6 +34,7 @@ from monitor.web.ledger import Ledger
 from monitor.web.links import Links
 from monitor.web.live import Live
 from monitor.web.pages import Pages
+from monitor.web.plan_api import PlanApi
 from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
 from monitor.web.rooms import RoomsPage
@@ -68,10 +71,12 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
     push = Push(site, key)
     api = Api(site)
     batches = BatchPages(site)
+    plan = PlanApi(site)
     acting = Acting(site, Links.kept(options.link_key_file, options.address)).routes() if options.address else []
     app = Starlette(
         routes=[
             *Pages(site).routes(),
+            *FoodPage(site).pages(),
             *Starting(site).routes(),
             *Harvesting(site, batches).routes(),
             *BatchList(site).routes(),
@@ -88,10 +93,12 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *Tins(site).pages(),
             *Ledger(site).pages(),
             *Feeding(site).pages(),
+            *Broods(site).pages(),
             *Working(site).pages(),
             *Undoing(site).pages(),
             *RoomsPage(site).pages(),
             *CostPages(site).pages(),
+            *plan.pages(),
             *api.outside(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),
@@ -108,10 +115,12 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *Tins(site).api(),
                     *Ledger(site).api(),
                     *Feeding(site).api(),
+                    *Broods(site).api(),
                     *Working(site).api(),
                     *Undoing(site).api(),
                     *RoomsPage(site).api(),
                     *CostPages(site).api(),
+                    *plan.api(),
                 ],
             ),
         ],

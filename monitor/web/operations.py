@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.web import answers as told
-from monitor.web import cost_answers, food_answers, room_answers, tin_answers
+from monitor.web import brood_answers, cost_answers, food_answers, plan_answers, room_answers, tin_answers
 from monitor.web import past_answers as past
 from monitor.web.bodies import (
     AlarmBody,
@@ -18,9 +18,11 @@ from monitor.web.bodies import (
     ShelveBody,
     StartBody,
 )
+from monitor.web.brood_bodies import BroodBody, BroodEndedBody, CountedBody, EaterBody, SwamUpBody
 from monitor.web.counted import CountBody
 from monitor.web.food_bodies import CorrectBody, DrawnBody, FeedingsBody, TinBody, WeighedBody
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
+from monitor.web.plan_api import NothingBody, PlannedBody
 from monitor.web.push import SubscriptionBody
 from monitor.web.rights import Scope
 from monitor.web.salted import SaltBody
@@ -386,4 +388,55 @@ STREAMS: Final = (
     ),
 )
 
-OPERATIONS: Final = (*NOW, *PAST, *ACTS, *FOOD, *PHONES, *STREAMS)
+AHEAD: Final = (
+    looks(
+        "food",
+        "/food",
+        "Demand, supply and plan of the coming days; an empty object before the first look ahead.",
+        plan_answers.Food,
+        tagged=True,
+    ),
+    does(
+        "startPlanned",
+        "/plan/{start}/start",
+        "A planned start was made: begins the batch with the planned values, or with those that are told.",
+        PlannedBody,
+        status=201,
+        refusals=(404,),
+    ),
+    does(
+        "skipPlanned",
+        "/plan/{start}/skip",
+        "Not now: nothing is planned for its vessel for half a day.",
+        NothingBody,
+        refusals=(404,),
+    ),
+    looks(
+        "calendar",
+        "/calendar",
+        "The address of the calendar (RFC 5545) of starts, harvests and meals; it needs no log-in, its token is its key.",
+        plan_answers.CalendarAddress,
+    ),
+    does(
+        "renewCalendar",
+        "/calendar/renew",
+        "A new address for the calendar: the one before shows nothing any more.",
+        NothingBody,
+        answer=plan_answers.CalendarAddress,
+        scope=Scope.ADMIN,
+    ),
+)
+
+BROODS: Final = (
+    looks(
+        "broods", "/broods", "Broods and other eaters: when larvae swim up, and what they need.", brood_answers.Broods
+    ),
+    looks("fish", "/fish", "The table of fish, each figure with its source.", brood_answers.FishTable),
+    does("brood", "/broods", "Tell of a brood, or tell it anew.", BroodBody),
+    does("counted", "/broods/{brood}/counted", "So many larvae are left.", CountedBody),
+    does("swamUp", "/broods/{brood}/swam-up", "They were seen to swim up.", SwamUpBody, refusals=(404,)),
+    does("broodEnded", "/broods/{brood}/ended", "They need no nauplii any more.", BroodEndedBody),
+    does("eater", "/eaters", "Others get so many nauplii a day; 0 ends it.", EaterBody),
+)
+
+OPERATIONS: Final = (*NOW, *PAST, *ACTS, *FOOD, *AHEAD, *BROODS, *PHONES, *STREAMS)
