@@ -66,7 +66,9 @@ class Table:
         for k, pool in enumerate(pool_of):
             pooled[:, pool] += need[:, k]
         times = np.array(sorted({time for time, _ in keys}), dtype=float)
-        largest = {place[meal.time, mouths.index(some)]: meal.largest_um for meal, some in zip(meals, taken, strict=True)}
+        largest = {
+            place[meal.time, mouths.index(some)]: meal.largest_um for meal, some in zip(meals, taken, strict=True)
+        }
         since, until, amount = _stacked(sources, len(need))
         first, last = np.searchsorted(times, since), np.searchsorted(times, until)
         return Table(
