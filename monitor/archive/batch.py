@@ -70,6 +70,7 @@ class Slice:
             for entry in entries
             if not isinstance(entry, (Undo, Correct, *FOOD_ENTRIES)) and self._about(entry)
         }
+        mine |= {key_of(one) for one in entries if isinstance(one, Correct) and (one.kind, one.subject, one.at) in mine}
         keys = [
             (entry.kind, entry.subject, entry.at) if isinstance(entry, Undo) else key_of(entry) for entry in entries
         ]

@@ -37,7 +37,8 @@ LEDGER_KEYS: Final = ("run/sizes", "run/ends")
 """Of what is kept: how this machine and its file fared."""
 KEYS_LEFT_OUT: Final = SECRET_KEYS + RUN_KEYS + LEDGER_KEYS
 
-_ENTRY_TIMES: Final = ("until", "at")
+_ENTRY_TIMES: Final = ("until", "at", "opened", "swam_up")
+_CORRECTED_TIMES: Final = ("time", "opened", "swam_up")
 _ALARM_TIMES: Final = ("since", "changed", "deadline", "told", "again", "until")
 
 
@@ -61,6 +62,8 @@ def _entry(row: Row, _names: Names) -> Document:
     """In the shape that replay takes."""
     time, logged, kind, fields = row
     document = {"time": instant(time), "event": kind, **_with_texts(json.loads(fields), _ENTRY_TIMES)}
+    if isinstance(document.get("values"), dict):
+        document["values"] = _with_texts(document["values"], _CORRECTED_TIMES)
     return document if logged == time else {**document, "logged": instant(logged)}
 
 
@@ -70,6 +73,8 @@ def _entry_row(document: Document, _names: Names, number: int) -> Row:
     kind = document.pop("event")
     if kind not in ENTRY_KINDS:
         raise Unfit(f"event {str(kind)[:60]!r}; allowed are {', '.join(ENTRY_KINDS)}")
+    if isinstance(document.get("values"), dict):
+        document["values"] = _with_numbers(document["values"], _CORRECTED_TIMES)
     fields = json.dumps(_with_numbers(document, _ENTRY_TIMES))
     kind, fields = entry_to_record(entry_from_record(time, logged, kind, fields))
     return number, time, logged, kind, fields

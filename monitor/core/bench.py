@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.broods_document import broods_document
 from monitor.core.log import Seen, Sight
 from monitor.core.model import HOUR, MINUTE, SECOND, Air, Measures, Ms, Refused
 from monitor.core.replay import instants, ranges
@@ -123,6 +124,7 @@ def bench(
         ],
         "probes": [_probe(probe, now) for probe in state.probes.values()],
         "stores": [_store(store, now) for store in state.cold_stores.values()],
+        **broods_document(state, now),
         "undoable": [_undoable(memo) for memo in state.journal.undoable(now)],
         "alarms": [alarm_document(alarm) for alarm in engine.alarms()],
         "phones": [_phone(phone) for phone in state.phones.values()],
@@ -142,6 +144,7 @@ def _probe(probe: ProbeState, now: Ms) -> dict[str, Any]:
         "measures": spec.measures.value,
         "vessel": spec.vessel,
         "store": spec.store,
+        "tank": spec.tank,
         "unit": unit_of(probe),
         "every_s": spec.every // SECOND,
         "newest": measurement(probe, now),

@@ -10,11 +10,12 @@ from math import isfinite
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core import entries as entry_checks
-from monitor.core import food_checks, store_checks
+from monitor.core import brood_book, food_checks, store_checks
 from monitor.core.amended import amend
+from monitor.core.brood_book import BroodBook
 from monitor.core.in_hand import chilled_of
 from monitor.core.log import Chill, Emptied, Harvest, Lapse, Start, kind_of
-from monitor.core.log_food import Brood, BroodEnded, Counted, Drawn, Fed, Tin, Weighed
+from monitor.core.log_food import Brood, BroodEnded, Counted, Drawn, Eater, Fed, Tin, Weighed
 from monitor.core.model import Refused
 from monitor.core.store_checks import new_snags, short_words
 from monitor.core.undo import words_of
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
     from monitor.core.amended import Told
     from monitor.core.log import Standing
-    from monitor.core.log_food import Correct
+    from monitor.core.log_food import BroodEntry, Correct
     from monitor.core.model import Ms
     from monitor.core.state import State
 
@@ -121,6 +122,8 @@ def check(state: State, correct: Correct) -> None:
 def check_change(state: State, told: Told, after: Standing | None, now: Ms) -> None:
     """Raise ``Refused`` when an entry cannot become ``after`` (``None``: be taken away)."""
     before = told.now
+    if before == after:
+        return  # another correction of it stands
     if after is not None:
         if after.time > max(now, after.logged):
             raise Refused(f"that is later than now ({clock(now, state.site.timezone, now)})")
@@ -189,6 +192,8 @@ def _check_values(state: State, told: Told, after: Standing) -> None:
             food_checks.check_fed(_without(state, told), after)
         case Drawn():
             store_checks.check_number(after)
+        case Brood() | Counted() | BroodEnded() | Eater():
+            brood_book.check(_before(state, told), after)
         case _:
             pass
 
@@ -197,6 +202,17 @@ def _without(state: State, told: Told) -> State:
     """The state as if this entry about food had not been made; only its books are other ones."""
     entries = [one for one in state.food.entries if one is not told.now and one != told.now]
     return replace(state, food=replace(state.food, entries=entries))
+
+
+def _before(state: State, told: Told) -> State:
+    """The state with the broods as they were known when this was logged."""
+    earlier: list[BroodEntry] = []
+    for other in state.food.ledger:
+        if other is told:
+            break
+        if isinstance(other.now, Brood | Counted | BroodEnded | Eater):
+            earlier.append(other.now)
+    return replace(state, broods=BroodBook(earlier))
 
 
 def _about(state: State, batch: str) -> list[Standing]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core import store_checks
+from monitor.core import brood_book, store_checks
 from monitor.core.in_hand import fed_of, left_of
 from monitor.core.log import Harvest
 from monitor.core.log_food import Brood, Drawn, Eater, Fed, Tin, Weighed
@@ -40,6 +40,8 @@ def check(state: State, entry: FoodEntry) -> None:
             store_checks.check(state, entry)
     elif isinstance(entry, Drawn):
         store_checks.check(state, entry)
+    else:
+        brood_book.check(state, entry)
 
 
 def check_tin(entry: Tin) -> None:

@@ -2,7 +2,8 @@
 
 ``R.csv`` has the columns ``time,probe,value``: RFC 3339 with Z or an offset, the probe's id, the value in its configured
 unit or an air word; an empty value is a missing one. ``L.jsonl`` has one event a line: ``start``, ``seen``, ``harvest``,
-``discard``, ``settle``, ``work``, ``chill``, ``emptied``, ``lapse``, ``undo``, each with ``time`` and optionally ``logged``.
+``discard``, ``settle``, ``work``, ``chill``, ``emptied``, ``lapse``, ``undo``, ``correct``, and of food ``tin``, ``weighed``,
+``fed``, ``drawn``, ``brood``, ``counted``, ``broodended``, ``eater``, each with ``time`` and optionally ``logged``.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import csv
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import AwareDatetime, Field, TypeAdapter, ValidationError, field_validator
 
 from monitor.core.log import (
     Chill,
@@ -30,6 +31,9 @@ from monitor.core.log import (
 )
 from monitor.core.model import Measures, Ms, Sample
 from monitor.core.replay import Measured
+from monitor.core.undo import UNDOABLE
+from monitor.intake.recorded_food import FOOD_LINES, FoodLine
+from monitor.intake.recorded_line import Amount, Line, Share, ms
 from monitor.intake.unreadable import Unreadable
 from monitor.intake.values import air, internal, number_from_text
 
@@ -54,11 +58,7 @@ def instant(text: str) -> Ms:
     there = datetime.fromisoformat(text)
     if there.tzinfo is None:
         raise ValueError("no time zone")
-    return _ms(there)
-
-
-def _ms(there: datetime) -> Ms:
-    return round(there.timestamp() * 1000)
+    return ms(there)
 
 
 def readings(path: Path, bindings: Iterable[Binding]) -> Iterator[Measured]:
@@ -110,26 +110,7 @@ def _numeric(text: str) -> bool:
     return True
 
 
-class _Line(BaseModel):
-    model_config = ConfigDict(extra="forbid")
-
-    time: AwareDatetime
-    logged: AwareDatetime | None = None
-
-    @property
-    def when(self) -> Ms:
-        return _ms(self.time)
-
-    @property
-    def known(self) -> Ms:
-        return self.when if self.logged is None else _ms(self.logged)
-
-
-Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
-Amount = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-
-
-class _Start(_Line):
+class _Start(Line):
     event: Literal["start"]
     batch: str
     vessel: str
@@ -144,7 +125,7 @@ class _Start(_Line):
         )
 
 
-class _Seen(_Line):
+class _Seen(Line):
     event: Literal["seen"]
     batch: str
     what: Sight
@@ -154,7 +135,7 @@ class _Seen(_Line):
         return Seen(self.when, self.known, self.batch, self.what, self.fraction)
 
 
-class _Harvest(_Line):
+class _Harvest(Line):
     event: Literal["harvest"]
     batch: str
     hatched_fraction: Share | None = None
@@ -164,7 +145,7 @@ class _Harvest(_Line):
         return Harvest(self.when, self.known, self.batch, self.hatched_fraction, self.nauplii)
 
 
-class _Discard(_Line):
+class _Discard(Line):
     event: Literal["discard"]
     batch: str
     reason: str = ""
@@ -173,25 +154,25 @@ class _Discard(_Line):
         return Discard(self.when, self.known, self.batch, self.reason)
 
 
-class _Settle(_Line):
+class _Settle(Line):
     event: Literal["settle"]
     vessel: str
     until: AwareDatetime
 
     def entry(self) -> LogEntry:
-        return Settle(self.when, self.known, self.vessel, _ms(self.until))
+        return Settle(self.when, self.known, self.vessel, ms(self.until))
 
 
-class _Work(_Line):
+class _Work(Line):
     event: Literal["work"]
     vessel: str
     until: AwareDatetime
 
     def entry(self) -> LogEntry:
-        return Work(self.when, self.known, self.vessel, _ms(self.until))
+        return Work(self.when, self.known, self.vessel, ms(self.until))
 
 
-class _Chill(_Line):
+class _Chill(Line):
     event: Literal["chill"]
     store: str
     nauplii: Amount
@@ -215,7 +196,7 @@ class _Chill(_Line):
         )
 
 
-class _Emptied(_Line):
+class _Emptied(Line):
     event: Literal["emptied"]
     store: str
 
@@ -223,7 +204,7 @@ class _Emptied(_Line):
         return Emptied(self.when, self.known, self.store)
 
 
-class _Lapse(_Line):
+class _Lapse(Line):
     """Written by the monitor itself; in an exported log."""
 
     event: Literal["lapse"]
@@ -233,17 +214,25 @@ class _Lapse(_Line):
         return Lapse(self.when, self.known, self.batch)
 
 
-class _Undo(_Line):
+class _Undo(Line):
     event: Literal["undo"]
-    kind: Literal["start", "seen", "harvest", "discard", "settle", "work", "chill", "emptied"]
+    kind: str
     subject: str
     at: AwareDatetime  # when what is undone was logged
 
+    @field_validator("kind")
+    @classmethod
+    def _can_be_undone(cls, kind: str) -> str:
+        if kind not in UNDOABLE:
+            raise ValueError(f"only these are undone: {', '.join(UNDOABLE)}")
+        return kind
+
     def entry(self) -> LogEntry:
-        return Undo(self.when, self.known, self.kind, self.subject, _ms(self.at))
+        return Undo(self.when, self.known, self.kind, self.subject, ms(self.at))
 
 
-_Kinds = _Start | _Seen | _Harvest | _Discard | _Settle | _Work | _Chill | _Emptied | _Lapse | _Undo
+_Deeds = _Start | _Seen | _Harvest | _Discard | _Settle | _Work | _Chill | _Emptied | _Lapse | _Undo
+_Kinds = _Deeds | FoodLine
 _Event = Annotated[_Kinds, Field(discriminator="event")]
 _EVENT: TypeAdapter[_Kinds] = TypeAdapter(_Event)
 
@@ -263,7 +252,7 @@ def entries(path: Path) -> Iterator[LogEntry]:
 
 
 def _allowed(where: str) -> str:
-    kinds: dict[str, type[_Line]] = {
+    kinds: dict[str, type[Line]] = {
         "start": _Start,
         "seen": _Seen,
         "harvest": _Harvest,
@@ -274,6 +263,7 @@ def _allowed(where: str) -> str:
         "emptied": _Emptied,
         "lapse": _Lapse,
         "undo": _Undo,
+        **FOOD_LINES,
     }
     kind = kinds.get(where.split("/", maxsplit=1)[0])
     if kind is None:

@@ -38,6 +38,7 @@ def cross_check(draft: Draft) -> None:
     for probe in draft.probe:
         _its_vessel(draft, probe)
         check_store_of(draft, probe)
+        _its_tank(draft, probe)
         _its_decoder(draft, probe)
         _its_limits(draft, probe)
         _its_calibration(draft, probe)
@@ -204,6 +205,16 @@ def _its_vessel(draft: Draft, part: Part[Probe]) -> None:
     elif vessel not in known and known and all(vessel.sound("id") for vessel in draft.vessel):
         # A vessel whose own id is wrong, or lacking vessels, are told once, there; the probes are not to blame.
         draft.wrong_in(part, "vessel", quoted(vessel), ", ".join(known), nearest(vessel, known))
+
+
+def _its_tank(draft: Draft, part: Part[Probe]) -> None:
+    if not part.sound("measures", "tank"):
+        return
+    measures, tank = part.value.measures, part.value.tank
+    if tank is None and measures is Measures.TANK:
+        draft.wrong_in(part, "tank", "nothing", "a name for the tank whose temperature it measures")
+    elif tank is not None and measures is not Measures.TANK:
+        draft.wrong_in(part, "tank", quoted(tank), f"no tank: a probe of {measures} belongs to none")
 
 
 def _its_decoder(draft: Draft, part: Part[Probe]) -> None:

@@ -40,9 +40,7 @@ class Food(Section):
         "From when on you are there to start and to harvest, local time.", default="07:00"
     )
     there_until: Annotated[str, ClockTime()] = option("Until when.", default="22:00")
-    every: Annotated[int, Duration(5 * MINUTE, DAY)] = option(
-        "How often it is planned anew.", default=60 * MINUTE
-    )
+    every: Annotated[int, Duration(5 * MINUTE, DAY)] = option("How often it is planned anew.", default=60 * MINUTE)
     soon: Annotated[int, Duration(SECOND, 10 * MINUTE)] = option(
         "How long after an entry it is planned anew, so that several are planned for together.", default=20 * SECOND
     )

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict
 
 from monitor.core import model as core
 from monitor.settings.backup import Backup
+from monitor.settings.fish import fish_specs, strain_specs
 from monitor.settings.food import Food
 from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web, minutes_of
 from monitor.settings.probes import Probe
@@ -81,6 +82,8 @@ class Settings(BaseModel):
             costs=self.food.costs(),
             food_chance=self.food.chance,
             food_most_g_l=self.food.most_g_per_litre,
+            strains=strain_specs(),
+            fish=fish_specs(),
         )
 
     def manners(self) -> Manners:

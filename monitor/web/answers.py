@@ -9,6 +9,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, Field, WithJsonSchema
 
+from monitor.web.brood_answers import Brood, Eater, PastBrood
+
 Time = Annotated[
     str, WithJsonSchema({"type": "string", "format": "date-time", "description": "RFC 3339 in UTC, ends in Z."})
 ]
@@ -17,7 +19,7 @@ Count = Annotated[int, Field(ge=0)]
 Seconds = Annotated[float, Field(ge=0, description="s")]
 AirWord = Literal["running", "weak", "stopped", "unknown"]
 QualityWord = Literal["ok", "suspect", "last-known", "queued", "clamped"]
-Kind = Literal["water", "room", "store", "air"]
+Kind = Literal["water", "room", "store", "tank", "air"]
 Unit = Annotated[Literal["Cel"] | None, Field(description="UCUM code; null for air, which is told as a word.")]
 PriorityWord = Literal["high", "medium", "low"]
 StateWord = Literal[
@@ -156,6 +158,7 @@ class Probe(BaseModel):
     measures: Kind
     vessel: str | None
     store: str | None
+    tank: str | None
     unit: Unit
     every_s: Seconds
     newest: Measurement | None
@@ -256,6 +259,10 @@ class Bench(BaseModel):
     room: list[Measurement]
     probes: list[Probe]
     stores: list[Store]
+    broods: list[Brood]
+    ended: Annotated[list[PastBrood], Field(description="Broods that need no more, the newest first.")]
+    eaters: list[Eater]
+    tanks: list[str]
     undoable: Annotated[list[Undoable], Field(description="The newest first.")]
     alarms: list[Alarm]
     phones: list[Phone]

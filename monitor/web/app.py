@@ -20,7 +20,9 @@ from monitor.web.alarm_pages import AlarmPages
 from monitor.web.api import Api
 from monitor.web.batch_list import BatchList
 from monitor.web.batch_pages import BatchPages
+from monitor.web.broods import Broods
 from monitor.web.checkup import Checkup
+from monitor.web.costs import CostPages
 from monitor.web.counts import Counts
 from monitor.web.guard import SECURITY_HEADERS, Guard
 from monitor.web.harvesting import Harvesting
@@ -83,10 +85,12 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *Counts(site).pages(),
             *Salts(site).pages(),
             *Stores(site).pages(),
+            *Broods(site).pages(),
             *Working(site).pages(),
             *Undoing(site).pages(),
             *RoomsPage(site).pages(),
             *plan.pages(),
+            *CostPages(site).pages(),
             *api.outside(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),
@@ -100,10 +104,12 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *Counts(site).api(),
                     *Salts(site).api(),
                     *Stores(site).api(),
+                    *Broods(site).api(),
                     *Working(site).api(),
                     *Undoing(site).api(),
                     *RoomsPage(site).api(),
                     *plan.api(),
+                    *CostPages(site).api(),
                 ],
             ),
         ],

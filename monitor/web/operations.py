@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.web import answers as told
+from monitor.web import brood_answers, cost_answers, plan_answers, room_answers
 from monitor.web import past_answers as past
-from monitor.web import plan_answers, room_answers
 from monitor.web.bodies import (
     AlarmBody,
     DiscardBody,
@@ -18,6 +18,7 @@ from monitor.web.bodies import (
     ShelveBody,
     StartBody,
 )
+from monitor.web.brood_bodies import BroodBody, BroodEndedBody, CountedBody, EaterBody, SwamUpBody
 from monitor.web.counted import CountBody
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
 from monitor.web.plan_api import NothingBody, PlannedBody
@@ -71,6 +72,9 @@ class Operation:
 DAYS: Final = Asked(
     "days", {"type": "integer", "minimum": 1, "maximum": 30, "default": 30}, "How many days to look back."
 )
+COST_DAYS: Final = Asked(
+    "days", {"type": "integer", "minimum": 1, "maximum": 36_500}, "How many days to look back; all when it is not said."
+)
 
 
 def looks(name: str, path: str, summary: str, answer: type[BaseModel] | None, **more: Any) -> Operation:
@@ -113,6 +117,15 @@ NOW: Final = (
         "How much the alarms asked of a person.",
         told.Report,
         query=(DAYS,),
+        tagged=True,
+        refusals=(422, 503),
+    ),
+    looks(
+        "costs",
+        "/costs",
+        "What food has cost: by batch, tin, brood and month, and which tin is the cheapest.",
+        cost_answers.CostAccount,
+        query=(COST_DAYS,),
         tagged=True,
         refusals=(422, 503),
     ),
@@ -372,4 +385,16 @@ FOOD: Final = (
     ),
 )
 
-OPERATIONS: Final = (*NOW, *PAST, *ACTS, *FOOD, *PHONES, *STREAMS)
+BROODS: Final = (
+    looks(
+        "broods", "/broods", "Broods and other eaters: when larvae swim up, and what they need.", brood_answers.Broods
+    ),
+    looks("fish", "/fish", "The table of fish, each figure with its source.", brood_answers.FishTable),
+    does("brood", "/broods", "Tell of a brood, or tell it anew.", BroodBody),
+    does("counted", "/broods/{brood}/counted", "So many larvae are left.", CountedBody),
+    does("swamUp", "/broods/{brood}/swam-up", "They were seen to swim up.", SwamUpBody, refusals=(404,)),
+    does("broodEnded", "/broods/{brood}/ended", "They need no nauplii any more.", BroodEndedBody),
+    does("eater", "/eaters", "Others get so many nauplii a day; 0 ends it.", EaterBody),
+)
+
+OPERATIONS: Final = (*NOW, *PAST, *ACTS, *FOOD, *BROODS, *PHONES, *STREAMS)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import ipaddress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Self
+
+from monitor.core.food import Costs
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -47,6 +49,7 @@ class WebOptions:
     address: str = ""
     rooms: bool = False
     proxies: tuple[str, ...] = ()
+    costs: Costs = field(default_factory=Costs)
 
     @classmethod
     def from_settings(cls, settings: Settings) -> Self:
@@ -64,6 +67,7 @@ class WebOptions:
             address=web.address or "",
             rooms=settings.rooms.show,
             proxies=web.proxies,
+            costs=settings.site_spec().costs,
         )
 
     def __post_init__(self) -> None:

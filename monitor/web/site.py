@@ -51,6 +51,7 @@ PAGES: Final = (
     ("/", "Bench", True),
     ("/trends", "Trends", True),
     ("/batches", "Batches", True),
+    ("/broods", "Broods", True),
     ("/count", "Count", True),
     ("/salt", "Salt", False),
     ("/guide", "Guide", False),

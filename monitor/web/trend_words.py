@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Work
+from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Undo, Work
+from monitor.core.log_food import Correct
 from monitor.core.model import MINUTE, AlarmState, Ms
 from monitor.web import words
+from monitor.web.food_words import told_food
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -99,8 +101,10 @@ def told_entry(entry: LogEntry) -> str:
             return f"{words.whole(entry.nauplii)} into {entry.store}"
         case Emptied():
             return f"{entry.store} emptied"
-        case _:
+        case Undo() | Correct():
             return ""
+        case _:
+            return told_food(entry)
 
 
 def log_marks(entries: Iterable[LogEntry]) -> list[Mark]:

@@ -26,7 +26,25 @@ class UndoBody(BaseModel):
     """``kind``, ``subject`` and ``at`` as they stand in the bench's ``undoable``."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
-    kind: Literal["start", "seen", "harvest", "discard", "settle", "work", "chill", "emptied"]
+    kind: Literal[
+        "start",
+        "seen",
+        "harvest",
+        "discard",
+        "settle",
+        "work",
+        "chill",
+        "emptied",
+        "tin",
+        "weighed",
+        "fed",
+        "drawn",
+        "brood",
+        "counted",
+        "broodended",
+        "eater",
+        "correct",
+    ]
     subject: Name
     at: Instant
 

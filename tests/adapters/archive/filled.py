@@ -7,6 +7,7 @@ from contextlib import closing
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, LogEntry, Seen, Settle, Sight, Start, Undo, Work
+from monitor.core.log_food import Brood, BroodEnded, Correct, Counted, Drawn, Eater, Fed, Tin, Weighed
 from monitor.core.model import (
     DAY,
     HOUR,
@@ -57,6 +58,20 @@ ENTRIES: Final[tuple[LogEntry, ...]] = (
     Discard(T0 + 23 * HOUR, T0 + 23 * HOUR, "two", 'smelt, "bad"\nvery \ud83d bad 🦐'),
     Start(T0 + 24 * HOUR, T0 + 24 * HOUR, "three", "ash", "tin-7", 2.5, 1.5, 0),
     Lapse(T0 + 3 * DAY, T0 + 3 * DAY, "three"),
+    Tin(T0, T0 + 3 * DAY, "tin-7", "sfb", 85.0, 50.0, 12.5, 270_000.0, 480.0, T0 + HOUR + 7, "cool"),
+    Tin(T0, T0 + 3 * DAY + 1, "tin-8"),
+    Weighed(T0 + 3 * DAY, T0 + 3 * DAY + 2, "tin-7", 41.5),
+    Fed(T0 + 21 * HOUR, T0 + 3 * DAY + 3, "killi-3", 1e4, store="fridge"),
+    Fed(T0 + 21 * HOUR, T0 + 3 * DAY + 4, "", 500, batch="one"),
+    Drawn(T0 + 21 * HOUR, T0 + 3 * DAY + 5, "fridge", 1e3, 'for a "count"\n🦐'),
+    Brood(T0, T0 + 3 * DAY + 6, "killi-3", "killi", 40, swam_up=T0 + DAY + 5, ration=500.0, meals=2),
+    Counted(T0 + 2 * DAY, T0 + 3 * DAY + 7, "killi-3", 38.5),
+    BroodEnded(T0 + 3 * DAY, T0 + 3 * DAY + 8, "killi-3", "moved"),
+    Eater(T0, T0 + 3 * DAY + 9, "adults", 20_000.0, 1, 900.0),
+    Correct(T0 + 3 * DAY + 10, T0 + 3 * DAY + 10, "start", "one", T0, {"time": T0 + 61_007, "cysts_g": 2.25}),
+    Correct(T0 + 3 * DAY + 11, T0 + 3 * DAY + 11, "tin", "tin-7", T0 + 3 * DAY, {"opened": T0 + 3, "price": None}),
+    Correct(T0 + 3 * DAY + 12, T0 + 3 * DAY + 12, "drawn", "fridge", T0 + 3 * DAY + 5, gone=True),
+    Undo(T0 + 3 * DAY + 13, T0 + 3 * DAY + 13, "correct", "fridge", T0 + 3 * DAY + 12),
 )
 
 

@@ -88,7 +88,7 @@ MONTH = "readings/2026-02"
         ("slots.csv", "ash-water", "oak-water", 2, "probe 'oak-water', which the manifest does not list"),
         ("slots.csv", "time,probe", "when,probe", 1, "the columns are time,probe,count,sum"),
         ("rollups/day.csv", "ash-water,", "ash-water,,", 2, "the columns are probe,time,count"),
-        ("log.jsonl", '"event": "seen"', '"event": "fed"', 2, "event 'fed'; allowed are start, seen"),
+        ("log.jsonl", '"event": "seen"', '"event": "sung"', 2, "event 'sung'; allowed are start, seen"),
         ("log.jsonl", '"what": "some"', '"what": "plenty"', 2, "'plenty' is not a valid Sight"),
         ("log.jsonl", '"vessel"', '"jar"', 1, "jar"),
         ("told.jsonl", "{", "[{", 1, "Expecting"),

@@ -14,7 +14,7 @@ from monitor.core.food import FoodAhead, Outlook, Plan
 from monitor.core.log_food import Eater
 from monitor.core.model import HOUR
 from monitor.planner.run import PlanFailed, plan_in_child
-from monitor.service.clock import WallClock
+from monitor.service.clock import SystemClock
 from monitor.service.food import Food, GatherFood, NoPlan
 from monitor.settings.food import Planning
 from tests.unit.core.worlds import Shed
@@ -36,7 +36,7 @@ class Table:
         self.asked: list[Pantry] = []
         self.fails = ""
         planning = Planning(on=True, every=HOUR, soon_s=0.5, seconds=60.0, memory_mb=512)
-        self.food = Food(planning, self.shed.engine, WallClock(), self.inputs.put, plan or self._plan)
+        self.food = Food(planning, self.shed.engine, SystemClock(), self.inputs.put, plan or self._plan)
         self.food.wake(0.0)
 
     def _plan(self, pantry: Pantry, seconds: float, memory_mb: int, *, stop: threading.Event) -> FoodAhead:

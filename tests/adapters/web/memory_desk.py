@@ -37,6 +37,7 @@ from monitor.notify import try_channels
 from monitor.service.burden import document
 from monitor.store.record import Record
 from monitor.web.when import as_rfc3339, rfc3339
+from tests.adapters.web.brood_example import broods_of_the_shed
 from tests.unit.core.checkups import ill
 
 if TYPE_CHECKING:
@@ -155,6 +156,7 @@ def bad_night() -> dict[str, Any]:
         "now_ms": NOW,
         "simulated": None,
         "broker": {"connected": True, "since": as_rfc3339(NOW - 9 * HOUR)},
+        **broods_of_the_shed(NOW),
         "vessels": [
             {
                 "id": "ash",
