@@ -47,7 +47,8 @@ def help_for(pantry: Pantry, problem: Problem, weighing: Weighing, place: int) -
             found.append(f"a heater ({HEATED_C:.0f} °C) in {vessel.id}" if vessel else "one more vessel at 25 °C")
             break
     if found:
-        return f"{listed(found).capitalize()} would make it full."
+        told = listed(found)
+        return f"{told[:1].upper()}{told[1:]} would make it full."
     missing = trial.missing()
     lack = f"about {figure(missing)} young brine shrimp" if missing > 0 else "some young brine shrimp"
     return f"No start comes in time any more: buy or borrow {lack}, or feed a little less at the meals before."
