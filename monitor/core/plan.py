@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.food import DAYS, Demand, Plan, PlannedStart, Unmet
+from monitor.core.food import DAYS, Plan, PlannedStart, Unmet
 from monitor.core.model import DAY, HOUR, MINUTE, Span
 from monitor.core.plan_facts import facts
 from monitor.core.plan_help import help_for

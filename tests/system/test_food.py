@@ -1,4 +1,4 @@
-"""From a brood to a batch, over the real process: a plan is made, a reminder reaches the phone, and following it starts the batch."""
+"""From who eats to a batch, over the real process: a plan is made, the phone is reminded, and following it starts the batch."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from tests.system.daemon import OPENER, configuration, until, water
+from tests.system.daemon import OPENER, PATIENCE_S, configuration, until, water
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -40,7 +40,7 @@ def test_a_brood_that_needs_food_is_planned_for_reminded_of_and_fed(
     until(daemon.connected)
     mosquitto.publish("shed/ash/water", "25.0")
     daemon.told("eater", "set", "adults", "20 000")
-    planned = until(lambda: first_due(daemon), f"nothing is to be started now: {food(daemon)['plan']}\n{daemon.log}")
+    planned = until(lambda: first_due(daemon), "nothing is to be started now", patience=2 * PATIENCE_S)
     assert planned["vessel"] == "ash"
     assert planned["lot"] == "tin-7"
     until(lambda: phone.about("of tin-7 in ash"), "nobody was reminded")
