@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from tests.system.daemon import OPENER, PATIENCE_S, configuration, until, water
+from tests.system.daemon import OPENER, PATIENCE_S, configuration, table, until, water
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,24 +35,28 @@ def test_a_brood_that_needs_food_is_planned_for_reminded_of_and_fed(
     mosquitto: Mosquitto, daemons: Callable[[str], Daemon], phone: Phone
 ) -> None:
     """What is to be started is on the phone, once, and stays planned over a restart; accepted, the batch is in its vessel."""
-    daemon = daemons(configuration(mosquitto.url, water("ash"), ALWAYS, phone=phone.url))
-    daemon.start()
+    fridge = table("cold_store", id="fridge")
+    parts = (water("ash"), ALWAYS, fridge)
+    daemon = daemons(configuration(mosquitto.url, *parts, vessels=("ash", "birch", "cedar"), phone=phone.url))
+    daemon.start("--sim-epoch", "2026-03-02T06:00:00Z", "--sim-speed", "1")  # an hour of the day at which it goes alike
     until(daemon.connected)
     mosquitto.publish("shed/ash/water", "25.0")
     daemon.told("eater", "set", "adults", "20 000")
-    planned = until(lambda: first_due(daemon), "nothing is to be started now", patience=2 * PATIENCE_S)
-    assert planned["vessel"] == "ash"
+    until(lambda: food(daemon).get("planned_at"), "nothing is planned", patience=2 * PATIENCE_S)
+    planned = first_due(daemon)
+    assert planned is not None, f"nothing is to be started now: {food(daemon)['plan']}\n{daemon.log}"
+    vessel = planned["vessel"]
     assert planned["lot"] == "tin-7"
-    until(lambda: phone.about("of tin-7 in ash"), "nobody was reminded")
+    until(lambda: phone.about(f"of tin-7 in {vessel}"), "nobody was reminded")
     assert planned["id"] in daemon.told("food", "plan")
 
     daemon.kill()
-    daemon.start()
+    daemon.start("--sim-epoch", "2026-03-02T06:10:00Z", "--sim-speed", "1")
     again = until(lambda: first_due(daemon), "the plan is gone after a restart")
     assert again["id"] == planned["id"]
     daemon.told("food", "start", planned["id"])
-    batch = daemon.batch("ash")
+    batch = daemon.batch(vessel)
     assert (batch["lot"], batch["cysts_g"]) == ("tin-7", planned["grams"])
     assert [one for one in food(daemon)["plan"]["starts"] if one["id"] == planned["id"]] == []
-    assert len(phone.about("of tin-7 in ash")) == 1
+    assert len(phone.about(f"of tin-7 in {vessel}")) == 1
     assert daemon.terminate(10.0) == 0
