@@ -13,6 +13,7 @@ from monitor.core import (
     rules_batch,
     rules_calibration,
     rules_cysts,
+    rules_food,
     rules_forgotten,
     rules_heat,
     rules_late,
@@ -55,6 +56,7 @@ def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
     if slow:
         yield from tins.standing(state, now)
         yield from rules_cysts.on_tick(state, now)
+        yield from rules_food.on_tick(state, now)
         yield from rules_calibration.on_tick(state, now)
 
 
@@ -115,6 +117,7 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
     calibrated = [probe for probe, one in state.probes.items() if one.spec.calibrate_by is not None]
     found |= {rules_calibration.alarm_id(probe): (rules_calibration.RULE, probe) for probe in calibrated}
     found |= rules_site.can_ring(state) | rules_record.can_ring()
+    found[rules_food.ALARM] = (rules_food.RULE, "site")
     found[rules_probes.BROKER_LOST] = ("broker-lost", "site")
     found[causes.PROBES_LOST] = (causes.LOST, "site")
     if state.phones:
