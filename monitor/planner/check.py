@@ -1,4 +1,4 @@
-"""A choice is tried in fresh worlds, and what it lacks there is added: what is best in few worlds is a little too good for others."""
+"""A choice is tried in fresh worlds, and what it lacks there is added: the best in few worlds is a little too good for others."""
 
 from __future__ import annotations
 

@@ -96,7 +96,10 @@ def _stretch(table: Table, s: int, begin: int, end: int, mouth: int, need: Array
 
 def lessons(table: Table, chosen: Chosen, cells: list[tuple[int, int]]) -> list[Row]:
     """For cells that are short with ``chosen`` though nothing shows it: what else has to be chosen then."""
-    return [_widened(table, chosen, s, pool) if table.mouth[pool] == 0 else _only(table, chosen, s, pool) for s, pool in cells]
+    return [
+        _widened(table, chosen, s, pool) if table.mouth[pool] == 0 else _only(table, chosen, s, pool)
+        for s, pool in cells
+    ]
 
 
 def _only(table: Table, chosen: Chosen, s: int, pool: int) -> Row:

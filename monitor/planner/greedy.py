@@ -11,7 +11,7 @@ from monitor.planner.table import FULL, overlap
 
 if TYPE_CHECKING:
     from monitor.core.hatch import Array
-    from monitor.planner.table import Chosen, Table
+    from monitor.planner.table import Chosen, Flags, Table, Whole
 
 STEPS: Final = 120
 SWAPS: Final = 12  # cheaper options that are tried in the place of one
@@ -36,7 +36,7 @@ def build(table: Table, begin: Chosen, deadline: float) -> Chosen:
     return chosen
 
 
-def _helped(table: Table, chosen: Chosen, pool: int, short: Array) -> Chosen | None:
+def _helped(table: Table, chosen: Chosen, pool: int, short: Flags) -> Chosen | None:
     """With the option that gives most of what lacks for its cost; ``None`` when nothing helps the pool."""
     lack = np.where(table.short(chosen), np.maximum(table.pools.need - table.got(chosen), 0.0), 0.0)
     at, mouth, held = int(table.at[pool]), int(table.mouth[pool]), table.held
@@ -64,10 +64,10 @@ def _helped(table: Table, chosen: Chosen, pool: int, short: Array) -> Chosen | N
     return None
 
 
-def _instead(table: Table, chosen: Chosen) -> tuple[Array, Array]:
+def _instead(table: Table, chosen: Chosen) -> tuple[Whole, Flags]:
     """For each option the one whose place it would take, or -1, and whether it may: that of a smaller one of the same tin."""
     options = table.problem.options
-    old, fits = np.full(len(options), -1), np.ones(len(options), dtype=bool)
+    old, fits = np.full(len(options), -1, dtype=np.int64), np.ones(len(options), dtype=bool)
     by_vessel: dict[str, list[int]] = {}
     for j in chosen:
         by_vessel.setdefault(options[j].vessel, []).append(j)
@@ -81,7 +81,7 @@ def _instead(table: Table, chosen: Chosen) -> tuple[Array, Array]:
     return old, fits
 
 
-def _within(table: Table, lack: Array, places: Array) -> Array:
+def _within(table: Table, lack: Array, places: Whole) -> Array:
     """What lacks in the meals at which each of the sources could be fed, (scenarios, places)."""
     by = np.zeros((table.mouths + 1, len(lack), len(table.times) + 1))
     for pool in range(lack.shape[1]):

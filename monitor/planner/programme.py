@@ -80,7 +80,7 @@ class Programme:
         if self.loose:
             self._excess(build, options, cells)
         for row in self.rows:
-            places = list(np.flatnonzero(row.x))
+            places = [int(k) for k in np.flatnonzero(row.x)]
             values = list(row.x[places])
             least = row.least
             for (s, pool), weight in zip(row.cells, row.z, strict=True):

@@ -66,7 +66,9 @@ class Table:
         for k, pool in enumerate(pool_of):
             pooled[:, pool] += need[:, k]
         times = np.array(sorted({time for time, _ in keys}), dtype=float)
-        largest = {place[meal.time, mouths.index(some)]: meal.largest_um for meal, some in zip(meals, taken, strict=True)}
+        largest = {
+            place[meal.time, mouths.index(some)]: meal.largest_um for meal, some in zip(meals, taken, strict=True)
+        }
         since, until, amount = _stacked(sources, len(need))
         first, last = np.searchsorted(times, since), np.searchsorted(times, until)
         return Table(
@@ -114,7 +116,7 @@ class Table:
     def excess_of(self, short: Flags) -> Whole:
         """In how many scenarios more than allowed each meal is short, (meals,)."""
         times = (short[:, self.pool_of] & self.eats).sum(axis=0)
-        return np.maximum(times - self.allowed, 0).astype(np.int64)
+        return np.asarray(np.maximum(times - self.allowed, 0), dtype=np.int64)
 
     def excess(self, chosen: Chosen) -> int:
         return int(self.excess_of(self.short(chosen)).sum()) if len(self.pool_of) else 0
