@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import time
+from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.planner.table import FULL, overlap
+from monitor.planner.table import overlap
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from monitor.core.hatch import Array
     from monitor.planner.table import Chosen, Flags, Table, Whole
 
 STEPS: Final = 120
 SWAPS: Final = 12  # cheaper options that are tried in the place of one
+BATCH: Final = 16  # choices that are tried at once
 
 
 def build(table: Table, begin: Chosen, deadline: float) -> Chosen:
@@ -94,47 +98,50 @@ def _within(table: Table, lack: Array, places: Whole) -> Array:
 
 
 def polish(table: Table, chosen: Chosen, deadline: float) -> Chosen:
-    """No worse, and often cheaper."""
-    chosen = _without(table, chosen, deadline)
-    worth = table.worth(chosen)
-    better = True
-    while better and time.monotonic() < deadline:
-        better = False
-        for j in sorted(chosen, key=lambda k: -table.problem.options[k].cost):
-            found = _cheaper(table, chosen, j, worth, deadline)
-            if found is not None:
-                chosen, worth, better = found, table.worth(found), True
-                break
+    """No worse, and often cheaper: one option less, or a cheaper one in the place of another."""
+    while time.monotonic() < deadline:
+        better = _better(table, chosen, deadline)
+        if better is None:
+            break
+        chosen = better
     return chosen
 
 
-def _without(table: Table, chosen: Chosen, deadline: float) -> Chosen:
+def _better(table: Table, chosen: Chosen, deadline: float) -> Chosen | None:
     worth = table.worth(chosen)
-    for j in sorted(chosen, key=lambda k: -table.problem.options[k].cost):
+    near = _near(table, chosen)
+    while some := list(islice(near, BATCH)):
+        table.try_all(some)
+        best = min(some, key=table.worth)
+        if table.worth(best) < worth:
+            return best
         if time.monotonic() > deadline:
             break
-        fewer = chosen - {j}
-        if table.worth(fewer) < worth:
-            chosen, worth = fewer, table.worth(fewer)
-    return chosen
+    return None
 
 
-def _cheaper(table: Table, chosen: Chosen, j: int, worth: tuple[int, float], deadline: float) -> Chosen | None:
-    """One option in the place of another."""
-    old, options = table.problem.options[j], table.problem.options
-    mine = table.amount[:, table.held + j].mean() * FULL / 2
+def _near(table: Table, chosen: Chosen) -> Iterator[Chosen]:
+    """Choices that differ by one option and cost less, those that differ least first."""
+    dear_first = sorted(chosen, key=lambda k: (-table.problem.options[k].cost, k))
+    for j in dear_first:
+        yield chosen - {j}
+    others = {j: _cheaper(table, chosen, j) for j in dear_first}
+    for n in range(SWAPS):
+        for j in dear_first:
+            if n < len(others[j]):
+                swapped = (chosen - {j}) | {others[j][n]}
+                if table.allows(swapped):
+                    yield swapped
+
+
+def _cheaper(table: Table, chosen: Chosen, j: int) -> list[int]:
+    """Options that could stand in the place of one: of the same start first, and those that save least."""
+    options = table.problem.options
+    old = options[j]
+    about = old.free - old.start
     others = [
         k
         for k, one in enumerate(options)
-        if k not in chosen
-        and one.cost < old.cost
-        and table.amount[:, table.held + k].mean() >= mine
-        and abs(one.start - old.start) <= old.free - old.start
+        if k not in chosen and one.cost < old.cost and abs(one.start - old.start) <= about
     ]
-    for k in sorted(others, key=lambda k: (options[k].start != old.start, options[k].cost))[:SWAPS]:
-        if time.monotonic() > deadline:
-            return None
-        swapped = (chosen - {j}) | {k}
-        if table.allows(swapped) and table.worth(swapped) < worth:
-            return swapped
-    return None
+    return sorted(others, key=lambda k: (options[k].start != old.start, -options[k].cost, k))
