@@ -38,7 +38,7 @@ class Programme:
     rows: list[Row] = field(default_factory=list)
 
     def solve(self, seconds: float, *, whole: bool = True, among: Flags | None = None) -> Answer:
-        """Without ``whole`` fractions of options are allowed. ``among`` (options,): only these; its bound is one of these only."""
+        """Without ``whole`` fractions of options are allowed. ``among`` (options,): only these, also in its bound."""
         options, cells, meals = self._sizes()
         columns = options + cells + meals
         cost = np.zeros(columns)
