@@ -30,11 +30,12 @@ if TYPE_CHECKING:
     PerGram = Callable[[str, str, Ms], Grams]
 
 NEAR: Final = 3 * DAY
-LEVELS_NEAR: Final = (0.12, 0.2, 0.33, 0.5, 0.75, 1.0, 1.3)
+LEVELS_NEAR: Final = (0.15, 0.3, 0.5, 0.8, 1.2)
 """Grams, as parts of what all meals that a batch could serve would take."""
-LEVELS_FAR: Final = (0.3, 0.6, 1.0, 1.3)
+LEVELS_FAR: Final = (0.35, 0.7, 1.2)
 LEAST_G: Final = 0.1  # what a kitchen balance still weighs
-LOTS: Final = 3  # tins looked at for each size: the cheapest, and others for when that one fails
+LOTS: Final = 2  # tins looked at for each size: the cheapest, and another for when that one fails
+VESSELS: Final = (4, 2)  # in which something is started at one time: soon, and later
 COMES: Final = 0.5  # a batch that is ready in fewer worlds is not worth its cysts
 
 
@@ -42,12 +43,13 @@ def options(pantry: Pantry, demand: Demand, held: tuple[Source, ...], per_gram: 
     """Starts worth thinking of, by start. ``held`` is not looked at: what it covers, the choice finds out."""
     del held
     prices = prices_of(pantry)
-    lots = _lots(pantry, demand, prices)
+    lots = _lots(pantry, demand, prices, LOTS)
+    far = _lots(pantry, demand, prices, 1)
     if not lots or not demand.meals:
         return ()
     found = list(_told(pantry, prices, per_gram))
     for start, place in _slots(pantry):
-        for lot in lots:
+        for lot in lots if start < pantry.now + NEAR else far:
             found += _levels(_Case(pantry, demand, prices, place, lot, start), per_gram)
     return tuple(sorted(_unique(found), key=lambda one: (one.start, one.vessel, one.lot, one.grams)))
 
@@ -59,20 +61,17 @@ def kept_of(pantry: Pantry, found: tuple[Option, ...]) -> tuple[int, ...]:
 
 
 def _slots(pantry: Pantry) -> Iterator[tuple[Ms, Place]]:
-    """When and where something could be started."""
-    groups = places(pantry)
+    """When and where something could be started. Vessels take turns, those that are alike in a row."""
+    all_ = [place for group in places(pantry) for place in group]
     for turn, start in enumerate(start_times(pantry)):
-        near = start < pantry.now + NEAR
-        for group in groups:
-            free = [one for one in group if one.free <= start]
-            wanted = min(len(free), 3 if near else 2)
-            first = 0 if near else turn
-            for k in range(wanted):
-                yield start, free[(first + k) % len(free)]
+        free = [one for one in all_ if one.free <= start]
+        wanted = min(len(free), VESSELS[start >= pantry.now + NEAR])
+        for k in range(wanted):
+            yield start, free[(turn * wanted + k) % len(free)]
 
 
-def _lots(pantry: Pantry, demand: Demand, prices: Prices) -> list[LotHeld]:
-    """Tins that somebody can eat of, the cheapest for each nauplius first."""
+def _lots(pantry: Pantry, demand: Demand, prices: Prices, most: int) -> list[LotHeld]:
+    """Tins that somebody can eat of: for each size the few that are cheapest for each nauplius."""
     mouths = {meal.largest_um for meal in demand.meals}
     by_mouths: dict[frozenset[float | None], list[LotHeld]] = {}
     for lot in pantry.lots:
@@ -81,13 +80,13 @@ def _lots(pantry: Pantry, demand: Demand, prices: Prices) -> list[LotHeld]:
             by_mouths.setdefault(takes, []).append(lot)
     found: list[LotHeld] = []
     for alike in by_mouths.values():
-        found += sorted(alike, key=lambda lot: _per_nauplius(lot, prices))[:LOTS]
+        found += sorted(alike, key=lambda lot: _per_nauplius(lot, prices))[:most]
     return found
 
 
 def _per_nauplius(lot: LotHeld, prices: Prices) -> float:
     share = 1 / (1 + float(np.exp(-prior_of(lot).share_logit_mean)))
-    return prices.per_g(lot) / max(lot.cysts_per_g * share, 1.0)
+    return float(prices.per_g(lot) / max(lot.cysts_per_g * share, 1.0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,7 +136,7 @@ def _wanted(case: _Case, since: float, until: float) -> Array:
 def _weighed(grams: float) -> float:
     """As a balance shows it: tenths, and in full steps where they are fine enough."""
     step = 0.1 if grams < 5 else 0.5 if grams < 20 else 1.0
-    return round(max(np.floor(grams / step + 1e-6), 1.0) * step, 1)
+    return round(float(max(np.floor(grams / step + 1e-6), 1.0)) * step, 1)
 
 
 def _option(case: _Case, grams: float, given: Grams) -> Option:

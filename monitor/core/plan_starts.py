@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 ROUND: Final = 15 * MINUTE
-SOON: Final = 3  # days on which three times of day are looked at
-MIDDLE: Final = 7  # until then two, later one
+MIDDLE: Final = 7  # days on which two times of day are looked at, later one
 LAST: Final = DAY  # what is started later than so long before the end is eaten after it
 CLEANED: Final = 30 * MINUTE  # emptied, rinsed and filled again; common practice, no source
 LATE: Final = 0.75  # share of the worlds in which a vessel is free when it is counted on
@@ -39,7 +38,7 @@ def start_times(pantry: Pantry) -> list[Ms]:
     found = {round(float(keeper_from(pantry, np.array([float(now)]))[0]))}
     for k in range(pantry.days):
         day = first + timedelta(days=k)
-        for minute in _minutes(pantry, 3 if k < SOON else 2 if k < MIDDLE else 1):
+        for minute in _minutes(pantry, 2 if k < MIDDLE else 1):
             at = instant(day, minute, pantry.timezone)
             if now < at < pantry.now + pantry.days * DAY - LAST:
                 found.add(at)

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import time
+from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.planner.table import FULL, overlap
+from monitor.planner.table import overlap
 
 if TYPE_CHECKING:
-    from monitor.core.food import Option
+    from collections.abc import Iterator
+
     from monitor.core.hatch import Array
-    from monitor.planner.table import Chosen, Table
+    from monitor.planner.table import Chosen, Flags, Table, Whole
 
 STEPS: Final = 120
 SWAPS: Final = 12  # cheaper options that are tried in the place of one
+BATCH: Final = 16  # choices that are tried at once
 
 
 def build(table: Table, begin: Chosen, deadline: float) -> Chosen:
@@ -37,102 +40,108 @@ def build(table: Table, begin: Chosen, deadline: float) -> Chosen:
     return chosen
 
 
-def _helped(table: Table, chosen: Chosen, pool: int, short: Array) -> Chosen | None:
+def _helped(table: Table, chosen: Chosen, pool: int, short: Flags) -> Chosen | None:
     """With the option that gives most of what lacks for its cost; ``None`` when nothing helps the pool."""
-    lack = np.maximum(table.pools.need - table.got(chosen), 0.0)
-    lack = np.where(table.short(chosen), lack, 0.0)
-    best: tuple[float, Chosen] | None = None
-    sums = _window_sums(table, lack)
-    at, mouth = int(table.at[pool]), int(table.mouth[pool])
-    for k, option in enumerate(table.problem.options):
-        place = table.held + k
-        if k in chosen or table.asks[place] > mouth:
+    lack = np.where(table.short(chosen), np.maximum(table.pools.need - table.got(chosen), 0.0), 0.0)
+    at, mouth, held = int(table.at[pool]), int(table.mouth[pool]), table.held
+    alive = (table.first[:, held:] <= at) & (at < table.last[:, held:]) & (table.asks[None, held:] <= mouth)
+    alive &= short[:, None]
+    old, fits = _instead(table, chosen)
+    fits &= alive.any(axis=0)
+    if not fits.any():
+        return None
+    options = table.problem.options
+    costs = np.array([one.cost for one in options])
+    some = np.flatnonzero(fits)
+    before = np.where(old[some] >= 0, table.amount[:, held + np.maximum(old[some], 0)], 0.0)
+    paid = costs[some] - np.where(old[some] >= 0, costs[np.maximum(old[some], 0)], 0.0)
+    useful = np.minimum(np.maximum(table.amount[:, held + some] - before, 0.0), _within(table, lack, held + some))
+    helps = (useful * alive[:, some]).sum(axis=0) > 0
+    score = useful.sum(axis=0) / np.maximum(paid, 1e-6) * (0.2 + alive[:, some].sum(axis=0) / short.sum())
+    for place in np.argsort(-np.where(helps, score, -1.0), kind="stable"):
+        if not helps[place]:
+            return None
+        k = int(some[place])
+        with_it = (chosen - {int(old[k])}) | {k}
+        if table.allows(with_it):
+            return with_it
+    return None
+
+
+def _instead(table: Table, chosen: Chosen) -> tuple[Whole, Flags]:
+    """For each option the one whose place it would take, or -1, and whether it may: that of a smaller one of the same tin."""
+    options = table.problem.options
+    old, fits = np.full(len(options), -1, dtype=np.int64), np.ones(len(options), dtype=bool)
+    by_vessel: dict[str, list[int]] = {}
+    for j in chosen:
+        by_vessel.setdefault(options[j].vessel, []).append(j)
+    for k, one in enumerate(options):
+        conflicts = [j for j in by_vessel.get(one.vessel, ()) if overlap(one, options[j])]
+        if not conflicts:
             continue
-        alive = (table.first[:, place] <= at) & (at < table.last[:, place]) & short
-        if not alive.any():
-            continue
-        conflicts = [j for j in chosen if overlap(option, table.problem.options[j])]
-        with_it = (chosen - set(conflicts)) | {k}
-        if not (_grows(table, option, conflicts) and table.allows(with_it)):
-            continue
-        fresh, paid = table.amount[:, place], option.cost
-        for j in conflicts:
-            fresh, paid = fresh - table.amount[:, table.held + j], paid - table.problem.options[j].cost
-        useful = np.minimum(np.maximum(fresh, 0.0), sums(place))
-        score = float(useful.sum()) / max(paid, 1e-6) * (0.2 + float(alive.sum() / short.sum()))
-        if useful[alive].any() and (best is None or score > best[0]):
-            best = score, with_it
-    return None if best is None else best[1]
+        other = options[conflicts[0]]
+        grows = other.lot == one.lot and other.start == one.start and other.grams < one.grams
+        old[k], fits[k] = conflicts[0], len(conflicts) == 1 and grows
+    return old, fits
 
 
-def _grows(table: Table, option: Option, conflicts: list[int]) -> bool:
-    """It may take the place of a smaller one of the same tin, not of anything else."""
-    others = [table.problem.options[j] for j in conflicts]
-    return all(one.lot == option.lot and one.start == option.start and one.grams < option.grams for one in others)
-
-
-class _Sums:
-    """What lacks in the meals that a source could be fed at, (scenarios,)."""
-
-    def __init__(self, table: Table, lack: Array) -> None:
-        self._table = table
-        self._rows = np.arange(len(lack))
-        by = np.zeros((table.mouths, len(lack), len(table.times) + 1))
-        for pool in range(lack.shape[1]):
-            by[: table.mouth[pool] + 1, :, table.at[pool] + 1] += lack[:, pool]
-        self._sums = np.cumsum(by, axis=2)
-
-    def __call__(self, place: int) -> Array:
-        of_mouth = self._sums[self._table.asks[place]]
-        first, last = self._table.first[:, place], self._table.last[:, place]
-        return np.asarray(np.maximum(of_mouth[self._rows, last] - of_mouth[self._rows, np.minimum(first, last)], 0.0))
-
-
-_window_sums = _Sums
+def _within(table: Table, lack: Array, places: Whole) -> Array:
+    """What lacks in the meals at which each of the sources could be fed, (scenarios, places)."""
+    by = np.zeros((table.mouths + 1, len(lack), len(table.times) + 1))
+    for pool in range(lack.shape[1]):
+        by[: table.mouth[pool] + 1, :, table.at[pool] + 1] += lack[:, pool, None].T
+    sums = np.cumsum(by, axis=2)
+    rows = np.arange(len(lack))[:, None]
+    asks = table.asks[places][None, :]
+    first, last = table.first[:, places], table.last[:, places]
+    return np.asarray(np.maximum(sums[asks, rows, last] - sums[asks, rows, np.minimum(first, last)], 0.0))
 
 
 def polish(table: Table, chosen: Chosen, deadline: float) -> Chosen:
-    """No worse, and often cheaper."""
-    chosen = _without(table, chosen, deadline)
-    worth = table.worth(chosen)
-    better = True
-    while better and time.monotonic() < deadline:
-        better = False
-        for j in sorted(chosen, key=lambda k: -table.problem.options[k].cost):
-            found = _cheaper(table, chosen, j, worth, deadline)
-            if found is not None:
-                chosen, worth, better = found, table.worth(found), True
-                break
+    """No worse, and often cheaper: one option less, or a cheaper one in the place of another."""
+    while time.monotonic() < deadline:
+        better = _better(table, chosen, deadline)
+        if better is None:
+            break
+        chosen = better
     return chosen
 
 
-def _without(table: Table, chosen: Chosen, deadline: float) -> Chosen:
+def _better(table: Table, chosen: Chosen, deadline: float) -> Chosen | None:
     worth = table.worth(chosen)
-    for j in sorted(chosen, key=lambda k: -table.problem.options[k].cost):
+    near = _near(table, chosen)
+    while some := list(islice(near, BATCH)):
+        table.try_all(some)
+        best = min(some, key=table.worth)
+        if table.worth(best) < worth:
+            return best
         if time.monotonic() > deadline:
             break
-        fewer = chosen - {j}
-        if table.worth(fewer) < worth:
-            chosen, worth = fewer, table.worth(fewer)
-    return chosen
+    return None
 
 
-def _cheaper(table: Table, chosen: Chosen, j: int, worth: tuple[int, float], deadline: float) -> Chosen | None:
-    """One option in the place of another."""
-    old, options = table.problem.options[j], table.problem.options
-    mine = table.amount[:, table.held + j].mean() * FULL / 2
+def _near(table: Table, chosen: Chosen) -> Iterator[Chosen]:
+    """Choices that differ by one option and cost less, those that differ least first."""
+    dear_first = sorted(chosen, key=lambda k: (-table.problem.options[k].cost, k))
+    for j in dear_first:
+        yield chosen - {j}
+    others = {j: _cheaper(table, chosen, j) for j in dear_first}
+    for n in range(SWAPS):
+        for j in dear_first:
+            if n < len(others[j]):
+                swapped = (chosen - {j}) | {others[j][n]}
+                if table.allows(swapped):
+                    yield swapped
+
+
+def _cheaper(table: Table, chosen: Chosen, j: int) -> list[int]:
+    """Options that could stand in the place of one: of the same start first, and those that save least."""
+    options = table.problem.options
+    old = options[j]
+    about = old.free - old.start
     others = [
         k
         for k, one in enumerate(options)
-        if k not in chosen
-        and one.cost < old.cost
-        and table.amount[:, table.held + k].mean() >= mine
-        and abs(one.start - old.start) <= old.free - old.start
+        if k not in chosen and one.cost < old.cost and abs(one.start - old.start) <= about
     ]
-    for k in sorted(others, key=lambda k: (options[k].start != old.start, options[k].cost))[:SWAPS]:
-        if time.monotonic() > deadline:
-            return None
-        swapped = (chosen - {j}) | {k}
-        if table.allows(swapped) and table.worth(swapped) < worth:
-            return swapped
-    return None
+    return sorted(others, key=lambda k: (options[k].start != old.start, -options[k].cost, k))
