@@ -24,6 +24,7 @@ from monitor.web.broods import Broods
 from monitor.web.checkup import Checkup
 from monitor.web.costs import CostPages
 from monitor.web.counts import Counts
+from monitor.web.food_page import FoodPage
 from monitor.web.guard import SECURITY_HEADERS, Guard
 from monitor.web.harvesting import Harvesting
 from monitor.web.history import History
@@ -72,6 +73,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
     app = Starlette(
         routes=[
             *Pages(site).routes(),
+            *FoodPage(site).pages(),
             *Starting(site).routes(),
             *Harvesting(site, batches).routes(),
             *BatchList(site).routes(),

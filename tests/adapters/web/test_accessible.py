@@ -15,6 +15,7 @@ from monitor.notify.pushkey import PushKey
 from monitor.web.access import write_password
 from monitor.web.links import Links
 from monitor.web.when import as_rfc3339
+from tests.adapters.web.food_example import too_late
 from tests.adapters.web.memory_desk import NOW, an_alarm
 from tests.adapters.web.shed_record import PAST, fill, shed_desk
 from tests.adapters.web.test_rooms import other_rooms
@@ -42,6 +43,7 @@ NO_PAGES: Final = {"/events", "/static/{name}", "/metrics", "/worker.js", "/mani
 """What is fetched by scripts or saved as a file."""
 ADDRESSES: Final = {
     "/": ["/"],
+    "/food": ["/food"],
     "/kept": ["/kept"],
     "/offline": ["/offline"],
     "/login": [],  # where no password is set it leads away; it has a test of its own
@@ -137,6 +139,7 @@ def shed(tmp_path: Path, serve: Callable[..., Served]) -> Served:
     ]
     key = PushKey(tmp_path / "push.key", "https://shed.home.arpa")
     desk.neighbours = other_rooms()
+    desk.larder = too_late()
     return serve(desk, key=key, address="https://shed.home.arpa", rooms=True)
 
 

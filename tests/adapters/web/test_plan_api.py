@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -26,7 +25,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from monitor.web.desk import Command
     from tests.adapters.web.conftest import Served
 
     Serve = Callable[..., Served]
@@ -37,13 +35,9 @@ PLANNED = example.a_planned_start()
 class FoodDesk(MemoryDesk):
     """With food for the shed."""
 
-    def food(self) -> dict[str, Any]:
-        return copy.deepcopy(example.food())
-
-    def _carry_out(self, command: Command) -> dict[str, Any]:
-        if isinstance(command, SkipStart):
-            return {"done": "skipstart", "subject": command.start}
-        return super()._carry_out(command)
+    def __init__(self) -> None:
+        super().__init__()
+        self.larder = example.food()
 
 
 @pytest.fixture

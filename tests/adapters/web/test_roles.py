@@ -15,6 +15,7 @@ from monitor.web.operations import OPERATIONS
 from monitor.web.rights import Scope
 from monitor.web.tokens import add_token, revoke_token
 from tests.adapters.web.described import faults
+from tests.adapters.web.food_example import food
 from tests.adapters.web.memory_desk import MemoryDesk
 from tests.adapters.web.shed_record import fill, shed_desk
 from tests.adapters.web.test_login import PASSWORD, form_token, log_in
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 LOOK: Final = "guests look in here"
 PAGES: Final = (
     "/",
+    "/food",
     "/trends",
     "/count",
     "/guide",
@@ -52,7 +54,9 @@ def shared(serve: Callable[..., Served], tmp_path: Path) -> Served:
     keeper, viewer = tmp_path / "page.password", tmp_path / "viewer.password"
     write_password(keeper, PASSWORD)
     write_password(viewer, LOOK)
-    return serve(shed_desk(tmp_path / "shed.sqlite3"), password_hash_file=keeper, viewer_hash_file=viewer)
+    desk = shed_desk(tmp_path / "shed.sqlite3")
+    desk.larder = food()
+    return serve(desk, password_hash_file=keeper, viewer_hash_file=viewer)
 
 
 @contextmanager
@@ -96,6 +100,8 @@ def test_a_viewer_is_refused_whatever_acts(shared: Served) -> None:
             "/batches/birch-2026-03-01/harvest",
             "/batches/birch-2026-03-01/discard",
             "/stores/fridge/emptied",
+            "/food/starts/cedar-1/start",
+            "/food/starts/cedar-1/skip",
             "/phones/abc/remove",
             "/undo",
         ):
