@@ -28,7 +28,9 @@ def random_problem(seed: int, *, kept: bool = False) -> Problem:
     """1-3 vessels, 1-2 tins, 4-10 options, 2-6 meals, 3-8 scenarios."""
     dice = np.random.default_rng(seed)
     scenarios, vessels, tins = int(dice.integers(3, 9)), int(dice.integers(1, 4)), int(dice.integers(1, 3))
-    lengths = [None] * tins if dice.random() < 0.5 else [SIZES[int(dice.integers(len(SIZES)))] for _ in range(tins)]
+    lengths: list[float | None] = (
+        [None] * tins if dice.random() < 0.5 else [SIZES[int(dice.integers(len(SIZES)))] for _ in range(tins)]
+    )
     times = np.sort(dice.choice(np.arange(12, 72, 6), size=int(dice.integers(2, 5)), replace=False)) * HOUR
     meals = [
         (int(times[int(dice.integers(len(times)))]), (None, 450.0)[int(dice.random() < 0.4)])
