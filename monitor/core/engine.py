@@ -171,6 +171,9 @@ class Engine(Noting):
         store = self.state.cold_stores.get(spec.store or "")
         if store is not None and spec.measures is Measures.STORE:
             store.series.add(time, milli)
+        tank = self.state.tanks.get(spec.tank or "")
+        if tank is not None:
+            tank.add(time, milli)
         if vessel is not None and spec.measures in (Measures.WATER, Measures.AIR):
             series = vessel.water if spec.measures is Measures.WATER else vessel.air
             slot = series.add(time, milli)
@@ -291,6 +294,8 @@ class Engine(Noting):
         self.state.room.forget_from(ahead)
         for store in self.state.cold_stores.values():
             store.series.forget_from(ahead)
+        for tank in self.state.tanks.values():
+            tank.forget_from(ahead)
         for vessel in self.state.vessels.values():
             vessel.water.forget_from(ahead)
             vessel.air.forget_from(ahead)

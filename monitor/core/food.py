@@ -76,6 +76,7 @@ class VesselHeld:
     begin: Ms  # of ``water_c``
     water_c: tuple[float, ...]  # as foreseen, each hour from ``begin`` on; longer than that it stays as at its end
     water_sd_c: tuple[float, ...]
+    not_before: Ms = 0  # nothing is to be started in it sooner: the keeper said so
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +142,9 @@ class BroodHeld:
     tank_c: float | None  # mean temperature of its tank that is to be expected; None when nobody tells
     done_dh: float = 0.0  # degree-hours above the base until ``now``, where a probe told them
     tank_known: bool = False
+    doubt_dh: float = 0.0  # how far ``done_dh`` may be off, one standard deviation
+    loss_per_day: float = 0.0  # log rate at which the larvae have become fewer; ``larvae`` is as of ``counted``
+    recounted: bool = False  # ``larvae`` were counted, not foreseen at spawning
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,6 +340,7 @@ class Plan:
     unmet: tuple[Unmet, ...] = ()
     gap: float = 0.0
     seconds: float = 0.0
+    facts: dict[str, float] = field(default_factory=dict, hash=False)  # what it rests on: the next plan tells what is other
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,7 @@ class Measures(StrEnum):
     ROOM = "room"
     STORE = "store"
     AIR = "air"
+    TANK = "tank"
 
 
 class Air(IntEnum):
@@ -118,6 +119,7 @@ class ProbeSpec:
     max_rate: float  # a faster change than this many units per minute, sustained, is suspect
     air: AirRule = AirRule()
     store: str | None = None  # the cold store it belongs to: store probes, and air probes instead of a vessel
+    tank: str | None = None  # the tank with eggs or larvae that it belongs to
     calibrate_by: Ms | None = None  # when its calibration is too old; None when it has none
 
 
@@ -186,6 +188,7 @@ class SiteSpec:
     fish: dict[str, FishSpec] = field(default_factory=dict)
     costs: Costs = field(default_factory=Costs)
     food_chance: float = 0.98  # with which every meal is to be full
+    food_most_g_l: float | None = None  # g of cysts per litre that a vessel can take; None: by its size
 
 
 # ---------------------------------------------------------------------------------------------------------------

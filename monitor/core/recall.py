@@ -60,6 +60,9 @@ class Recalling(ABC):
         store = self.state.cold_stores.get(probe.spec.store or "")
         if store is not None and probe.spec.measures is Measures.STORE:
             store.series.put(slot.slot // SLOT, slot.count, slot.total)
+        tank = self.state.tanks.get(probe.spec.tank or "")
+        if tank is not None:
+            tank.put(slot.slot // SLOT, slot.count, slot.total)
 
     def _far_ahead(self, time: Ms) -> bool:
         """Whether only a clock that was far ahead can have written this; one that begins in 1970 is no judge of it."""

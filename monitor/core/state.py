@@ -108,6 +108,7 @@ class State:
     lots: dict[str, Lot] = field(default_factory=dict)  # what the tins have taught
     sown: dict[str, list[tuple[Ms, float]]] = field(default_factory=dict)  # by tin: when cysts were started, and grams
     cold_stores: dict[str, ColdStore] = field(default_factory=dict)
+    tanks: dict[str, SlotSeries] = field(default_factory=dict)  # temperatures of the tanks with eggs and larvae
     food: FoodBook = field(default_factory=FoodBook)
     broods: BroodBook = field(default_factory=BroodBook)
     food_ahead: FoodAhead | None = None  # what the last look ahead has found
@@ -140,6 +141,7 @@ class State:
         probes = {name: ProbeState(spec) for name, spec in site.probes.items()}
         vessels = {name: VesselState(spec) for name, spec in site.vessels.items()}
         stores = {name: ColdStore(spec) for name, spec in site.cold_stores.items()}
+        tanks = {probe.spec.tank: SlotSeries() for probe in probes.values() if probe.spec.tank}
         for probe in probes.values():
             store = stores.get(probe.spec.store or "")
             if store is not None:
@@ -152,4 +154,4 @@ class State:
             elif probe.spec.measures == "air":
                 vessel.air_probes.append(probe)
         has_room = any(probe.spec.measures == "room" for probe in probes.values())
-        return State(site, probes, vessels, has_room_probe=has_room, cold_stores=stores)
+        return State(site, probes, vessels, has_room_probe=has_room, cold_stores=stores, tanks=tanks)

@@ -27,8 +27,10 @@ PURE = {
     "enum",
     "functools",
     "itertools",
+    "json",  # text to values and back: what reads and writes files is not used
     "math",
     "statistics",
+    "types",
     "typing",
     "zoneinfo",
 }
@@ -46,6 +48,7 @@ OUTSIDE = {
     "guide",
     "forward",
     "probe",
+    "planner",
 }
 LOADED_BY = """
 import importlib, json, sys
