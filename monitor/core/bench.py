@@ -9,6 +9,7 @@ from monitor.core.model import HOUR, MINUTE, SECOND, Air, Measures, Ms, Refused
 from monitor.core.replay import instants, ranges
 from monitor.core.rules import can_ring
 from monitor.core.stores import ENDS
+from monitor.core.tins_held import lot_spec
 from monitor.core.undo import WITHIN
 from monitor.core.wording import meals, rfc3339, rfc3339_ms
 
@@ -236,11 +237,10 @@ def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate
     estimate = estimates.get(start.batch)
     if estimate is None:
         return None
-    lot = engine.state.site.lots.get(start.lot)
     return {
         "id": start.batch,
         "lot": start.lot,
-        "strain": "" if lot is None else lot.strain,
+        "strain": lot_spec(engine.state, start.lot).strain,
         "lot_story": engine.lot(start.lot).story(),
         "start": rfc3339(start.time),
         "cysts_g": start.cysts_g,

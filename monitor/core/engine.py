@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from monitor.core import alarms, causes, promise, rules, rules_forgotten, rules_probes, rules_site
+from monitor.core.correcting import Correcting
 from monitor.core.food import FoodAhead
 from monitor.core.house import Began, Host
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Undo, Work
@@ -40,7 +41,6 @@ from monitor.core.model import (
     Tick,
     Unshelve,
 )
-from monitor.core.noting import Noting
 from monitor.core.phones import PhoneGone, Subscribe, Unsubscribe
 from monitor.core.quality import accept, judge
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
@@ -51,7 +51,7 @@ RULES_EVERY: Final = 10 * MINUTE
 """How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
 
 
-class Engine(Noting):
+class Engine(Correcting):
     """Owns the state. Not thread-safe: one thread of decisions moves it."""
 
     def __init__(self, site: SiteSpec, now: Ms, *, rules: bool = True, learns: bool = True) -> None:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core import stores
+from monitor.core import food_checks, store_checks
 from monitor.core.history import KEEP_SLOTS
-from monitor.core.log import BatchEntry, Chill, Emptied, Lapse, LogEntry, Seen, Settle, Start, Undo, Work
-from monitor.core.log_food import FOOD_ENTRIES, Correct
+from monitor.core.log import BatchEntry, Chill, Emptied, Lapse, Seen, Settle, Standing, Start, Undo, Work
+from monitor.core.log_food import FOOD_ENTRIES
 from monitor.core.model import DAY, HOUR, MINUTE, SLOT, Ms, Refused
 from monitor.core.wording import rfc3339
 
@@ -20,12 +20,13 @@ LONGEST_WORK: Final[Ms] = 4 * HOUR
 """So that nobody's vessel stays unwatched because work was not ended; common practice, no source."""
 
 
-def check(state: State, entry: LogEntry) -> None:
-    """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper."""
+def check(state: State, entry: Standing | Undo) -> None:
+    """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper. Corrections: see ``corrections``."""
     if isinstance(entry, Undo):
         state.journal.find(entry)
         return
-    if isinstance(entry, (*FOOD_ENTRIES, Correct)):
+    if isinstance(entry, FOOD_ENTRIES):
+        food_checks.check(state, entry)
         return
     if isinstance(entry, Settle):
         _vessel(state, entry.vessel)
@@ -37,7 +38,7 @@ def check(state: State, entry: LogEntry) -> None:
             raise Refused(f"work for {asked} min is too long; allowed is at most 4 h, then say it again")
         return
     if isinstance(entry, Chill | Emptied):
-        stores.check(state, entry)
+        store_checks.check(state, entry)
         return
     if isinstance(entry, Start):
         vessel = _vessel(state, entry.vessel)
@@ -49,11 +50,7 @@ def check(state: State, entry: LogEntry) -> None:
             raise Refused(
                 f"{entry.vessel} still holds batch {vessel.batch.start.batch}; harvest or discard that one first"
             )
-        for what, value, top in (("cysts_g", entry.cysts_g, 1000.0), ("litres", entry.litres, 1000.0)):
-            if not 0 < value <= top:
-                raise Refused(f"{what} is {value:g}; allowed is more than 0 and at most {top:g}")
-        if not 0 <= entry.salinity_g_l <= 200:
-            raise Refused(f"salinity is {entry.salinity_g_l:g} g/L; allowed is 0 to 200")
+        check_start_values(entry)
         return
     batch = state.batches.get(entry.batch)
     if batch is None:
@@ -68,6 +65,20 @@ def check(state: State, entry: LogEntry) -> None:
     share = getattr(entry, "fraction", None)
     if share is None:
         share = getattr(entry, "hatched_fraction", None)
+    check_share(share)
+
+
+def check_start_values(entry: Start) -> None:
+    """What a batch may be started with."""
+    for what, value, top in (("cysts_g", entry.cysts_g, 1000.0), ("litres", entry.litres, 1000.0)):
+        if not 0 < value <= top:
+            raise Refused(f"{what} is {value:g}; allowed is more than 0 and at most {top:g}")
+    if not 0 <= entry.salinity_g_l <= 200:
+        raise Refused(f"salinity is {entry.salinity_g_l:g} g/L; allowed is 0 to 200")
+
+
+def check_share(share: float | None) -> None:
+    """A share that was counted, 0..1."""
     if share is not None and not 0 <= share <= 1:
         raise Refused(f"the hatched fraction is {share:g}; allowed is 0 to 1")
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from abc import abstractmethod
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core import noting_food, promise, rules, tins
+from monitor.core import corrections, noting_food, promise, rules, tins
 from monitor.core.alarming import Alarming
+from monitor.core.corrections import check_stores
 from monitor.core.entries import check, comes_too_late
 from monitor.core.eta import Belief
 from monitor.core.log import (
@@ -25,14 +26,18 @@ from monitor.core.log import (
     Work,
     subject_of,
 )
+from monitor.core.log_food import FOOD_ENTRIES, Correct
 from monitor.core.lots import Lot
-from monitor.core.model import SLOT, BatchChanged, Effect, Learned, LotSpec, Ms
+from monitor.core.model import SLOT, BatchChanged, Effect, Learned, Ms
 from monitor.core.rules_cysts import sow
 from monitor.core.state import Batch, State, VesselState
+from monitor.core.tins_held import lot_spec
 from monitor.core.undo import UNDO_KEY, Memo
 
 if TYPE_CHECKING:
-    from monitor.core.log_food import Correct, FoodEntry
+    from collections.abc import Sequence
+
+    from monitor.core.log_food import FoodEntry
 
 _PROMISED: Final = (
     "estimate",
@@ -57,22 +62,24 @@ class Noting(Alarming):
 
     def check(self, entry: LogEntry) -> None:
         """Raise ``Refused`` when an entry cannot be taken; the message is for the keeper."""
-        check(self.state, entry)
+        if isinstance(entry, Correct):
+            corrections.check(self.state, entry)
+        else:
+            check(self.state, entry)
 
     def _chilled(self, entry: Chill | Emptied, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)
         self._take(entry, effects)
+        noting_food.note(self.state, entry)
         if isinstance(entry, Emptied):
             self._hands_on(entry.store, "the log: the store is empty", now, effects)
         self._look(rules.on_tick(self.state, now, slow=True), now, effects)
 
     def _food(self, entry: FoodEntry, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)
+        self._take(entry, effects)
         noting_food.note(self.state, entry)
         self._look(rules.on_tick(self.state, now, slow=True), now, effects)
-
-    def _correct(self, entry: Correct, effects: list[Effect]) -> None:
-        raise NotImplementedError
 
     def _work(self, entry: Work, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)
@@ -83,6 +90,7 @@ class Noting(Alarming):
         now = max(entry.time, entry.logged)
         too_late = not isinstance(entry, Start | Settle) and comes_too_late(self.state, entry)
         lot = self._take(entry, effects)
+        noting_food.note(self.state, entry)
         if too_late:
             return
         if lot is not None:
@@ -102,11 +110,13 @@ class Noting(Alarming):
         effects.append(BatchChanged(now, entry.batch))
         self._look(rules.on_tick(self.state, now, slow=True), now, effects)
 
-    def _take(self, entry: Deed, effects: list[Effect]) -> Lot | None:
+    def _take(self, entry: Deed | FoodEntry | Correct, effects: list[Effect]) -> Lot | None:
         """Take an entry into the state so that it can be undone, and look at no rule; the tin that it has taught."""
         now = max(entry.time, entry.logged)
         memo, lot = Memo.of(self.state, entry), None
-        if isinstance(entry, Chill | Emptied):
+        if isinstance(entry, (Correct, *FOOD_ENTRIES)):
+            pass  # its books are made from the log
+        elif isinstance(entry, Chill | Emptied):
             self.state.cold_stores[entry.store].take(entry)
         elif isinstance(entry, Work):
             self.state.vessels[entry.vessel].take(entry)
@@ -131,13 +141,20 @@ class Noting(Alarming):
         state, journal, now = self.state, self.state.journal, max(undo.time, undo.logged)
         place = journal.find(undo)
         undone, *later = journal.memos[place:]
-        others = _promises(state, {one.entry for one in later}, subject_of(undone.entry))
+        told = state.food.find(undone.key)
+        if told is not None:
+            check_stores(state, told, None, now)
+        others = _promises(state, [one.entry for one in later], subject_of(undone.entry))
         for memo in reversed(journal.memos[place:]):
             memo.back(state)
         del journal.memos[place:]
         taken: list[Effect] = []
         for memo in later:
             self._take(memo.entry, taken)
+            journal.memos[-1].named = memo.named
+        if told is not None:
+            state.food.ledger.remove(told)
+        noting_food.refold(state)
         journal.undone[undone.key] = now
         for batch, values in others:
             _give(state.batches.get(batch), values)
@@ -169,11 +186,11 @@ class Noting(Alarming):
         known = self.state.lots.get(name)
         if known is not None:
             return known
-        spec = self.state.site.lots.get(name, LotSpec(name))
+        spec = lot_spec(self.state, name)
         kin = [
             lot
             for lot in self.state.lots.values()
-            if spec.strain and self.state.site.lots.get(lot.id, LotSpec(lot.id)).strain == spec.strain
+            if spec.strain and lot_spec(self.state, lot.id).strain == spec.strain
         ]
         return Lot.new(spec, kin)
 
@@ -192,6 +209,9 @@ class Noting(Alarming):
             belief.see(entry)
         batch.untaught = belief.teaches(entry.time)
         if batch.untaught:
+            return None
+        if any(taught.batch == entry.batch for taught in self.lot(batch.start.lot).taught):
+            batch.untaught = "its tin has learned from it already, by a harvest that was taken away"
             return None
         lot = self.lot(batch.start.lot).learn(entry.batch, now, belief.prior, belief.points, belief.weights)
         self.state.lots[lot.id] = lot
@@ -237,7 +257,7 @@ class Noting(Alarming):
         return vessel
 
 
-def _promises(state: State, entries: set[Deed], but: str) -> list[tuple[str, dict[str, Any]]]:
+def _promises(state: State, entries: Sequence[LogEntry], but: str) -> list[tuple[str, dict[str, Any]]]:
     names = sorted({getattr(entry, "batch", "") for entry in entries} - {"", but})
     return [(name, {field: getattr(state.batches[name], field) for field in _PROMISED}) for name in names]
 

@@ -1,23 +1,42 @@
-"""The part of the engine that takes what is written down about food."""
+"""The books of food: each entry goes into them as it is taken, and they are made anew where one was undone or corrected."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from monitor.core.log_food import Brood, BroodEnded, Counted, Drawn, Eater, Fed, Tin
+from monitor.core.amended import Told
+from monitor.core.food_book import LEDGER
+from monitor.core.log import Chill, Emptied, Start
+from monitor.core.log_food import Brood, BroodEnded, Counted, Drawn, Eater, Fed, Tin, Weighed
 
 if TYPE_CHECKING:
-    from monitor.core.log_food import FoodEntry
+    from monitor.core.log import LogEntry
     from monitor.core.state import State
 
 
-def note(state: State, entry: FoodEntry) -> None:
-    """Into the books; live, and once more after a restart."""
+def note(state: State, entry: LogEntry) -> None:
+    """Into the ledger, and into the books of food; vessels, batches and what went into stores are somebody else's."""
+    if not isinstance(entry, LEDGER):
+        return
+    state.food.ledger.append(Told(entry))
     if isinstance(entry, Brood | Counted | BroodEnded | Eater):
         state.broods.entries.append(entry)
-        return
-    state.food.entries.append(entry)
-    if isinstance(entry, Tin):
-        state.food.tins[entry.lot] = entry
-    if isinstance(entry, Fed | Drawn) and entry.store in state.cold_stores:
-        state.cold_stores[entry.store].draw(entry.nauplii)
+    elif isinstance(entry, Tin | Weighed | Fed | Drawn):
+        state.food.entries.append(entry)
+        state.food.take_tin(entry)
+        if isinstance(entry, Fed | Drawn) and entry.store in state.cold_stores:
+            state.cold_stores[entry.store].take(entry)
+
+
+def refold(state: State) -> None:
+    """All books from the ledger alone: tins, what was sown of them, stores, broods."""
+    state.food.fold()
+    standing = [told.now for told in state.food.ledger]
+    state.broods.entries[:] = [one for one in standing if isinstance(one, Brood | Counted | BroodEnded | Eater)]
+    state.sown.clear()
+    for one in standing:
+        if isinstance(one, Start):
+            state.sown.setdefault(one.lot, []).append((one.time, one.cysts_g))
+    moved = [one for one in standing if isinstance(one, Chill | Emptied | Fed | Drawn)]
+    for name, store in state.cold_stores.items():
+        store.tell(one for one in moved if one.store == name)

@@ -11,23 +11,27 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.core import promise
 from monitor.core.alarms import HELD_BY_A_PERSON, Memory, clock_set
+from monitor.core.amended import told_of
+from monitor.core.food_book import LEDGER
 from monitor.core.log import Chill, Emptied, Settle, Start, Work
-from monitor.core.log_food import FOOD_ENTRIES
+from monitor.core.log_food import FOOD_ENTRIES, Correct
 from monitor.core.lots import Lot
 from monitor.core.model import DAY, SLOT, Air, Alarm, AlarmState, Measures, Ms, Reading, SlotClosed
-from monitor.core.noting_food import note
+from monitor.core.noting_food import refold
 from monitor.core.phones import PHONES_KEY, phones_from
 from monitor.core.quality import CLOCK_UNSET, accept
 from monitor.core.rules_cysts import sow
 from monitor.core.slots import CLOCK_SLOTS, OpenSlots
-from monitor.core.undo import UNDO_KEY, WITHIN, Memo, standing_of
+from monitor.core.undo import UNDO_KEY, WITHIN, Memo
 from monitor.core.water import Habit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from monitor.core.amended import Told
     from monitor.core.eta import Belief
-    from monitor.core.log import BatchEntry, Deed, LogEntry
+    from monitor.core.log import BatchEntry, Deed, Key, LogEntry
+    from monitor.core.log_food import FoodEntry
     from monitor.core.state import State, VesselState
 
 
@@ -114,27 +118,39 @@ class Recalling(ABC):
 
     def recall_log(self, entries: Iterable[LogEntry]) -> None:
         """The whole log from before, in the order in which it was logged; yields no effects and looks at no rule."""
-        for entry in standing_of(entries):
-            if isinstance(entry, FOOD_ENTRIES):
-                note(self.state, entry)
-            else:
-                self.recall_entry(entry)
+        told = told_of(entries)[0]
+        self.state.food.ledger = [one for one in told if isinstance(one.entry, LEDGER)]
+        corrections = [correct for one in told for correct in one.corrections]
+        for one in sorted([*told, *corrections], key=_logged):
+            if isinstance(one, Correct):
+                self._remember(one)
+            elif (now := one.now) is not None and not isinstance(now, FOOD_ENTRIES):
+                self.recall_entry(now, one.key)
+            elif now is not None:
+                self._remember(now, one.key)
+        refold(self.state)
 
-    def recall_entry(self, entry: Deed) -> None:
-        """One entry from before, that was not undone."""
+    def _remember(self, entry: FoodEntry | Correct, key: Key | None = None) -> None:
+        """So that it can still be undone; the books are made from the ledger."""
+        if self.state.listening_since - entry.logged <= WITHIN:
+            memo = Memo.of(self.state, entry)
+            memo.named = key
+            self.state.journal.recall(memo)
+
+    def recall_entry(self, entry: Deed, key: Key | None = None) -> None:
+        """One entry from before, that was not undone, as it is right; ``key`` is that under which it was logged."""
         if isinstance(entry, Start):
             sow(self.state, entry)  # whatever became of the vessel, it is no longer in the tin
         if not self._knows(entry):
             return
         recent = self.state.listening_since - entry.logged <= WITHIN
         memo = Memo.of(self.state, entry) if recent else None
-        if isinstance(entry, Chill | Emptied):
-            self.state.cold_stores[entry.store].take(entry)
-        elif isinstance(entry, Work):
+        if isinstance(entry, Work):
             self.state.vessels[entry.vessel].take(entry)
-        else:
+        elif not isinstance(entry, Chill | Emptied):
             self._record(entry)
         if memo is not None:
+            memo.named = key
             self.state.journal.recall(memo)
 
     def _knows(self, entry: Deed) -> bool:
@@ -174,3 +190,7 @@ class Recalling(ABC):
         known = {"air-stopped": Air.STOPPED, "air-weak": Air.WEAK}.get(alarm.rule)
         if known is not None and air is not None and air.air_state == known:
             air.air_since = alarm.since  # the history knows it only to five minutes
+
+
+def _logged(one: Told | Correct) -> Ms:
+    return one.logged if isinstance(one, Correct) else one.entry.logged

@@ -84,6 +84,7 @@ def no_longer_configured(state: State) -> Iterator[Condition]:
         *state.probes,
         *state.lots,
         *state.site.lots,
+        *rules_cysts.with_grams(state),
         *state.cold_stores,
     }
     for name, memory in list(state.memories.items()):
@@ -107,8 +108,7 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
     found |= {f"{rule}:{probe}": (rule, probe) for probe in state.probes for rule in rules_probes.RULES}
     found |= {tins.alarm_id(lot): (tins.RULE, lot) for lot in state.lots}
     found |= {f"{rule}:{store}": (rule, store) for store in state.cold_stores for rule in rules_store.RULES}
-    told = [lot.id for lot in state.site.lots.values() if lot.grams is not None]
-    found |= {rules_cysts.alarm_id(lot): (rules_cysts.RULE, lot) for lot in told}
+    found |= {rules_cysts.alarm_id(lot): (rules_cysts.RULE, lot) for lot in rules_cysts.with_grams(state)}
     calibrated = [probe for probe, one in state.probes.items() if one.spec.calibrate_by is not None]
     found |= {rules_calibration.alarm_id(probe): (rules_calibration.RULE, probe) for probe in calibrated}
     found |= rules_site.can_ring(state) | rules_record.can_ring()

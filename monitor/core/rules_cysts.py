@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 from monitor.core.alarms import STANDING, Condition, over
 from monitor.core.model import DAY, Priority
 from monitor.core.tins import UNUSED, in_a_topic
+from monitor.core.tins_held import balance, held, known_lots, lot_spec
 from monitor.core.wording import duration
 
 if TYPE_CHECKING:
@@ -39,13 +40,6 @@ def usual_g(state: State, lot: str) -> tuple[float, float, float] | None:
     return (min(newest), median(newest), max(newest)) if newest else None
 
 
-def grams_left(state: State, spec: LotSpec) -> float | None:
-    """What is left in a tin by the record, g, below 0 where record and tin disagree; ``None`` when nobody told what was in."""
-    if spec.grams is None:
-        return None
-    return spec.grams - sum(grams for _, grams in state.sown.get(spec.id, []))
-
-
 def low_below(state: State, spec: LotSpec) -> float:
     """Grams below which a tin is nearly empty."""
     if spec.low_below is not None:
@@ -55,22 +49,27 @@ def low_below(state: State, spec: LotSpec) -> float:
 
 
 def on_tick(state: State, now: Ms) -> Iterator[Condition | None]:
-    """Looks at every tin of the configuration; what nobody told the weight of has nothing to say."""
-    for spec in state.site.lots.values():
-        yield cysts_low(state, spec, now)
+    """Looks at every tin that is known; what nobody told the weight of has nothing to say."""
+    for lot in known_lots(state):
+        yield cysts_low(state, lot_spec(state, lot), now)
+
+
+def with_grams(state: State) -> list[str]:
+    """Tins of which it is known what was in them."""
+    return [lot for lot in known_lots(state) if held(state, lot) is not None]
 
 
 def cysts_low(state: State, spec: LotSpec, now: Ms) -> Condition | None:
-    """A tin in use has little left. Rings once, and ends only when the configuration says that there is more in it."""
+    """A tin in use has little left. Rings once, and ends only when somebody says that there is more in it."""
     alarm = alarm_id(spec.id)
-    left, usual = grams_left(state, spec), usual_g(state, spec.id)
+    left, usual = balance(state, spec.id), usual_g(state, spec.id)
     if left is None or usual is None or left >= low_below(state, spec):
         return None if state.idle(alarm) else over(alarm, RULE, spec.id, Priority.LOW, 0, tell=False)
     last = max(time for time, _ in state.sown[spec.id])
     left_aside = now - last >= UNUSED
     if left_aside and state.alarm_state(alarm) not in STANDING:
         return None if state.idle(alarm) else over(alarm, RULE, spec.id, Priority.LOW, 0, tell=False)
-    title, text, todo = _words(spec, left, usual, _lasts(state, spec, left))
+    title, text, todo = _words(state, spec, left, usual, lasts(state, spec.id, left))
     return Condition(
         id=alarm,
         rule=RULE,
@@ -88,33 +87,37 @@ def cysts_low(state: State, spec: LotSpec, now: Ms) -> Condition | None:
     )
 
 
-def _lasts(state: State, spec: LotSpec, left: float) -> str:
-    """How long it lasts at the pace of the last starts, as a range; empty where they are too few to tell one."""
-    newest = sorted(state.sown[spec.id])[-USUAL_OF:]
-    days = (newest[-1][0] - newest[0][0]) / DAY
-    if len(newest) < USUAL_OF or days <= 0 or left <= 0:
+def lasts(state: State, lot: str, left: float) -> str:
+    """``9 days to 14 days``: how long it lasts at the pace of the last starts; empty where they are too few to tell."""
+    newest = sorted(state.sown.get(lot, []))[-USUAL_OF:]
+    if len(newest) < USUAL_OF or newest[-1][0] <= newest[0][0] or left <= 0:
         return ""
+    days = (newest[-1][0] - newest[0][0]) / DAY
     least = round(left / max(grams for _, grams in newest) * days / (len(newest) - 1) * DAY)
     most = round(left / min(grams for _, grams in newest) * days / (len(newest) - 1) * DAY)
-    told = (duration(least), duration(most))
-    return f" At the pace of the last batches that is {' to '.join(dict.fromkeys(told))}."
+    return " to ".join(dict.fromkeys((duration(least), duration(most))))
 
 
-def _words(spec: LotSpec, left: float, usual: tuple[float, float, float], lasts: str) -> tuple[str, str, str]:
+def _words(
+    state: State, spec: LotSpec, left: float, usual: tuple[float, float, float], pace: str
+) -> tuple[str, str, str]:
     """Title, text and what to do."""
     if left < -DISAGREE_G:
+        grams, since = held(state, spec.id) or (0.0, None)
+        weighed = "" if since is None else " since that was told"
         started = (
-            f"By the record {(spec.grams or 0) - left:.1f} g were started from {spec.id}, but it held {spec.grams:g} g. "
+            f"By the record {grams - left:.1f} g were started from {spec.id}{weighed}, but it held {grams:g} g. "
             "How much is left nobody knows."
         )
-        todo = f"Weigh the tin, then set grams of {spec.id} in the configuration; order, or open another."
+        todo = f"Weigh the tin and note it: swimup tin weigh {spec.id}. Order, or open another."
         return f"Record and {spec.id} disagree", started, todo
     low, middle, high = usual
     least, most = int(left / high + 1e-9), int(left / low + 1e-9)
     many = f"{least} batch{'' if least == 1 else 'es'}" if least == most else f"{least} to {most} batches"
+    told = f" At the pace of the last batches that is {pace}."
     size = f"{middle:g} g" if low == high else f"{low:g} to {high:g} g"
     return (
         f"{spec.id} is nearly empty",
-        f"{spec.id} has about {max(left, 0.0):.2g} g left: {many} of {size}.{lasts}",
-        f"Order, or open another. Bought more into the same tin: add it to grams of {spec.id} in the configuration.",
+        f"{spec.id} has about {max(left, 0.0):.2g} g left: {many} of {size}.{pace and told}",
+        f"Order, or open another. Bought more into the same tin: weigh it and note it (swimup tin weigh {spec.id}).",
     )

@@ -74,7 +74,7 @@ def held_until(state: State, life: Life, now: Ms) -> str:
 
 def amount(content: Content) -> str:
     """``about 200 000 nauplii in 0.5 L``."""
-    return f"about {content.nauplii:,.0f} nauplii in {content.litres:g} L".replace(",", " ")
+    return f"about {content.nauplii:,.0f} nauplii in {content.litres:.3g} L".replace(",", " ")
 
 
 def _beyond_since(store: ColdStore, content: Content, now: Ms, beyond: Callable[[float], bool]) -> Ms:

@@ -1,11 +1,11 @@
-"""Nauplii kept cold: what a store holds, what may be entered about it, and how long what it holds is good.
+"""Nauplii kept cold: what a store holds, and how long that is good.
 
 A store holds one content. What is added to an open vessel is mixed in, and the whole counts as old as its oldest part.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import inf, log
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -13,20 +13,21 @@ import numpy as np
 
 from monitor.core.chill import UNCERTAIN, Bag, budget_mg, demand_mg_h
 from monitor.core.history import KEEP_SLOTS, SlotSeries
-from monitor.core.log import Chill, Emptied
-from monitor.core.model import DAY, HOUR, MINUTE, SLOT, Refused, Span
+from monitor.core.model import DAY, HOUR, MINUTE, SLOT, Span
 from monitor.core.oxygen import AIR_STONE_PER_H, CRITICAL_MG_L, Q10, saturation, surface_per_h
 from monitor.core.quality import newest_of
+from monitor.core.store_book import Content, fold, in_time
 from monitor.core.window import BEST_ENERGY, energy_loss_per_h
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
 
     from monitor.core.hatch import Array
-    from monitor.core.log import Gas
     from monitor.core.model import ColdStoreSpec, Ms, Reading
     from monitor.core.quality import ProbeState
-    from monitor.core.state import State
+    from monitor.core.store_book import AmountEntry
+
+__all__ = ["ColdStore", "Content", "Life", "hours_in_the_open", "hours_kept", "minutes_of_air", "reckon"]
 
 # How long they keep: below 10 C up to 24 h (Ghent course), 48 h at 2-4 C with over 90 % alive (KKT1, J. Biol. Res. 2005).
 # Between the two the hours are laid along an exponential curve, above 10 C they shrink by the Q10 of what nauplii breathe,
@@ -43,7 +44,6 @@ COOLING_H: Final = (4.0, 2.0, 0.0)
 """Until half a litre from a warm vessel is as cold as the store, slowest first; common practice, no source."""
 AHEAD_SLOTS: Final = round(max(COOLING_H) * HOUR / SLOT)  # by then it is as cold as it will be
 SALINITY_G_L: Final = 25.0
-LARGEST: Final = 1e9  # nauplii: thousands of litres of eight million each are no bench
 FORGOTTEN: Final[Ms] = DAY  # this long past its last end nobody still keeps it; common practice, no source
 
 Cause = Literal["age", "energy", "oxygen"]
@@ -54,20 +54,6 @@ ENDS: Final[dict[Cause, str]] = {
 }
 _GRID: Final = np.arange(-5.0, 41.0)  # C, at which rates are worked out; between them they are all but straight
 _FACTORS: Final = (UNCERTAIN, 1.0, 1 / UNCERTAIN)  # of the three columns: soonest, likely, latest
-
-
-@dataclass(frozen=True, slots=True)
-class Content:
-    """What a store holds. ``since`` is when its oldest part went in, ``newest`` when its youngest did."""
-
-    since: Ms
-    newest: Ms
-    nauplii: float
-    litres: float
-    gas: Gas
-    gas_l: float
-    aerated: bool
-    batches: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +73,16 @@ class ColdStore:
     probes: list[ProbeState] = field(default_factory=list)  # of its temperature
     air_probes: list[ProbeState] = field(default_factory=list)
     series: SlotSeries = field(default_factory=SlotSeries)
-    content: Content | None = None
+    entries: list[AmountEntry] = field(default_factory=list)  # what went in and out, in order of time
+    _folded: tuple[Content | None] | None = None
     _life: tuple[int, Life] | None = None  # of which slot
+
+    @property
+    def content(self) -> Content | None:
+        """What it holds; ``None`` while it is empty."""
+        if self._folded is None:
+            self._folded = (fold(self.entries),)
+        return self._folded[0]
 
     def newest_probe(self) -> ProbeState | None:
         return newest_of(self.probes)
@@ -115,79 +109,14 @@ class ColdStore:
         life = self.life(now)
         return life is not None and life.until.hi is not None and now > life.until.hi + FORGOTTEN
 
-    def hold(self, content: Content | None) -> None:
-        """It holds this, as it did before an entry that was undone."""
-        self.content, self._life = content, None
+    def tell(self, entries: Iterable[AmountEntry]) -> None:
+        """These are all that went in and out."""
+        self.entries = in_time(entries)
+        self._folded = self._life = None
 
-    def draw(self, nauplii: float) -> None:
-        """So many were taken out."""
-        if self.content is not None:
-            self.content = replace(self.content, nauplii=max(self.content.nauplii - nauplii, 0.0))
-            self._life = None
-
-    def take(self, entry: Chill | Emptied) -> None:
-        """Take an entry that ``check`` has let through."""
-        self._life = None
-        if isinstance(entry, Emptied):
-            self.content = None
-            return
-        was, batches = self.content, (entry.batch,) if entry.batch else ()
-        if was is None or was.gas != "open" or entry.gas != "open":
-            self.content = Content(
-                entry.time, entry.time, entry.nauplii, entry.litres, entry.gas, entry.gas_l, entry.aerated, batches
-            )
-            return
-        self.content = replace(
-            was,
-            since=min(was.since, entry.time),
-            newest=max(was.newest, entry.time),
-            nauplii=was.nauplii + entry.nauplii,
-            litres=was.litres + entry.litres,
-            aerated=entry.aerated,
-            batches=tuple(dict.fromkeys((*was.batches, *batches))),
-        )
-
-
-# -- entries
-
-
-def check(state: State, entry: Chill | Emptied) -> None:
-    """Raise ``Refused`` when an entry about a store cannot be taken; the message is for the keeper."""
-    store = state.cold_stores.get(entry.store)
-    if store is None:
-        known = ", ".join(state.cold_stores) or "none; add one to the configuration as [[cold_store]]"
-        raise Refused(f"there is no store {entry.store}; known are: {known}")
-    if entry.logged - entry.time > KEEP_SLOTS * SLOT:
-        raise Refused(f"that is more than {KEEP_SLOTS * SLOT // DAY} days ago, further than the history reaches")
-    if isinstance(entry, Emptied):
-        if store.content is None:
-            raise Refused(f"{entry.store} holds nothing")
-        if entry.time < store.content.newest:
-            raise Refused(f"that is before the last nauplii went into {entry.store}")
-        return
-    _check_amounts(entry)
-    if entry.batch and entry.batch not in state.batches:
-        raise Refused(f"there is no batch {entry.batch}; give the id of the one they come from, or none")
-    if store.content is not None and (store.content.gas, entry.gas) != ("open", "open"):
-        held = "an open vessel" if store.content.gas == "open" else "a closed bag or bottle"
-        raise Refused(
-            f"{entry.store} holds {held}, and only an open one can be added to an open one; note that it is empty first, "
-            "or configure another store"
-        )
-
-
-def _check_amounts(entry: Chill) -> None:
-    for what, value, top in (("nauplii", entry.nauplii, LARGEST), ("litres", entry.litres, 1000.0)):
-        if not 0 < value <= top:
-            raise Refused(f"{what} is {value:g}; allowed is more than 0 and at most {top:g}")
-    if not 0 <= entry.gas_l <= 1000:
-        raise Refused(f"the gas is {entry.gas_l:g} L; allowed is 0 to 1000 L")
-    if entry.gas == "open" and entry.gas_l:
-        raise Refused("an open vessel has no gas closed up in it; say what it is closed over: air or oxygen")
-    if entry.gas != "open" and entry.aerated:
-        raise Refused("what is closed up cannot be aerated; say that it is open, or leave the aeration away")
-    if entry.gas == "oxygen" and not entry.gas_l:
-        raise Refused("how many litres of oxygen are in it? 1 L a million nauplii is usual")
+    def take(self, entry: AmountEntry) -> None:
+        """One more, that ``check`` has let through."""
+        self.tell([*self.entries, entry])
 
 
 # -- how long it is good

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core import promise
+from monitor.core.amended import told_of
 from monitor.core.log import (
     Chill,
     Discard,
@@ -18,12 +19,14 @@ from monitor.core.log import (
     Key,
     Lapse,
     Seen,
+    Settle,
     Start,
     Undo,
+    Work,
     key_of,
     kind_of,
 )
-from monitor.core.log_food import FOOD_ENTRIES, Correct
+from monitor.core.log_food import FOOD_ENTRIES, Brood, Correct
 from monitor.core.lots import Lot
 from monitor.core.model import MINUTE, Ms, Refused
 from monitor.core.water import Habit
@@ -35,9 +38,9 @@ if TYPE_CHECKING:
     from monitor.core.eta import Belief
     from monitor.core.evidence import Evidence
     from monitor.core.log import Deed, LogEntry, Standing
+    from monitor.core.log_food import FoodEntry
     from monitor.core.promise import Outlook
     from monitor.core.state import Batch, State, VesselState
-    from monitor.core.stores import ColdStore, Content
 
 WITHIN: Final = 10 * MINUTE
 UNDO_KEY: Final = "undo/recent"
@@ -51,6 +54,15 @@ _WORDS: Final = {
     "work": "work on",
     "chill": "nauplii put into",
     "emptied": "emptying of",
+    "tin": "tin",
+    "weighed": "weighing of",
+    "fed": "feeding of",
+    "drawn": "nauplii taken out of",
+    "brood": "brood",
+    "counted": "count of",
+    "broodended": "end of",
+    "eater": "needs of",
+    "correct": "correction about",
 }
 UNDOABLE: Final = tuple(_WORDS)
 """Kinds of entries that can be taken back: all that a keeper makes."""
@@ -65,7 +77,7 @@ def words_of(kind: str, subject: str) -> str:
 class Memo:
     """An entry, and what it has changed as that was before."""
 
-    entry: Deed
+    entry: Deed | FoodEntry | Correct
     batch: Batch | None = None  # None for the one that a start has made
     ended: Harvest | Discard | Lapse | None = None
     untaught: str = ""
@@ -80,24 +92,21 @@ class Memo:
     habit: Habit | None = None
     lot: tuple[str, Lot | None] | None = None  # of the tin that was taught
     freed: tuple[tuple[Batch, Belief], ...] = ()  # what could be taken up again until a start
-    store: ColdStore | None = None
-    content: Content | None = None
+    named: Key | None = None  # of an entry that was corrected since
 
     @property
     def key(self) -> Key:
-        return key_of(self.entry)
+        return key_of(self.entry) if self.named is None else self.named
 
     @property
     def text(self) -> str:
         return words_of(*self.key[:2])
 
     @staticmethod
-    def of(state: State, entry: Deed) -> Memo:
-        """Of an entry that is about to be taken."""
+    def of(state: State, entry: Deed | FoodEntry | Correct) -> Memo:
+        """Of an entry that is about to be taken. Books of food and of stores are made anew from the log, without a memo."""
         memo = Memo(entry)
-        if isinstance(entry, Chill | Emptied):
-            memo.store = state.cold_stores[entry.store]
-            memo.content = memo.store.content
+        if isinstance(entry, (Chill, Emptied, Correct, *FOOD_ENTRIES)):
             return memo
         batch = state.batches.get(getattr(entry, "batch", ""))
         name = batch.start.vessel if batch is not None else getattr(entry, "vessel", "")
@@ -118,8 +127,6 @@ class Memo:
 
     def back(self, state: State) -> None:
         """Put back what was before; of the newest entry only."""
-        if self.store is not None:
-            self.store.hold(self.content)
         if self.vessel is not None:
             self._vessel_back(self.vessel)
         if self.lot is not None:
@@ -133,16 +140,14 @@ class Memo:
             self._batch_back(self.batch)
 
     def _vessel_back(self, vessel: VesselState) -> None:
-        vessel.batch, vessel.settle_until, vessel.work_until = self.held, self.settle_until, self.work_until
+        vessel.settle_until, vessel.work_until = self.settle_until, self.work_until
+        if not isinstance(self.entry, Settle | Work):
+            vessel.batch = self.held
         if self.habit is not None:
             vessel.habit = self.habit
 
     def _never_started(self, state: State, start: Start) -> None:
         del state.batches[start.batch]
-        sown = state.sown[start.lot]
-        sown.remove((start.time, start.cysts_g))
-        if not sown:
-            del state.sown[start.lot]
         for other, belief in self.freed:
             other.belief = belief
 
@@ -252,8 +257,16 @@ class Journal:
     def why_not(self, place: int) -> str:
         """What was logged since stands on it: a sentence, or nothing."""
         entry, vessel, later = self.memos[place].entry, self.memos[place].vessel, self.memos[place + 1 :]
+        key = self.memos[place].key
+        corrected = [
+            m for m in later if isinstance(m.entry, Correct) and key == (m.entry.kind, m.entry.subject, m.entry.at)
+        ]
+        if corrected:
+            return _first(corrected)
         if isinstance(entry, Start):
             return _first([m for m in later if getattr(m.entry, "batch", "") == entry.batch])
+        if isinstance(entry, Brood):
+            return _first([m for m in later if getattr(m.entry, "brood", "") == entry.brood])
         if isinstance(entry, Chill | Emptied):
             return _first([m for m in later if getattr(m.entry, "store", "") == entry.store])
         if not isinstance(entry, Harvest | Discard) or vessel is None:
@@ -270,8 +283,8 @@ def _first(later: list[Memo]) -> str:
 
 
 def standing_of(entries: Iterable[LogEntry]) -> list[Standing]:
-    """A log, in order of ``logged``, as if what was undone had never been made."""
-    return _parted(entries)[0]
+    """A log, in order of ``logged``, as if what was undone had never been made, and what was corrected had been right."""
+    return [now for told in told_of(entries)[0] if (now := told.now) is not None]
 
 
 def without_undone(entries: Iterable[LogEntry]) -> list[Deed]:
@@ -281,20 +294,5 @@ def without_undone(entries: Iterable[LogEntry]) -> list[Deed]:
 
 def undone_of(entries: Iterable[LogEntry]) -> list[tuple[Deed, Undo]]:
     """What of a log about vessels, batches and cold stores was taken back, each with what took it back."""
-    return [(entry, undo) for entry, undo in _parted(entries)[1] if not isinstance(entry, FOOD_ENTRIES)]
-
-
-def _parted(entries: Iterable[LogEntry]) -> tuple[list[Standing], list[tuple[Standing, Undo]]]:
-    left: list[Standing] = []
-    undone: list[tuple[Standing, Undo]] = []
-    for entry in entries:
-        if isinstance(entry, Correct):
-            continue
-        if not isinstance(entry, Undo):
-            left.append(entry)
-            continue
-        key = entry.kind, entry.subject, entry.at
-        place = next((k for k in reversed(range(len(left))) if key_of(left[k]) == key), None)
-        if place is not None:
-            undone.append((left.pop(place), entry))
-    return left, undone
+    others = (*FOOD_ENTRIES, Correct, Undo)
+    return [(entry, undo) for entry, undo in told_of(entries)[1] if not isinstance(entry, others)]

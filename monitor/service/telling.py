@@ -7,8 +7,9 @@ import math
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.bench import alarm_document, bench
-from monitor.core.model import MINUTE, LotSpec
+from monitor.core.model import MINUTE
 from monitor.core.replay import estimate_document
+from monitor.core.tins_held import known_lots, lot_spec
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -160,9 +161,9 @@ class Teller:
 
     def _show(self, now: float) -> None:
         view = bench(self._engine, self._estimates, self._clock.now(), sim_speed=self._clock.speed)
-        lots = [batch.start.lot for batch in reversed(self._engine.state.batches.values())]
-        known = self._engine.state.site.lots
-        specs = [known.get(lot) or LotSpec(lot) for lot in dict.fromkeys([*lots, *known])]
+        state = self._engine.state
+        lots = [batch.start.lot for batch in reversed(state.batches.values())]
+        specs = [lot_spec(state, lot) for lot in dict.fromkeys([*lots, *known_lots(state)])]
         view["lots"] = [{"id": lot.id, "strain": lot.strain, "cysts_per_g": lot.cysts_per_g} for lot in specs]
         self._desk.publish(view | self._house(), self._figures())
         if self._announcer is not None:

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from monitor.core.log import Discard, Start
 from monitor.core.model import DAY, Acknowledge, AlarmState, LotSpec, Priority, Shelve
 from monitor.core.rules import can_ring
-from monitor.core.rules_cysts import grams_left, low_below
+from monitor.core.rules_cysts import low_below
+from monitor.core.tins_held import grams_left
 from tests.unit.core.worlds import T0, Shed, site
 
 LOW = "cysts-low:tin-7"
@@ -93,7 +94,7 @@ def test_more_taken_than_was_in_it_says_that_they_disagree() -> None:
     alarm = next(alarm for alarm in shed.engine.alarms() if alarm.id == LOW)
     assert alarm.title == "Record and tin-7 disagree"
     assert alarm.text == "By the record 6.0 g were started from tin-7, but it held 5 g. How much is left nobody knows."
-    assert alarm.todo.startswith("Weigh the tin, then set grams of tin-7")
+    assert alarm.todo.startswith("Weigh the tin and note it: swimup tin weigh tin-7")
 
 
 @settings(deadline=None)  # the first example pays for what is imported
@@ -141,7 +142,7 @@ def test_what_went_out_of_the_tin_stays_out() -> None:
     sow(shed, 3)
     spec = shed.site.lots["tin-7"]
     fresh = shed.restarted(site("birch", probes={}, lots={"tin-7": spec}))
-    assert grams_left(fresh.engine.state, spec) == 5.0
+    assert grams_left(fresh.engine.state, spec.id, fresh.now) == 5.0
 
 
 def test_harvesting_does_not_acknowledge_it() -> None:
