@@ -204,6 +204,16 @@ def _its_vessel(draft: Draft, part: Part[Probe]) -> None:
         draft.wrong_in(part, "vessel", quoted(vessel), ", ".join(known), nearest(vessel, known))
 
 
+def _its_tank(draft: Draft, part: Part[Probe]) -> None:
+    if not part.sound("measures", "tank"):
+        return
+    measures, tank = part.value.measures, part.value.tank
+    if tank is None and measures is Measures.TANK:
+        draft.wrong_in(part, "tank", "nothing", "a name for the tank whose temperature it measures")
+    elif tank is not None and measures is not Measures.TANK:
+        draft.wrong_in(part, "tank", quoted(tank), f"no tank: a probe of {measures} belongs to none")
+
+
 def _its_decoder(draft: Draft, part: Part[Probe]) -> None:
     if not part.sound("decoder"):
         return

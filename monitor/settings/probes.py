@@ -21,6 +21,7 @@ RANGES: dict[Measures, tuple[float, float]] = {
     Measures.WATER: (-5.0, 50.0),
     Measures.ROOM: (-30.0, 60.0),
     Measures.STORE: (-30.0, 60.0),
+    Measures.TANK: (-5.0, 50.0),
     Measures.AIR: (-math.inf, math.inf),
 }
 NUMERIC_AIR = frozenset({"threshold", "deadband", "weak_below", "pulses"})
@@ -30,6 +31,7 @@ FASTEST: dict[Measures, float] = {
     Measures.WATER: 5.0,
     Measures.ROOM: 10.0,
     Measures.STORE: 10.0,
+    Measures.TANK: 5.0,
     Measures.AIR: math.inf,
 }
 
@@ -62,7 +64,7 @@ class Probe(Section):
         example="shed:ash:water",
     )
     measures: Annotated[Measures, Choice(tuple(Measures), Measures)] = option(
-        'What it measures: "water" or "air" of a vessel, "room" or "store" temperature.', example="water"
+        'What it measures: "water" or "air" of a vessel, "room", "store" or "tank" temperature.', example="water"
     )
     vessel: Annotated[str | None, Identifier()] = option(
         "The vessel it belongs to; needed for water, and for air unless that is of a store.",
@@ -74,6 +76,12 @@ class Probe(Section):
         default=None,
         told="for a store temperature the only [[cold_store]], if there is one",
         example="fridge",
+    )
+    tank: Annotated[str | None, Identifier()] = option(
+        "tank: the tank with eggs or larvae whose temperature it measures; a brood in it swims up by that.",
+        default=None,
+        told="none; needed for a tank temperature",
+        example="fry-1",
     )
     unit: Annotated[str | None, ProbeUnit()] = option(
         'Unit of its numbers: "C", "F" or "K"; for air such as "W", "L/min" or "kPa", or none.',
@@ -89,19 +97,19 @@ class Probe(Section):
     low: Annotated[float | None, ProbeValue(Kind.TEMPERATURE)] = option(
         "A lower value is not believed.",
         default=None,
-        told="-5 C for water, -30 C for room and store, none for air",
+        told="-5 C for water and tank, -30 C for room and store, none for air",
         example="0 C",
     )
     high: Annotated[float | None, ProbeValue(Kind.TEMPERATURE)] = option(
         "A higher value is not believed.",
         default=None,
-        told="50 C for water, 60 C for room and store, none for air",
+        told="50 C for water and tank, 60 C for room and store, none for air",
         example="45 C",
     )
     max_change: Annotated[float | None, ProbeValue(Kind.WARMING)] = option(
         "A faster change, per minute, is not believed.",
         default=None,
-        told="5 C/min for water, 10 C/min for room and store, none for air",
+        told="5 C/min for water and tank, 10 C/min for room and store, none for air",
         example="2 C/min",
     )
     calibration: Annotated[Calibration | None, CalibrationForm()] = option(
@@ -161,6 +169,8 @@ class Probe(Section):
         """Whether an option means anything for this probe; one that does not must not be written."""
         if key in NUMERIC_AIR:
             return self.measures is Measures.AIR
+        if key == "tank":
+            return self.measures is Measures.TANK
         if key == "recalibrate_after":
             return self.calibration is not None
         return self.by_word if key in WORDS else True
@@ -181,6 +191,7 @@ class Probe(Section):
             high=high if self.high is None else self.high,
             max_rate=FASTEST[self.measures] if self.max_change is None else self.max_change,
             air=self._air(),
+            tank=self.tank,
             calibrate_by=None if self.calibration is None else self.calibration.at_ms + self.recalibrate_after,
         )
 

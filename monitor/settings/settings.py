@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict
 
 from monitor.core import model as core
 from monitor.settings.backup import Backup
+from monitor.settings.fish import fish_specs, strain_specs
 from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web, minutes_of
 from monitor.settings.probes import Probe
 from monitor.settings.rooms import Rooms
@@ -75,6 +76,8 @@ class Settings(BaseModel):
             cold_stores={store.id: store.spec() for store in self.cold_stores},
             alarms=self.alarms.spec(),
             manners=self.manners(),
+            strains=strain_specs(),
+            fish=fish_specs(),
         )
 
     def manners(self) -> Manners:
