@@ -19,8 +19,18 @@ from tests.food_trial.cold import Fridge
 from tests.food_trial.fish import Tanks
 from tests.food_trial.notes import BroodNote, Notes, Order, by_label
 from tests.food_trial.scenario import (
-    ADULTS, FEEDING, FULL, LOOKS, RINSED, SALINITY_G_L, START, THERE, TINS, VESSELS, clock,
-)  # fmt: skip
+    ADULTS,
+    FEEDING,
+    FULL,
+    LOOKS,
+    RINSED,
+    SALINITY_G_L,
+    START,
+    THERE,
+    TINS,
+    VESSELS,
+    clock,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -85,7 +95,6 @@ class Keeper:
         self.fridge, self.tanks = Fridge(world.seed), Tanks(world.seed)
         self.notes, self.ledger = Notes(free=[vessel.id for vessel in VESSELS]), Ledger()
         self.batches: dict[str, Batch] = {}  # by vessel
-        self.surprised = False
         self._book = dict.fromkeys(self.fridge.jars, 0.0)  # nauplii in each jar, as written down
         self._grams: dict[str, float] = {}
         self._chance = stream(world.seed, "keeper")
@@ -96,19 +105,32 @@ class Keeper:
         for tin in TINS:
             self._write(
                 Tin(
-                    now, now, tin.id, tin.strain, tin.label_percent, tin.grams, tin.grams * tin.price_per_g,
-                    tin.cysts_per_g, tin.length_um, now,
+                    now,
+                    now,
+                    tin.id,
+                    tin.strain,
+                    tin.label_percent,
+                    tin.grams,
+                    tin.grams * tin.price_per_g,
+                    tin.cysts_per_g,
+                    tin.length_um,
+                    now,
                 )  # fmt: skip
             )
         name, a_day, meals = ADULTS
         self._write(Eater(now, now, name, a_day, meals))
+
+    @staticmethod
+    def there(now: Ms) -> bool:
+        """Whether he is up and at home."""
+        return THERE[0] <= clock(now)[1] <= THERE[1]
 
     def step(self, now: Ms, told: set[str], strategy: Strategy) -> None:
         """Half an hour. ``told``: vessels that the phone says are ready."""
         minutes = clock(now)[1]
         if minutes in FEEDING:
             self._feed(now)
-        if not THERE[0] <= minutes <= THERE[1]:
+        if not self.there(now):
             return
         self._fish(now)
         for vessel in list(self.batches):
@@ -126,7 +148,7 @@ class Keeper:
         self._grams[name], self._stores[name] = order.grams, order.store
         self.notes.free.remove(order.vessel)
         self.ledger.batches += 1
-        self.ledger.bad_hours += not THERE[0] <= clock(now)[1] <= THERE[1]
+        self.ledger.bad_hours += not self.there(now)
         self.ledger.grams[order.tin] = self.ledger.grams.get(order.tin, 0.0) + order.grams
         self._write(Start(now, now, name, order.vessel, order.tin, order.grams, litres, SALINITY_G_L))
 
@@ -139,7 +161,7 @@ class Keeper:
         if batch.shows_spoilt(now) or hopeless:
             self._end(vessel)
             self.ledger.failed += 1
-            self.surprised = True
+            self.notes.surprise = True
             self._write(Discard(now, now, batch.id, "failed: nothing lives in it"))
         elif seen >= RIPE or (told and seen >= HALF_RIPE) or (seen >= HALF_RIPE and self._short_ahead(now)):
             self._harvest(vessel, now)
@@ -233,14 +255,14 @@ class Keeper:
             if note is None or note.ended:
                 continue
             if now >= true.weaned:
-                note.ended = self.surprised = True
+                note.ended = self.notes.surprise = True
                 self._write(BroodEnded(now, now, true.id, "weaned"))
             elif note.swam_up is None and now >= true.swims_up:
-                note.swam_up, note.counted, self.surprised = now, now - COUNTS_EVERY + DAY, True
+                note.swam_up, note.counted, self.notes.surprise = now, now - COUNTS_EVERY + DAY, True
                 self._write(_told(true, note.larvae, now, now))
             elif note.swam_up is not None and note.counted is not None and now - note.counted >= COUNTS_EVERY:
                 note.larvae = float(round(true.larvae(now) * float(np.exp(0.07 * self._normal()))))
-                note.counted, self.surprised = now, True
+                note.counted, self.notes.surprise = now, True
                 self._write(Counted(now, now, true.id, note.larvae))
 
     def _normal(self) -> float:

@@ -68,6 +68,12 @@ class Notes:
     broods: dict[str, BroodNote] = field(default_factory=dict)
     yields: dict[str, float] = field(default_factory=dict)  # by tin: what was counted last, as a share of the label
     free: list[str] = field(default_factory=list)  # vessels with nothing in them
+    surprise: bool = False  # something has happened that nobody had expected
+
+    def take_surprise(self) -> bool:
+        """Whether something has happened since this was asked last that a plan should know."""
+        was, self.surprise = self.surprise, False
+        return was
 
     def a_day(self, time: float) -> float:
         """Nauplii that all will eat on a day."""

@@ -1,6 +1,6 @@
 """Sixty days of a spring in a spare room: four vessels, three tins, a refrigerator, adults, and two spawnings.
 
-What is here is known to everybody: keeper, monitor and judge. What is true beside it is drawn by ``world``, ``fish`` and ``cold``.
+What is here is known to everybody: keeper, monitor and judge. What is true beside it ``world``, ``fish`` and ``cold`` draw.
 """
 
 from __future__ import annotations
@@ -179,7 +179,13 @@ def site(chance: float) -> SiteSpec:
 
 
 def _probe(name: str, measures: str, **more: str) -> dict[str, Any]:
-    return {"id": name, "topic": f"spare-room/{name}", "decoder": "number", "measures": measures, "every": "10 min"} | more
+    return {
+        "id": name,
+        "topic": f"spare-room/{name}",
+        "decoder": "number",
+        "measures": measures,
+        "every": "10 min",
+    } | more
 
 
 def _hhmm(minutes: int) -> str:
