@@ -72,8 +72,8 @@ class Hungry:
 class Tanks:
     """All that eat."""
 
-    def __init__(self, seed: int) -> None:
-        self.broods = [_truth(seed, spawning) for spawning in SPAWNINGS]
+    def __init__(self, seed: int, spawnings: tuple[Spawning, ...] = SPAWNINGS) -> None:
+        self.broods = [_truth(seed, spawning) for spawning in spawnings]
 
     def hungry(self, now: Ms) -> list[Hungry]:
         """Who eats at a feeding time; the smallest mouths first."""

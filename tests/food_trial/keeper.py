@@ -25,6 +25,7 @@ from tests.food_trial.scenario import (
     LOOKS,
     RINSED,
     SALINITY_G_L,
+    SPAWNINGS,
     START,
     THERE,
     TINS,
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 
     from monitor.core.log import LogEntry
     from tests.food_trial.fish import Hungry, TrueBrood
+    from tests.food_trial.scenario import Spawning
     from tests.food_trial.world import Batch, World
 
 STEP: Final[Ms] = 30 * MINUTE
@@ -90,9 +92,11 @@ class Ledger:
 class Keeper:
     """One keeper in one world."""
 
-    def __init__(self, world: World, write: Callable[[LogEntry], None]) -> None:
+    def __init__(
+        self, world: World, write: Callable[[LogEntry], None], spawnings: tuple[Spawning, ...] = SPAWNINGS
+    ) -> None:
         self.world, self._write = world, write
-        self.fridge, self.tanks = Fridge(world.seed), Tanks(world.seed)
+        self.fridge, self.tanks = Fridge(world.seed), Tanks(world.seed, spawnings)
         self.notes, self.ledger = Notes(free=[vessel.id for vessel in VESSELS]), Ledger()
         self.batches: dict[str, Batch] = {}  # by vessel
         self._book = dict.fromkeys(self.fridge.jars, 0.0)  # nauplii in each jar, as written down

@@ -5,6 +5,7 @@ The keeper starts what is due when it is due, as long as the newest plan still h
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -31,15 +32,24 @@ SOON: Final[Ms] = 15 * MINUTE
 NOISE_C, STEP_C = 0.05, 0.0625
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the plan is asked for: a chance for each meal; seconds for each plan, and when it is made anew (local minutes)."""
+
+    chance: float = 0.98
+    seconds: float = 1.5
+    at: tuple[int, ...] = PLANS_AT
+
+
 class Planned:
     """The monitor, and somebody who asks it what to start."""
 
     name = "the plan, followed"
 
-    def __init__(self, world: World, chance: float, seconds: float) -> None:
-        self.engine = Engine(site(chance), BEGIN, rules=False)
+    def __init__(self, world: World, asked: Asked) -> None:
+        self.engine = Engine(site(asked.chance), BEGIN, rules=False)
         self.plans: list[Plan] = []
-        self._world, self._seconds = world, seconds
+        self._world, self._asked = world, asked
         self._heard: Ms = BEGIN
         self._noise = stream(world.seed, "noise")
         self._done: set[str] = set()
@@ -78,9 +88,9 @@ class Planned:
 
     def decide(self, now: Ms, notes: Notes) -> list[Order]:
         """What the newest plan has for now."""
-        if clock(now)[1] in PLANS_AT or notes.take_surprise() or not self.plans:
+        if clock(now)[1] in self._asked.at or notes.take_surprise() or not self.plans:
             self.ready(now)
-            ahead = work(gather(self.engine.state, now), self._seconds)
+            ahead = work(gather(self.engine.state, now), self._asked.seconds)
             self.engine.step(ahead)
             self.plans.append(ahead.plan)
         orders, free = [], set(notes.free)
