@@ -107,20 +107,9 @@ class Keeper:
     def begin(self, now: Ms) -> None:
         """Tell what there is."""
         for tin in TINS:
-            self._write(
-                Tin(
-                    now,
-                    now,
-                    tin.id,
-                    tin.strain,
-                    tin.label_percent,
-                    tin.grams,
-                    tin.grams * tin.price_per_g,
-                    tin.cysts_per_g,
-                    tin.length_um,
-                    now,
-                )  # fmt: skip
-            )
+            price = tin.grams * tin.price_per_g
+            facts = (tin.strain, tin.label_percent, tin.grams, price, tin.cysts_per_g, tin.length_um)
+            self._write(Tin(now, now, tin.id, *facts, opened=now))
         name, a_day, meals = ADULTS
         self._write(Eater(now, now, name, a_day, meals))
 
