@@ -99,7 +99,7 @@ def _why(code: int, err: bytes, seconds: float, memory_mb: int) -> str:
         return f"The planner was ended from outside (signal {-code}), perhaps because the machine is short of memory."
     lines = err.decode(errors="replace").strip().splitlines()
     last = f": {lines[-1][:200]}" if lines else ""
-    if "MemoryError" in last:
+    if "memory" in last.casefold():
         return _why(OUT_OF_MEMORY, err, seconds, memory_mb)
     return f"The planner failed{last}"
 
