@@ -30,6 +30,7 @@ COMMANDS = {
     ),
     "count": _Place("monitor.cli.count", "count", "Tell what counted drops say: how many swim, and what hatched."),
     "salt": _Place("monitor.cli.salt", "salt", "Tell how much salt to weigh, and what a hydrometer means."),
+    "food": _Place("monitor.cli.food", "food", "Tell what lies ahead for each meal, and what to start when."),
     "store": _Place("monitor.cli.store", "store", "Note what is chilled in a cold store, and that one is empty."),
     "alarm": _Place("monitor.cli.alarm", "alarm", "List alarms, acknowledge them, put them off; test the channels."),
     "probe": _Place("monitor.cli.probe", "probe", "Publish what is wired to this board, or list it."),

@@ -128,9 +128,7 @@ def _later(option: Option, delay: Ms, planned: Callable[[str, str, float, Ms], S
         return moved
     made = _rows(planned(option.vessel, option.lot, option.grams, option.start + delay), rows)
     told = np.isfinite(made.since) & np.isfinite(source.since)
-    return replace(
-        moved, since=np.where(told, made.since, moved.since), until=np.where(told, made.until, moved.until)
-    )
+    return replace(moved, since=np.where(told, made.since, moved.since), until=np.where(told, made.until, moved.until))
 
 
 def _bounds(source: Source) -> tuple[float, float]:

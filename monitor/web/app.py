@@ -29,6 +29,7 @@ from monitor.web.home_screen import HomeScreen
 from monitor.web.links import Links
 from monitor.web.live import Live
 from monitor.web.pages import Pages
+from monitor.web.plan_api import PlanApi
 from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
 from monitor.web.rooms import RoomsPage
@@ -64,6 +65,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
     push = Push(site, key)
     api = Api(site)
     batches = BatchPages(site)
+    plan = PlanApi(site)
     acting = Acting(site, Links.kept(options.link_key_file, options.address)).routes() if options.address else []
     app = Starlette(
         routes=[
@@ -84,6 +86,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *Working(site).pages(),
             *Undoing(site).pages(),
             *RoomsPage(site).pages(),
+            *plan.pages(),
             *api.outside(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),
@@ -100,6 +103,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *Working(site).api(),
                     *Undoing(site).api(),
                     *RoomsPage(site).api(),
+                    *plan.api(),
                 ],
             ),
         ],

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from monitor.web import answers as told
 from monitor.web import past_answers as past
-from monitor.web import room_answers
+from monitor.web import plan_answers, room_answers
 from monitor.web.bodies import (
     AlarmBody,
     DiscardBody,
@@ -20,6 +20,7 @@ from monitor.web.bodies import (
 )
 from monitor.web.counted import CountBody
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
+from monitor.web.plan_api import NothingBody, PlannedBody
 from monitor.web.push import SubscriptionBody
 from monitor.web.rights import Scope
 from monitor.web.salted import SaltBody
@@ -332,4 +333,43 @@ STREAMS: Final = (
     ),
 )
 
-OPERATIONS: Final = (*NOW, *PAST, *ACTS, *PHONES, *STREAMS)
+FOOD: Final = (
+    looks(
+        "food",
+        "/food",
+        "Demand, supply and plan of the coming days; an empty object before the first look ahead.",
+        plan_answers.Food,
+        tagged=True,
+    ),
+    does(
+        "startPlanned",
+        "/plan/{start}/start",
+        "A planned start was made: begins the batch with the planned values, or with those that are told.",
+        PlannedBody,
+        status=201,
+        refusals=(404,),
+    ),
+    does(
+        "skipPlanned",
+        "/plan/{start}/skip",
+        "Not now: nothing is planned for its vessel for half a day.",
+        NothingBody,
+        refusals=(404,),
+    ),
+    looks(
+        "calendar",
+        "/calendar",
+        "The address of the calendar (RFC 5545) of starts, harvests and meals; it needs no log-in, its token is its key.",
+        plan_answers.CalendarAddress,
+    ),
+    does(
+        "renewCalendar",
+        "/calendar/renew",
+        "A new address for the calendar: the one before shows nothing any more.",
+        NothingBody,
+        answer=plan_answers.CalendarAddress,
+        scope=Scope.ADMIN,
+    ),
+)
+
+OPERATIONS: Final = (*NOW, *PAST, *ACTS, *FOOD, *PHONES, *STREAMS)
