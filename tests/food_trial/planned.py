@@ -5,15 +5,19 @@ The keeper starts what is due when it is due, as long as the newest plan still h
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.engine import Engine
+from monitor.core.food import FoodAhead, Outlook
 from monitor.core.model import MINUTE, Ms, Sample, Tick
 from monitor.core.pantry import gather
-from monitor.planner.work import work
+from monitor.core.plan import make_plan
+from monitor.planner.check import checked
+from monitor.planner.solve import solve
+from monitor.planner.work import CHECK_SEED, CHECKED, SCENARIOS, SEED, problem_of
 from simulator.world.numbers import stream
 from tests.food_trial.cold import FRIDGE_C
 from tests.food_trial.notes import Order
@@ -49,6 +53,7 @@ class Planned:
     def __init__(self, world: World, asked: Asked) -> None:
         self.engine = Engine(site(asked.chance), BEGIN, rules=False)
         self.plans: list[Plan] = []
+        self.unmet: list[int] = []  # meals of each plan that nothing was found for
         self._world, self._asked = world, asked
         self._heard: Ms = BEGIN
         self._noise = stream(world.seed, "noise")
@@ -89,10 +94,7 @@ class Planned:
     def decide(self, now: Ms, notes: Notes) -> list[Order]:
         """What the newest plan has for now."""
         if clock(now)[1] in self._asked.at or notes.take_surprise() or not self.plans:
-            self.ready(now)
-            ahead = work(gather(self.engine.state, now), self._asked.seconds)
-            self.engine.step(ahead)
-            self.plans.append(ahead.plan)
+            self._plan(now)
         orders, free = [], set(notes.free)
         for start in self.plans[-1].starts:
             if start.start > now + SOON or start.id in self._done or start.vessel not in free:
@@ -101,3 +103,15 @@ class Planned:
             free.remove(start.vessel)
             orders.append(Order(start.vessel, start.lot, round(float(np.maximum(start.grams, 0.05)), 2), start.store))
         return orders
+
+    def _plan(self, now: Ms) -> None:
+        """As ``monitor.planner.work`` does it, without what only explains it: why a meal may be short, and what would help."""
+        self.ready(now)
+        pantry = gather(self.engine.state, now)
+        problem = problem_of(pantry, SCENARIOS, SEED, self._asked.seconds)
+        choice = checked(pantry, problem, solve(problem), CHECKED, CHECK_SEED)
+        plan = make_plan(pantry, problem, replace(choice, unmet=()))
+        nothing = Outlook(time=now, until=now)
+        self.engine.step(FoodAhead(time=now, bare=nothing, outlook=nothing, plan=plan))
+        self.plans.append(plan)
+        self.unmet.append(len(choice.unmet))
