@@ -38,11 +38,15 @@ NOISE_C, STEP_C = 0.05, 0.0625
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the plan is asked for: a chance for each meal; seconds for each plan, and when it is made anew (local minutes)."""
+    """What the plan is asked for: a chance for each meal, seconds for each plan, when it is made anew (local minutes), days ahead.
+
+    Nothing that is started now feeds anybody later than that many days from now: two to hatch, two or three in a jar.
+    """
 
     chance: float = 0.98
     seconds: float = 1.5
     at: tuple[int, ...] = PLANS_AT
+    days: int = 5
 
 
 class Planned:
@@ -107,7 +111,7 @@ class Planned:
     def _plan(self, now: Ms) -> None:
         """As ``monitor.planner.work`` does it, without what only explains it: why a meal may be short, and what would help."""
         self.ready(now)
-        pantry = gather(self.engine.state, now)
+        pantry = replace(gather(self.engine.state, now), days=self._asked.days)
         problem = problem_of(pantry, SCENARIOS, SEED, self._asked.seconds)
         choice = checked(pantry, problem, solve(problem), CHECKED, CHECK_SEED)
         plan = make_plan(pantry, problem, replace(choice, unmet=()))
