@@ -38,7 +38,7 @@ NOISE_C, STEP_C = 0.05, 0.0625
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the plan is asked for: a chance for each meal, seconds for each plan, when it is made anew (local minutes), days ahead.
+    """A chance for each meal, seconds for each plan, local minutes at which it is made anew, and days ahead.
 
     Nothing that is started now feeds anybody later than that many days from now: two to hatch, two or three in a jar.
     """

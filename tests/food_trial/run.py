@@ -86,7 +86,7 @@ def _nowhere(_: LogEntry) -> None:
 @click.option("--seeds", type=int, multiple=True, default=SEEDS, show_default=True)
 @click.option("--chance", type=click.FloatRange(0.5, 0.999), default=ASKED.chance, show_default=True)
 @click.option("--seconds", type=float, default=ASKED.seconds, show_default=True, help="For each plan, at most.")
-@click.option("--short", is_flag=True, help="Seven days of one world, with one spawning.")
+@click.option("--short", is_flag=True, help="Five days of one world, with one spawning.")
 @click.option("--meals", is_flag=True, help="Print each short meal of the plan too.")
 def main(days: int, seeds: tuple[int, ...], chance: float, seconds: float, *, short: bool, meals: bool) -> None:
     """Play all ways of feeding in the same worlds and print how they fared."""

@@ -121,9 +121,9 @@ class Spawning:
 
 
 SPAWNINGS: Final = (Spawning("killi-1", KILLIFISH, 5, 10, 40.0), Spawning("gourami-1", GOURAMI, 25, 17, 110.0))
-FEW_DAYS: Final = 7
-SOON: Final = (Spawning("killi-1", KILLIFISH, -8, 10, 40.0),)
-"""For a run of a few days: they swim up in the middle of it."""
+FEW_DAYS: Final = 5
+SOON: Final = (Spawning("killi-1", KILLIFISH, -10, 10, 40.0),)
+"""For a run of a few days: they swim up at its beginning."""
 ADULTS: Final = ("adults", 12_000.0, 2)  # nauplii a day, in so many meals
 
 
