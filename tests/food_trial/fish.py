@@ -43,7 +43,7 @@ class TrueBrood:
 
     def larvae(self, now: Ms) -> float:
         """Alive at ``now``."""
-        return self.at_first * (1 - LOST_A_DAY) ** max((now - self.swims_up) / DAY, 0.0)
+        return float(self.at_first * (1 - LOST_A_DAY) ** max((now - self.swims_up) / DAY, 0.0))
 
     def need(self, now: Ms) -> float:
         """Nauplii that fill all of them at a meal at ``now``."""
@@ -51,7 +51,7 @@ class TrueBrood:
         if clock(now)[1] not in feeding_of(self.fish.meals) or not self.fish.finer_days <= age < self.fish.wean_days:
             return 0.0
         grown = (1 + self.fish.growth_per_day) ** (age - self.fish.finer_days)
-        return self.larvae(now) * self.ration * grown / len(feeding_of(self.fish.meals))
+        return float(self.larvae(now) * self.ration * grown / len(feeding_of(self.fish.meals)))
 
     def largest_um(self, now: Ms) -> float | None:
         """The longest nauplius that fits."""
