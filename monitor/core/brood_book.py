@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass, field, replace
 from math import log
 from typing import TYPE_CHECKING, Final
@@ -132,10 +131,23 @@ def _check_brood(site: SiteSpec, before: BroodKept | None, entry: Brood) -> None
         raise Refused(f"there is no tank {entry.tank}; tanks whose temperature is told: {known}")
     lacking = [name for name in NEEDED if getattr(entry, name) is None]
     if entry.fish not in site.fish and lacking:
-        near = difflib.get_close_matches(entry.fish.casefold(), site.fish, n=1)
-        meant = f", did you mean {near[0]}?" if near else ";"
+        near = _nearest(entry.fish.casefold(), site.fish)
+        meant = f", did you mean {near}?" if near else ";"
         own = ", ".join(lacking)
         raise Refused(f"there is no fish {entry.fish} in the table{meant} for one of your own say as well: {own}")
+
+
+def _nearest(word: str, known: Iterable[str]) -> str:
+    """The known word that shares most pairs of letters with this one; empty when that is less than half of them."""
+
+    def pairs(text: str) -> set[str]:
+        return {text[k : k + 2] for k in range(len(text) - 1)}
+
+    def alike(other: str) -> float:
+        return 2 * len(pairs(word) & pairs(other)) / max(len(pairs(word)) + len(pairs(other)), 1)
+
+    best = max(known, key=alike, default="")
+    return best if alike(best) >= 0.5 else ""
 
 
 def _open(broods: dict[str, BroodKept], name: str) -> BroodKept:

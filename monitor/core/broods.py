@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
-from zlib import crc32
 
 import numpy as np
 
@@ -29,7 +28,7 @@ _SEED: Final = 20
 
 def draws(brood: str, seed: int, scenarios: int) -> Array:
     """Standard normal (scenarios, 4) of one brood: other broods don't change them, and more scenarios only add rows."""
-    random = np.random.Generator(np.random.PCG64([seed, crc32(brood.encode())]))
+    random = np.random.Generator(np.random.PCG64([seed, *brood.encode()]))
     return random.standard_normal((scenarios, 4))
 
 

@@ -156,7 +156,8 @@ def test_readings_of_a_tank_are_counted_as_they_come() -> None:
         room.say("fry-temp", 20.0)
         room.wait(5 * MINUTE)
     one = only(room, room.now)
-    assert (one.tank_known, one.tank_c) == (True, pytest.approx(20.0))
+    assert one.tank_known
+    assert one.tank_c == pytest.approx(20.0)
     assert one.done_dh == pytest.approx(2 * (20.0 - GOURAMI.swim_up_base_c), rel=0.05)
     assert [move.alarm.id for move in room.moves if "fry" in move.alarm.id] == []
 
