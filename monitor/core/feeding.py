@@ -70,7 +70,8 @@ class _Table:
 
     def need(self, demand: Demand) -> Array:
         """Of all that eat at one time together, (scenarios, times)."""
-        return np.stack([demand.need[:, meals].sum(axis=1) for meals in self.meals], axis=1)
+        together = [demand.need[:, k[0]] if len(k) == 1 else demand.need[:, k].sum(axis=1) for k in self.meals]
+        return np.stack(together, axis=1)
 
 
 def _tables(demand: Demand, sources: Sequence[Source]) -> list[_Table]:
@@ -116,12 +117,13 @@ def _in_turn(left: Array, since: Array, until: Array, times: list[Ms], need: Arr
     order = np.argsort(until, axis=1, kind="stable")
     since, until = np.take_along_axis(since, order, axis=1), np.take_along_axis(until, order, axis=1)
     stock = np.take_along_axis(left, order, axis=1)
-    taken = np.zeros((len(left), len(times), left.shape[1]))
+    in_order = np.zeros((len(times), *left.shape))
     for column, time in enumerate(times):
-        wanted = need[:, column, None]
         there = (since < time) & (time <= until) if closed else (since <= time) & (time < until)
         here = np.where(there, stock, 0.0)
-        of_this = np.clip(wanted - (np.cumsum(here, axis=1) - here), 0.0, here)
+        wanted = need[:, column, None] - np.cumsum(here, axis=1) + here
+        of_this = np.minimum(np.maximum(wanted, 0.0, out=wanted), here, out=in_order[column])
         stock -= of_this
-        np.put_along_axis(taken[:, column], order, of_this, axis=1)
+    taken = np.empty((len(left), len(times), left.shape[1]))
+    np.put_along_axis(taken, order[:, None, :], in_order.transpose(1, 0, 2), axis=2)
     return taken

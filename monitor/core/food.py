@@ -293,8 +293,9 @@ class Choice:
     chosen: tuple[int, ...]
     cost: float
     unmet: tuple[int, ...] = ()
-    gap: float = 0.0  # share by which a better one may be cheaper; 0 is the best there is
+    gap: float = 0.0  # share by which one that leaves no other meals short may be cheaper; 0 is the best there is
     seconds: float = 0.0
+    sure: bool = True  # whether it is proven that nothing leaves fewer meals short
 
 
 @dataclass(frozen=True, slots=True)
@@ -340,7 +341,9 @@ class Plan:
     unmet: tuple[Unmet, ...] = ()
     gap: float = 0.0
     seconds: float = 0.0
-    facts: dict[str, float] = field(default_factory=dict, hash=False)  # what it rests on: the next plan tells what is other
+    facts: dict[str, float] = field(
+        default_factory=dict, hash=False
+    )  # what it rests on: the next plan tells what is other
 
 
 @dataclass(frozen=True, slots=True)
@@ -353,3 +356,11 @@ class FoodAhead:
     plan: Plan
     trouble: str = ""  # why there is no plan; empty when there is
     extra: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class SkipStart:
+    """The keeper does not want this planned start now; an event of the core."""
+
+    time: Ms
+    start: str  # id of the planned start

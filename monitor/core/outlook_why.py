@@ -15,7 +15,7 @@ import numpy as np
 from monitor.core.feeding import feed, fits
 from monitor.core.food import Demand
 from monitor.core.model import DAY
-from monitor.core.wording import clock, duration, whole
+from monitor.core.wording import about, clock, duration, whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,6 +31,8 @@ LATE: Final = DAY  # what comes later than that after a meal was not meant for i
 PLENTY: Final = 20.0  # times as much
 ROWS: Final = 12  # worlds in which a meal is short that are looked at
 TRIED: Final = 3  # batches that are tried one by one
+NAMED_AHEAD: Final = 4 * DAY  # later than that a reason names no batch: trying each takes long, and much may change
+MOST_OF: Final = 0.7  # of what all together mend; one that does so much need not be held against others
 
 Cause = Literal["failed", "late", "mouth", "spoilt", "few", "none"]
 
@@ -96,12 +98,17 @@ class Causes:
         return self.tried[key]
 
     def _which(self, place: int, what: Cause, likely: list[int]) -> Source | None:
-        """The one source that mends a meal most often when it alone were otherwise, of the likeliest."""
+        """The one source that mends a meal most often when it alone were otherwise, of the likeliest; ``None`` for a far meal."""
+        if self.demand.meals[place].time > self.pantry.now + NAMED_AHEAD:
+            return None
         best, most = None, 0
+        by_all = int((self.short[:, place] & ~self._short_if(what)[:, place]).sum())
         for k in likely[:TRIED]:
             mends = int((self.short[:, place] & ~self._short_if(what, k)[:, place]).sum())
             if mends > most:
                 best, most = self.sources[k], mends
+            if most >= MOST_OF * by_all:
+                break
         return best
 
     # -- words
@@ -141,8 +148,8 @@ class Causes:
             return "What is under way comes too late for it."
         at = coming[next(k for k in coming if self.sources[k] is one)]
         return (
-            f"{_capital(told(one))} may come too late: then it can be fed at about {clock(round(at), zone, now)}, "
-            f"{duration(round(at - meal.time))} later."
+            f"{_capital(told(one))} may come too late: then it can be fed at about {clock(about(round(at)), zone, now)}, "
+            f"{duration(about(round(at)) - about(meal.time))} later."
         )
 
     def _few(self, place: int, meal: Meal, fitting: list[int], rows: NDArray[np.int64]) -> str:

@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     from monitor.core.water import Forecast
 
 HOURS: Final = DAYS * 24
-ONCE_SD: Final = 2.0  # a vessel that was heated once is heated again less surely than one that always was; an assumption
+ONCE_SD: Final = (
+    2.0  # a vessel that was heated once is heated again less surely than one that always was; an assumption
+)
 
 
 def water_ahead(state: State, vessel: VesselState, now: Ms) -> tuple[Ms, tuple[float, ...], tuple[float, ...]]:

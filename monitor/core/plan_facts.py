@@ -71,11 +71,17 @@ def _cause(what: str, which: str, was: float | None, is_: float | None, *, faile
         case "ready" if is_ is None and failed:
             return Cause(which, f"{which} has failed", 5.0)
         case "ready" if was is not None and is_ is not None and was >= 0 and abs(is_ - was) * HOUR >= LATER:
-            by = "not in sight" if is_ < 0 else f"{duration(round(abs(is_ - was) * HOUR))} {_later(is_ > was)} than foreseen"
+            by = (
+                "not in sight"
+                if is_ < 0
+                else f"{duration(round(abs(is_ - was) * HOUR))} {_later(is_ > was)} than foreseen"
+            )
             return Cause(which, f"{which} is {by}" if is_ < 0 else f"{which} will be ready {by}", 3.0)
         case "share" if was is not None and is_ is not None and abs(is_ - was) >= SHARE:
             better = "better" if is_ > was else "worse"
-            return Cause(which, f"{which} hatches {better} than reckoned, {round(100 * is_)} % after {round(100 * was)} %", 2.5)
+            return Cause(
+                which, f"{which} hatches {better} than reckoned, {round(100 * is_)} % after {round(100 * was)} %", 2.5
+            )
         case "share" if was is not None and is_ is None:
             return Cause(which, f"{which} is empty", 4.0)
         case "larvae" | "daily" if was is None:
@@ -89,9 +95,9 @@ def _cause(what: str, which: str, was: float | None, is_: float | None, *, faile
     return None
 
 
-def _colder(yes: bool) -> str:  # noqa: FBT001
+def _colder(yes: bool) -> str:
     return "colder" if yes else "warmer"
 
 
-def _later(yes: bool) -> str:  # noqa: FBT001
+def _later(yes: bool) -> str:
     return "later" if yes else "sooner"

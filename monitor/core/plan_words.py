@@ -132,4 +132,8 @@ def figure(value: float) -> str:
         return "0"
     digits = len(str(int(value)))
     step = 10 ** max(digits - 2, 0)
-    return number(round(value / step) * step, 0) if value < 1000 else f"{round(value / step) * step:,.0f}".replace(",", " ")
+    return (
+        number(round(value / step) * step, 0)
+        if value < 1000
+        else f"{round(value / step) * step:,.0f}".replace(",", " ")
+    )

@@ -9,7 +9,7 @@ from abc import ABC, abstractmethod
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from monitor.core import promise
+from monitor.core import planned, promise
 from monitor.core.alarms import HELD_BY_A_PERSON, Memory, clock_set
 from monitor.core.amended import told_of
 from monitor.core.food_book import LEDGER
@@ -97,6 +97,8 @@ class Recalling(ABC):
         elif kind == "vessel":
             if name in self.state.vessels:
                 self.state.vessels[name].habit = Habit(tuple(document["held"]))
+        elif kind == "food":
+            planned.recall(self.state, key, document)
         elif kind == "house":
             self.state.house.recall(name, document)
         elif key == PHONES_KEY:

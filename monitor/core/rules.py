@@ -13,10 +13,12 @@ from monitor.core import (
     rules_batch,
     rules_calibration,
     rules_cysts,
+    rules_food,
     rules_forgotten,
     rules_heat,
     rules_late,
     rules_news,
+    rules_plan,
     rules_probes,
     rules_push,
     rules_record,
@@ -46,6 +48,7 @@ def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
         yield from rules_late.on_tick(state, vessel, now, slow=slow)
         yield from rules_batch.on_tick(state, vessel, now, slow=slow)
         yield from rules_forgotten.on_tick(state, vessel, now, slow=slow)
+        yield from rules_plan.on_tick(state, vessel, now, slow=slow)
     yield from rules_air.companions(state, now)
     yield from rules_store.on_tick(state, now, slow=slow)
     yield from rules_probes.on_tick(state, now, slow=slow)
@@ -53,6 +56,7 @@ def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
     if slow:
         yield from tins.standing(state, now)
         yield from rules_cysts.on_tick(state, now)
+        yield from rules_food.on_tick(state, now)
         yield from rules_calibration.on_tick(state, now)
 
 
@@ -103,6 +107,7 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
         *rules_late.RULES,
         *rules_batch.RULES,
         *rules_forgotten.RULES,
+        *rules_plan.RULES,
     )
     found = {f"{rule}:{vessel}": (rule, vessel) for vessel in state.vessels for rule in of_vessels}
     found |= {f"{rule}:{probe}": (rule, probe) for probe in state.probes for rule in rules_probes.RULES}
@@ -112,6 +117,7 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
     calibrated = [probe for probe, one in state.probes.items() if one.spec.calibrate_by is not None]
     found |= {rules_calibration.alarm_id(probe): (rules_calibration.RULE, probe) for probe in calibrated}
     found |= rules_site.can_ring(state) | rules_record.can_ring()
+    found[rules_food.ALARM] = (rules_food.RULE, "site")
     found[rules_probes.BROKER_LOST] = ("broker-lost", "site")
     found[causes.PROBES_LOST] = (causes.LOST, "site")
     if state.phones:

@@ -34,7 +34,7 @@ CYSTS_PER_G: Final = 250_000.0  # where nobody counted
 KEEPS_H: Final = (24.0, 36.0, 48.0)
 """In a cold store of which nothing is known: below 10 C up to 24 h (Ghent course), 2-4 C 48 h (KKT1, J. Biol. Res. 2005)."""
 CHILLED_WITHIN: Final = 2 * HOUR  # of a harvest; what stands longer in no store is taken to stay there
-RECENT: Final = 4
+RECENT: Final = 2  # each may hold 20 MB
 
 Grams = tuple["Array", "Array", "Array"]
 """From when on and until when what a batch gives can be fed, ms, and nauplii of each gram; shape (scenarios,) each."""
@@ -83,8 +83,8 @@ class Supply:
         elif mid <= 0:
             left = np.zeros(self.scenarios)
         else:
-            lowest = mid / 2 if lo is None else max(lo, 0.05 * mid)
-            left = spread(lowest, mid, mid * mid / lowest if hi is None else hi, normal)
+            # An end that is open or past is taken for a half or the double: a range that could be anything tells nothing.
+            left = spread(mid / 2 if lo is None else max(lo, mid / 4), mid, 2 * mid if hi is None else hi, normal)
         lots = [self._lot(name) for name in store.lots]
         sizes = [lot.length_um for lot in lots if lot.length_um is not None]
         return Source(
@@ -229,8 +229,9 @@ class Supply:
             return fed_from(harvest), harvest + best_h * HOUR
         # What waited in the vessel beyond its best has used up as much of what it could be kept.
         waited = np.where(np.isinf(harvest), 0.0, harvest) - np.where(np.isinf(harvest), 0.0, ready)
-        over = np.maximum(waited / HOUR - best_h, 0.0)
-        keeps = np.maximum(self._keeps_h(name) - over, best_h)
+        waited /= HOUR
+        chilled = self._keeps_h(name) - np.maximum(waited - best_h, 0.0)
+        keeps = np.maximum(np.maximum(chilled, best_h - waited), 0.0)
         return fed_from(harvest), harvest + keeps * HOUR
 
 

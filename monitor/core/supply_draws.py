@@ -7,7 +7,6 @@ Draws are stratified: of 100 worlds a thing that fails one time in twenty fails 
 from __future__ import annotations
 
 from functools import lru_cache
-from hashlib import blake2b
 from math import log
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Final
@@ -24,8 +23,7 @@ WEATHER: Final = "weather"
 
 
 def _generator(seed: int, name: str) -> np.random.Generator:
-    key = int.from_bytes(blake2b(name.encode(), digest_size=8).digest())
-    return np.random.Generator(np.random.PCG64([seed, key]))
+    return np.random.Generator(np.random.PCG64([seed, int.from_bytes(name.encode(), "big")]))
 
 
 @lru_cache(maxsize=8)
@@ -45,7 +43,7 @@ def normals(seed: int, name: str, scenarios: int, columns: int = 1) -> Array:
 def uniforms(seed: int, name: str, scenarios: int) -> Array:
     """Draws between 0 and 1 of a thing, shape (scenarios,), each part of that range once."""
     generator = _generator(seed, name)
-    within = np.arange(scenarios) + generator.random(scenarios)
+    within = np.arange(scenarios) + generator.uniform(size=scenarios)
     return np.asarray(within[generator.permutation(scenarios)] / scenarios)
 
 

@@ -26,12 +26,14 @@ OUT_OF_TIME: Final = 4
 """How it ends when its processor time did not do."""
 UNREADABLE: Final = 5
 """How it ends when what it was given is no pantry."""
+NO_ROOM: Final = ("memory", "cannot allocate", "failed to map", "can't load")
+"""What libraries say that find no room, each in its own words."""
 LOOK_S: Final = 0.2
 ONE_THREAD: Final = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 """Each thread of theirs takes address space, of which there is little, and the board has other work."""
 
 
-class PlanFailed(Exception):
+class PlanFailed(Exception):  # noqa: N818  (it says what happened)
     """There is no plan; the text says why, for a keeper."""
 
 
@@ -99,7 +101,7 @@ def _why(code: int, err: bytes, seconds: float, memory_mb: int) -> str:
         return f"The planner was ended from outside (signal {-code}), perhaps because the machine is short of memory."
     lines = err.decode(errors="replace").strip().splitlines()
     last = f": {lines[-1][:200]}" if lines else ""
-    if "MemoryError" in last:
+    if any(word in last.casefold() for word in NO_ROOM):
         return _why(OUT_OF_MEMORY, err, seconds, memory_mb)
     return f"The planner failed{last}"
 

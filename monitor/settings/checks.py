@@ -10,6 +10,7 @@ from urllib.parse import urlsplit
 from monitor.core.model import Measures
 from monitor.settings.channels import WAYS, check_channels, check_telling
 from monitor.settings.errors import nearest, quoted
+from monitor.settings.food import check_food
 from monitor.settings.models import Alarms, Vessel
 from monitor.settings.probes import NUMERIC_AIR, RANGES, WORDS
 from monitor.settings.rooms import check_rooms
@@ -37,6 +38,7 @@ def cross_check(draft: Draft) -> None:
     for probe in draft.probe:
         _its_vessel(draft, probe)
         check_store_of(draft, probe)
+        _its_tank(draft, probe)
         _its_decoder(draft, probe)
         _its_limits(draft, probe)
         _its_calibration(draft, probe)
@@ -47,6 +49,7 @@ def cross_check(draft: Draft) -> None:
     check_telling(draft)
     check_series_servers(draft, loopback)
     check_rooms(draft)
+    check_food(draft)
 
 
 def loopback(host: str) -> bool:

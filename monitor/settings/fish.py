@@ -130,7 +130,9 @@ def find_fish(text: str) -> Fish | None:
 
 def nearest_fish(text: str) -> str:
     """'Did you mean ...?' for a fish that is not in the table, or nothing."""
-    return nearest(text, [*fish(), *(one.name for one in fish().values()), *(w for one in fish().values() for w in one.also)])
+    return nearest(
+        text, [*fish(), *(one.name for one in fish().values()), *(w for one in fish().values() for w in one.also)]
+    )
 
 
 def fish_specs() -> dict[str, FishSpec]:
@@ -141,5 +143,6 @@ def fish_specs() -> dict[str, FishSpec]:
 def strain_specs() -> dict[str, StrainSpec]:
     """What the core is told of all strains."""
     return {
-        name: StrainSpec(id=name, length_um=one.length_um, cysts_per_g=one.cysts_per_g) for name, one in strains().items()
+        name: StrainSpec(id=name, length_um=one.length_um, cysts_per_g=one.cysts_per_g)
+        for name, one in strains().items()
     }

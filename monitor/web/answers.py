@@ -7,17 +7,17 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, Field, WithJsonSchema
+from pydantic import BaseModel, Field
 
-Time = Annotated[
-    str, WithJsonSchema({"type": "string", "format": "date-time", "description": "RFC 3339 in UTC, ends in Z."})
-]
-Share = Annotated[float, Field(ge=0, le=1)]
+from monitor.web.answer_words import Share, Time
+from monitor.web.brood_answers import Brood, Eater, PastBrood
+from monitor.web.tin_answers import HarvestInHand, Tin
+
 Count = Annotated[int, Field(ge=0)]
 Seconds = Annotated[float, Field(ge=0, description="s")]
 AirWord = Literal["running", "weak", "stopped", "unknown"]
 QualityWord = Literal["ok", "suspect", "last-known", "queued", "clamped"]
-Kind = Literal["water", "room", "store", "air"]
+Kind = Literal["water", "room", "store", "tank", "air"]
 Unit = Annotated[Literal["Cel"] | None, Field(description="UCUM code; null for air, which is told as a word.")]
 PriorityWord = Literal["high", "medium", "low"]
 StateWord = Literal[
@@ -156,6 +156,7 @@ class Probe(BaseModel):
     measures: Kind
     vessel: str | None
     store: str | None
+    tank: str | None
     unit: Unit
     every_s: Seconds
     newest: Measurement | None
@@ -256,6 +257,12 @@ class Bench(BaseModel):
     room: list[Measurement]
     probes: list[Probe]
     stores: list[Store]
+    tins: Annotated[list[Tin], Field(description="The one used last first.")]
+    harvests: Annotated[list[HarvestInHand], Field(description="Of which something is left that is in no cold store.")]
+    broods: list[Brood]
+    ended: Annotated[list[PastBrood], Field(description="Broods that need no more, the newest first.")]
+    eaters: list[Eater]
+    tanks: list[str]
     undoable: Annotated[list[Undoable], Field(description="The newest first.")]
     alarms: list[Alarm]
     phones: list[Phone]
@@ -535,7 +542,7 @@ class Description(BaseModel):
 
 
 class BenchEvent(BaseModel):
-    """``changed`` has what is new: of vessels, probes, stores, alarms, lots and phones those that changed, else the whole value.
+    """``changed`` has what is new: of lists whose members have an id those that changed, else the whole value.
 
     ``gone`` has the ids of those that are there no more.
     """

@@ -14,7 +14,7 @@ from monitor.web.when import NotAnInstant, as_rfc3339, rfc3339
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-KINDS: Final = ("water", "room", "store", "air")
+KINDS: Final = ("water", "room", "store", "tank", "air")
 """What probes measure, in the order in which it is shown."""
 SHORTEST: Final[Ms] = 5 * MINUTE
 LONGEST: Final[Ms] = 50 * 366 * DAY

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from monitor.store.record import Trend
     from monitor.web.trend_words import Stretch
 
-KIND_WORDS: Final = {"water": "Water", "room": "Room", "store": "Cold stores", "air": "Air"}
+KIND_WORDS: Final = {"water": "Water", "room": "Room", "store": "Cold stores", "tank": "Tanks", "air": "Air"}
 _LEAST_DEGREES: Final = 2.0
 _MOST_ROWS: Final = 100
 _STEPS: Final = {"raw": "single readings", "minute": "minutes", "quarter": "quarter-hours", "day": "days"}
@@ -56,6 +56,7 @@ def make_trends_view(found: Gathered) -> TrendsView:
         _air(found),
         _hatched(found),
         _temperatures(found, "store", "Cold stores", ("store",)),
+        _temperatures(found, "tank", "Tanks", ("tank",)),
         _events(found),
     ]
     if found.batch is not None:

@@ -137,15 +137,22 @@ def _last(node: ast.expr) -> str:
 
 
 def _seeded(path: Path, node: ast.Attribute) -> bool:
-    """Whether numpy's dice are used as ``np.random.default_rng(<a constant>)``."""
-    for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if (
-            isinstance(call, ast.Call)
-            and isinstance(call.func, ast.Attribute)
-            and call.func.attr == "default_rng"
-            and call.func.value.lineno == node.lineno
-        ):
-            return len(call.args) == 1 and isinstance(call.args[0], ast.Constant)
+    """Whether numpy's dice are used as ``np.random.default_rng(<a constant>)`` or ``np.random.PCG64([seed, ...])``.
+
+    What a function gives back may be called a generator.
+    """
+    for found in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(found, ast.FunctionDef) and isinstance(found.returns, ast.Attribute):
+            if found.returns.lineno == node.lineno and found.returns.attr == "Generator":
+                return True
+        elif isinstance(found, ast.Call) and isinstance(found.func, ast.Attribute) and found.func.lineno == node.lineno:
+            if found.func.attr == "default_rng":
+                return len(found.args) == 1 and isinstance(found.args[0], ast.Constant)
+            if found.func.attr == "PCG64":
+                seeds = found.args[0] if len(found.args) == 1 else None
+                return (
+                    isinstance(seeds, ast.List) and isinstance(seeds.elts[0], ast.Name) and seeds.elts[0].id == "seed"
+                )
     return False
 
 
@@ -180,6 +187,12 @@ def test_a_heavy_library_has_one_home(library: str, home: str) -> None:
     """Exactly one module of the monitor imports each of them."""
     users = {name_of(path) for path in modules("monitor") for found in imports(path) if is_in(found.module, library)}
     assert users == {home}
+
+
+def test_only_the_planner_solves_programmes() -> None:
+    """scipy is imported by the package that runs in a process of its own, and by nothing else."""
+    users = {name_of(path) for path in modules("monitor") for found in imports(path) if is_in(found.module, "scipy")}
+    assert users == {"monitor.planner.programme"}
 
 
 def test_the_service_starts_without_the_heavy_libraries() -> None:

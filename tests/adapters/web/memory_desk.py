@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.core.burden import Told, begin_of, burden
 from monitor.core.checkup_table import document as checkup
+from monitor.core.food import SkipStart
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Undo, Work, kind_of, subject_of
 from monitor.core.model import (
     DAY,
@@ -37,6 +38,7 @@ from monitor.notify import try_channels
 from monitor.service.burden import document
 from monitor.store.record import Record
 from monitor.web.when import as_rfc3339, rfc3339
+from tests.adapters.web.brood_example import broods_of_the_shed
 from tests.unit.core.checkups import ill
 
 if TYPE_CHECKING:
@@ -155,6 +157,7 @@ def bad_night() -> dict[str, Any]:
         "now_ms": NOW,
         "simulated": None,
         "broker": {"connected": True, "since": as_rfc3339(NOW - 9 * HOUR)},
+        **broods_of_the_shed(NOW),
         "vessels": [
             {
                 "id": "ash",
@@ -287,6 +290,7 @@ class MemoryDesk:
         self.decided: list[dict[str, Any]] = []
         self.asked_days: list[int] = []
         self.counted: dict[str, Any] = {}
+        self.larder: dict[str, Any] = {}
         self.neighbours: Rooms | None = None
         self.facts = ill()
         self.record = Record(Path("no-store-here.sqlite3"))
@@ -299,7 +303,7 @@ class MemoryDesk:
         return copy.deepcopy(self.counted)
 
     def food(self) -> dict[str, Any]:
-        return {}
+        return copy.deepcopy(self.larder)
 
     def rooms(self) -> dict[str, Any]:
         """Our own room, and what the other rooms told; ``shown`` when there is any board of them."""
@@ -385,6 +389,10 @@ class MemoryDesk:
                 return self._undo(command)
             case Start():
                 return self._start(command)
+            case SkipStart(start=name):
+                plan = self.larder["plan"]
+                plan["starts"] = [one for one in plan["starts"] if one["id"] != name]
+                return {"start": name}
             case Harvest(batch=name) | Discard(batch=name):
                 self._holder(name)["batch"] = None
                 return {"batch": name}

@@ -15,7 +15,7 @@ from tests.unit.core.worlds import T0
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from monitor.core.hatch import Array
+    from numpy.typing import ArrayLike
 
 ALWAYS = Costs(there_from=0, there_until=24 * 60)
 """A keeper who is always there."""
@@ -79,7 +79,7 @@ def pantry(**changes: Any) -> Pantry:
     return Pantry(**(values | changes))
 
 
-def source(since: Sequence[float], until: Sequence[float], nauplii: Sequence[float], **changes: Any) -> Source:
+def source(since: ArrayLike, until: ArrayLike, nauplii: ArrayLike, **changes: Any) -> Source:
     """In hours from ``T0``."""
     values: dict[str, Any] = {"kind": "planned", "name": "ash", "lot": "tin-8", "length_um": None}
     return Source(
@@ -90,7 +90,7 @@ def source(since: Sequence[float], until: Sequence[float], nauplii: Sequence[flo
     )
 
 
-def demand(meals: Sequence[tuple[float, str, float | None]], need: Array | Sequence[Sequence[float]]) -> Demand:
+def demand(meals: Sequence[tuple[float, str, float | None]], need: ArrayLike) -> Demand:
     """Meals as hours from ``T0``, eater and largest nauplius."""
     made = tuple(Meal(time=T0 + round(h * HOUR), eater=eater, largest_um=largest) for h, eater, largest in meals)
     return Demand(meals=made, need=np.array(need, dtype=float))

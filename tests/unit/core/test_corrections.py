@@ -207,7 +207,9 @@ def play(shed: Shed, steps: list[tuple[Any, Any, Any]]) -> Shed:
 @example([("log", "harvest", "ash"), ("gone", 0, 0), ("log", "harvest", "ash"), ("undo", 0, 0)])
 @example([("log", "harvest", "ash"), ("gone", 0, 0), ("undo", 0, 0), ("log", "start", "ash"), ("gone", 1, 0)])
 @example([("log", "lapse", "ash"), ("log", "start", "ash"), ("gone", 0, 0), ("log", "seen", "ash")])
-@example([("log", "chill", "birch"), ("gone", 0, 0), ("correct", 0, 1), ("correct", 0, 0), ("undo", 0, 0), ("undo", 0, 0)])
+@example(
+    [("log", "chill", "birch"), ("gone", 0, 0), ("correct", 0, 1), ("correct", 0, 0), ("undo", 0, 0), ("undo", 0, 0)]
+)
 @example([("log", "harvest", "ash"), ("correct", 1, 0), ("restart", 0, 0), ("undo", 0, 0), ("undo", 0, 0)])
 @settings(max_examples=30, deadline=None)
 def test_corrected_is_as_if_it_had_been_right(steps: list[tuple[Any, Any, Any]]) -> None:

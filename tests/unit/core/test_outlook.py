@@ -71,6 +71,14 @@ def test_a_failed_batch_is_named() -> None:
     assert meal.why == "If batch b7 fails, there is no other one for it."
 
 
+def test_far_meals_name_no_batch() -> None:
+    """What is short in a week is told why, without the name of a batch that may be another by then."""
+    fails = source([140] * 9 + [INF], [199] * 9 + [INF], [100] * 10, kind="batch", name="b7")
+    late = source([170], [199], [200], kind="batch", name="b7")
+    assert one_meal([fails], [100.0] * 10, hour=150).why == "If a batch fails, there is no other one for it."
+    assert one_meal([late], [100.0], hour=150).why == "What is under way comes too late for it."
+
+
 def test_a_store_that_ends_before_is_named() -> None:
     """What spoils before the meal is named."""
     store = source([0], [20], [500], kind="store", name="fridge")

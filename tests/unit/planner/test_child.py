@@ -1,0 +1,117 @@
+"""Planning in a process of its own: what it gives, and what is said when it can't."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from monitor.core.pantry_codec import to_json
+from monitor.planner.run import PlanFailed, plan_in_child
+from tests.unit.planner.rooms import room
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+ROOT = Path(__file__).resolve().parents[3]
+
+IN_A_FRESH_PROCESS = """
+import importlib, json, sys
+from monitor.core.pantry_codec import from_json
+for name in json.loads(sys.argv[1]):
+    importlib.import_module(name)
+from monitor.planner.run import plan_in_child
+ahead = plan_in_child(from_json(sys.stdin.buffer.read()), 60, 1024)
+print(json.dumps({"starts": len(ahead.plan.starts), "meals": len(ahead.outlook.meals), "scipy": "scipy" in sys.modules}))
+"""
+
+
+def _python(code: str) -> Sequence[str]:
+    return (sys.executable, "-c", code)
+
+
+def test_the_daemon_gets_a_plan_and_never_loads_scipy() -> None:
+    """A process that has loaded all of the service gets a plan with a start in it, and has no scipy afterwards."""
+    names = [
+        ".".join(path.relative_to(ROOT).with_suffix("").parts)
+        for path in sorted((ROOT / "monitor/service").glob("*.py"))
+    ]
+    told = subprocess.run(
+        [sys.executable, "-c", IN_A_FRESH_PROCESS, json.dumps(names)],
+        cwd=ROOT,
+        input=to_json(room()),
+        capture_output=True,
+        check=True,
+        timeout=120,
+    )
+    found = json.loads(told.stdout)
+    assert found["scipy"] is False
+    assert found["starts"] > 0
+    assert found["meals"] > 0
+
+
+@pytest.mark.parametrize("memory_mb", [60, 200])
+def test_too_little_memory_is_told(memory_mb: int) -> None:
+    """Whether not even Python starts well or the libraries do not fit: the keeper reads how much it was."""
+    with pytest.raises(PlanFailed, match=f"more memory than the {memory_mb} MB"):
+        plan_in_child(room(), 30, memory_mb)
+
+
+def test_a_child_that_hangs_is_ended() -> None:
+    """When the time is over the child is ended, and it is said how long it had."""
+    with pytest.raises(PlanFailed, match=r"not done after 0\.5 s"):
+        plan_in_child(room(), 0.5, 1024, command=_python("import time; time.sleep(60)"))
+
+
+def test_processor_time_is_limited_by_the_system() -> None:
+    """A child that reckons for ever is ended by its own limit, also when nobody waits for it."""
+    code = (
+        "import sys; sys.argv[1:] = ['--seconds', '1', '--memory-mb', '1024']\n"
+        "from monitor.planner import __main__ as m\n"
+        "m._plan = lambda *_: [0 for _ in iter(int, 1)]\n"
+        "sys.exit(m.main())"
+    )
+    with pytest.raises(PlanFailed, match="not done after 60 s"):
+        plan_in_child(room(), 60, 1024, command=_python(code))
+
+
+def test_a_stop_ends_it_at_once() -> None:
+    """Who is told to stop does not wait for a plan."""
+    stop = threading.Event()
+    stop.set()
+    with pytest.raises(PlanFailed, match="stopped"):
+        plan_in_child(room(), 60, 1024, stop=stop, command=_python("import time; time.sleep(60)"))
+
+
+@pytest.mark.parametrize(
+    ("code", "why"),
+    [
+        ("print('{\"time\": ')", "no plan"),
+        ("print('{}')", "no plan"),
+        ("import os; os.kill(os.getpid(), 9)", "signal 9"),
+        ("raise RuntimeError('the pot is cold')", "the pot is cold"),
+    ],
+)
+def test_nonsense_is_told(code: str, why: str) -> None:
+    """Garbage, half an answer, a kill and a fault are each told as what they are."""
+    with pytest.raises(PlanFailed, match=why):
+        plan_in_child(room(), 30, 1024, command=_python(code))
+
+
+def test_a_pantry_that_cannot_be_read_is_told() -> None:
+    """The child says so by how it ends, when what it is given is no pantry."""
+    ended = subprocess.run(
+        [sys.executable, "-m", "monitor.planner", "--seconds", "30", "--memory-mb", "1024"],
+        cwd=ROOT,
+        input=b'{"now": "never"}',
+        capture_output=True,
+        check=False,
+        timeout=60,
+    )
+    assert ended.returncode == 5
+    assert b"no Pantry" in ended.stderr
