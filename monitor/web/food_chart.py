@@ -31,9 +31,10 @@ _RIGHT: Final = 99.0
 _WIDEST: Final = 5.0
 _NIGHT: Final = (22, 7)
 """Local hours between which it is drawn darker: as ``Costs`` has the keeper's hours when nothing else is said."""
-_CROWDED: Final = 6.0
+_CROWDED: Final = 4.0
 """More in hand than so many times the largest need is cut off, so that the marks of need can still be told apart."""
 _ROOM_FOR_WORD: Final = 13.0
+_ROOM_FOR_SIGN: Final = 5.0
 _ROOM_FOR_DAY: Final = 12.5
 
 
@@ -88,6 +89,7 @@ class Column:
     mark_x: float
     mark_width: float
     short: bool
+    sign: bool  # there is room for its triangle
     word: str  # "short", where there is room for it
     full: str
 
@@ -239,12 +241,15 @@ def _y(amount: float, scale: float) -> float:
 def _columns(
     served: Sequence[Serving], place: Callable[[Ms], float], scale: float, width: float, now: Ms, zone: ZoneInfo
 ) -> tuple[Column, ...]:
-    base, found, free = _TOP + HEIGHT, [], 0.0
+    base, found, free, signs = _TOP + HEIGHT, [], 0.0, 0.0
     for one in served:
         middle = place(one.time)
         chilled_y, fresh_y = _y(one.chilled[1], scale), _y(one.mid, scale)
         left = min(max(middle, _ROOM_FOR_WORD / 2), 100 - _ROOM_FOR_WORD / 2) - _ROOM_FOR_WORD / 2
         word = one.troubled and left >= free
+        sign = one.troubled and middle >= signs
+        if sign:
+            signs = middle + _ROOM_FOR_SIGN
         if word:
             free = left + _ROOM_FOR_WORD
         found.append(
@@ -263,6 +268,7 @@ def _columns(
                 mark_x=round(middle - width * 0.75, 2),
                 mark_width=round(width * 1.5, 2),
                 short=one.troubled,
+                sign=sign,
                 word="short" if word else "",
                 full=told(one, now, zone),
             )

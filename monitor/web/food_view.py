@@ -24,6 +24,7 @@ SOON: Final[Ms] = 48 * HOUR
 """Meals that are told one by one; later ones are folded away by day."""
 
 WAITING: Final = "The first look ahead is not there yet"
+SHOWN: Final = 3
 COMES_SOON: Final = "It is made half a minute after the monitor has started. Open this page again then."
 NOBODY: Final = "Nobody to feed yet"
 OFF: Final = "No plan is made"
@@ -45,6 +46,7 @@ class FoodView:
     far: tuple[MealDay, ...]
     far_told: str  # "24 from Wed 07:00 on, 2 may be short"
     changed: tuple[str, ...]
+    shown: int  # so many starts, reasons and changes are told at once, others are folded away
     unmet: tuple[str, ...]
     cost: str
     made: str
@@ -83,7 +85,8 @@ def make_food(food: Mapping[str, Any], bench: Mapping[str, Any]) -> FoodView:
         far=days_of_meals(later, now, zone),
         far_told=_far_told(later, now, zone),
         changed=tuple(plan["changed"]),
-        unmet=(*_also_short(food, served, due, now, zone), *unmet_texts(plan["unmet"], now, zone)),
+        shown=SHOWN,
+        unmet=(*_also_short(food, served, due, now, zone), *unmet_texts(plan["unmet"], food["chance"], now, zone)),
         cost=_cost(plan, now, zone),
         made=_made(food, now),
         chance=words.percent(food["chance"]),
@@ -109,7 +112,8 @@ def food_line(food: Mapping[str, Any], bench: Mapping[str, Any]) -> str:
 def _blank(clock: str) -> FoodView:
     return FoodView(
         clock=clock, headline=WAITING, mark="", then=COMES_SOON, notices=(), begin=False, due=None, starts=(), pictures=(),
-        rows=(), near=(), far=(), far_told="", changed=(), unmet=(), cost="", made="", chance="", tins=(), stores=(), broods=(),
+        rows=(), near=(), far=(), far_told="", changed=(), shown=SHOWN,
+        unmet=(), cost="", made="", chance="", tins=(), stores=(), broods=(),
         eaters=(),
     )  # fmt: skip
 
