@@ -45,7 +45,6 @@ class Serving:
     time: Ms
     meals: tuple[Mapping[str, Any], ...]
     need: float
-    need_high: float
     fresh: tuple[float, float, float]  # 10, 50, 90 of 100
     chilled: tuple[float, float, float]
     short: float  # the highest chance of a short meal among its eaters
@@ -151,7 +150,6 @@ def servings(food: Mapping[str, Any], now: Ms) -> tuple[Serving, ...]:
                 time=time,
                 meals=tuple(meals),
                 need=sum(_number(meal["need"]["mid"]) for meal in meals),
-                need_high=sum(_number(meal["need"]["hi"]) for meal in meals),
                 fresh=_ends(item["fresh"]) if item else (0.0, 0.0, 0.0),
                 chilled=_ends(item["chilled"]) if item else (0.0, 0.0, 0.0),
                 short=max(float(meal["short"]) for meal in meals),
@@ -216,7 +214,7 @@ def _picture(
         share = min(1.0, max(0.0, (instant - begin) / (until - begin)))
         return round(_LEFT + share * (_RIGHT - _LEFT), 2)
 
-    largest = max(one.need_high for one in served) or 1.0
+    largest = max(one.need for one in served) or 1.0
     scale = min(max(largest * 1.25, *(one.high for one in served), 1.0), largest * _CROWDED)
     gaps = [later.time - one.time for one, later in pairwise(served)]
     pitch = (_RIGHT - _LEFT) * min(gaps, default=12 * HOUR) / (until - begin)

@@ -86,7 +86,10 @@ def make_food(food: Mapping[str, Any], bench: Mapping[str, Any]) -> FoodView:
         far_told=_far_told(later, now, zone),
         changed=tuple(plan["changed"]),
         shown=SHOWN,
-        unmet=(*_also_short(food, served, due, now, zone), *unmet_texts(plan["unmet"], food["chance"], now, zone)),
+        unmet=(
+            *_also_short(food, served, due, now, zone),
+            *unmet_texts(_unmet(food, served, due), food["chance"], now, zone),
+        ),
         cost=_cost(plan, now, zone),
         made=_made(food, now),
         chance=words.percent(food["chance"]),
@@ -135,7 +138,7 @@ def _head(
     if due is not None:
         return f"Start {due.title} {due.by}", "medium" if due.pressing else "low", _without(food, due, now, zone)
     if short is not None:
-        return _capital(_may_be_short(short, now, zone)), "medium", _why(short)
+        return _capital(_may_be_short(short, now, zone)), "medium", f"{_why(short)} {_help(food, short)}".strip()
     ahead = next((one for one in starts if not one.done), None)
     following = "" if ahead is None else f"Next: start {ahead.title}, {ahead.when}."
     if not food["planned_at"]:
@@ -193,6 +196,16 @@ def _may_be_short(one: Serving, now: Ms, zone: ZoneInfo) -> str:
 def _why(one: Serving) -> str:
     worst = max(one.meals, key=lambda meal: float(meal["short"]))
     return sentence(worst["why"])
+
+
+def _help(food: Mapping[str, Any], one: Serving) -> str:
+    return next((sentence(lack["help"]) for lack in food["plan"]["unmet"] if rfc3339(lack["time"]) == one.time), "")
+
+
+def _unmet(food: Mapping[str, Any], served: Sequence[Serving], due: StartView | None) -> list[Mapping[str, Any]]:
+    """Without those of the meal that the headline is about."""
+    first = next((one.time for one in served if one.troubled), None) if due is None else None
+    return [lack for lack in food["plan"]["unmet"] if rfc3339(lack["time"]) != first]
 
 
 def _notices(food: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> tuple[str, ...]:

@@ -112,7 +112,8 @@ def test_a_meal_that_nothing_makes_full_is_told_with_what_would_help() -> None:
     nothing_due["plan"]["starts"] = []
     view = make_food(nothing_due, bench())
     assert view.headline == "Tue 07:00 may be short for killi-3 (3 chances in 5)"
-    assert (view.mark, view.then) == ("medium", "A batch started now comes 5 h too late.")
+    told = "A batch started now comes 5 h too late. With a heater (25 C) in cedar it would be in time."
+    assert (view.mark, view.then, view.unmet) == ("medium", told, ())
 
 
 def test_meals_that_lack_for_the_same_reason_are_told_together() -> None:
