@@ -15,7 +15,7 @@ import numpy as np
 from monitor.core.feeding import feed, fits
 from monitor.core.food import Demand
 from monitor.core.model import DAY
-from monitor.core.wording import clock, duration, whole
+from monitor.core.wording import about, clock, duration, whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -148,8 +148,8 @@ class Causes:
             return "What is under way comes too late for it."
         at = coming[next(k for k in coming if self.sources[k] is one)]
         return (
-            f"{_capital(told(one))} may come too late: then it can be fed at about {clock(round(at), zone, now)}, "
-            f"{duration(round(at - meal.time))} later."
+            f"{_capital(told(one))} may come too late: then it can be fed at about {clock(about(round(at)), zone, now)}, "
+            f"{duration(about(round(at)) - about(meal.time))} later."
         )
 
     def _few(self, place: int, meal: Meal, fitting: list[int], rows: NDArray[np.int64]) -> str:

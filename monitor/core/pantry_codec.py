@@ -9,7 +9,7 @@ import json
 from dataclasses import fields, is_dataclass
 from functools import cache
 from types import NoneType, UnionType
-from typing import Any, Final, Literal, Union, get_args, get_origin, get_type_hints
+from typing import Any, Final, Literal, Union, cast, get_args, get_origin, get_type_hints
 
 import numpy as np
 
@@ -21,7 +21,7 @@ _NAMES: Final = {"Ms": Ms, "Span": Span, "Array": Any}
 """What ``food`` imports for the type checker alone."""
 
 
-class NotReadable(ValueError):
+class NotReadable(ValueError):  # noqa: N818  (as the house names them)
     """It is no such document."""
 
 
@@ -31,9 +31,7 @@ def to_json(pantry: Pantry) -> bytes:
 
 def from_json(text: bytes) -> Pantry:
     """Raises ``NotReadable``."""
-    found = _read(text, Pantry)
-    assert isinstance(found, Pantry)
-    return found
+    return cast("Pantry", _read(text, Pantry))
 
 
 def ahead_to_json(ahead: FoodAhead) -> bytes:
@@ -42,9 +40,7 @@ def ahead_to_json(ahead: FoodAhead) -> bytes:
 
 def ahead_from_json(text: bytes) -> FoodAhead:
     """Raises ``NotReadable``."""
-    found = _read(text, FoodAhead)
-    assert isinstance(found, FoodAhead)
-    return found
+    return cast("FoodAhead", _read(text, FoodAhead))
 
 
 def document(value: Any) -> Any:

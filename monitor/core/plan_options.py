@@ -86,7 +86,7 @@ def _lots(pantry: Pantry, demand: Demand, prices: Prices, most: int) -> list[Lot
 
 def _per_nauplius(lot: LotHeld, prices: Prices) -> float:
     share = 1 / (1 + float(np.exp(-prior_of(lot).share_logit_mean)))
-    return prices.per_g(lot) / max(lot.cysts_per_g * share, 1.0)
+    return float(prices.per_g(lot) / max(lot.cysts_per_g * share, 1.0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,7 +136,7 @@ def _wanted(case: _Case, since: float, until: float) -> Array:
 def _weighed(grams: float) -> float:
     """As a balance shows it: tenths, and in full steps where they are fine enough."""
     step = 0.1 if grams < 5 else 0.5 if grams < 20 else 1.0
-    return round(max(np.floor(grams / step + 1e-6), 1.0) * step, 1)
+    return round(float(max(np.floor(grams / step + 1e-6), 1.0)) * step, 1)
 
 
 def _option(case: _Case, grams: float, given: Grams) -> Option:

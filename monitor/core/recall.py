@@ -123,7 +123,8 @@ class Recalling(ABC):
         told = told_of(entries)[0]
         self.state.food.ledger = [one for one in told if isinstance(one.entry, LEDGER)]
         corrections = [correct for one in told for correct in one.corrections]
-        for one in sorted([*told, *corrections], key=_logged):
+        everything: list[Told | Correct] = [*told, *corrections]
+        for one in sorted(everything, key=_logged):
             if isinstance(one, Correct):
                 self._remember(one)
             elif (now := one.now) is not None and not isinstance(now, FOOD_ENTRIES):

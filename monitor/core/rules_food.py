@@ -26,6 +26,7 @@ LIKELY: Final = 0.1  # a batch fails more rarely, and of that alone nobody need 
 CLEAR_SHARE: Final = 0.5  # of the chance at which it rings
 ON_DELAY: Final[Ms] = 20 * MINUTE  # a keeper who writes down a harvest is not done until it is in its store
 OFF_DELAY: Final[Ms] = 30 * MINUTE
+RATION: Final = "Give a little less at each meal until then, rather than nothing at one; buy or borrow some."
 MOST_TOLD: Final = 3  # feeding times
 
 
@@ -94,9 +95,9 @@ def _two(number: float) -> float:
 def _todo(ahead: FoodAhead, short: list[MealOutlook], zone: str, now: Ms) -> str:
     helps = {one.help: None for one in ahead.plan.unmet if one.help and one.time <= short[-1].time}
     waits = sorted((one for one in ahead.plan.starts if one.start_by > now), key=lambda one: one.start)
-    parts = ["Give a little less at each meal until then, rather than nothing at one; buy or borrow some."]
+    parts = list(helps)[:2] or [RATION]
     if waits:
         first = waits[0]
         when = "now" if first.start <= now else f"at {clock(first.start, zone, now)}"
         parts.append(f"For the meals after it start {first.grams:g} g of {first.lot} in {first.vessel} {when}.")
-    return " ".join((*parts, *helps))
+    return " ".join(parts)

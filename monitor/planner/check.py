@@ -1,4 +1,4 @@
-"""A choice is tried in fresh worlds, and what it lacks there is added: what is best in few worlds is a little too good for others."""
+"""A choice is tried in fresh worlds, and what it lacks there is added: the best in few worlds is a little too good for others."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 NEAR: Final = 3 * DAY
 """What comes later is planned again many times before anything of it has to be started."""
 LOOKED_AT: Final = 40  # options that may mend what lacks
-MENDS: Final = 1.0  # seconds
+MENDS: Final = 0.6  # seconds
 
 
 def checked(pantry: Pantry, problem: Problem, choice: Choice, scenarios: int, seed: int) -> Choice:

@@ -19,8 +19,9 @@ if TYPE_CHECKING:
     from monitor.core.hatch import Array
     from monitor.planner.table import Chosen, Flags, Table
 
-MOST: Final = 160  # rows added at a time
-BLOCKS: Final = 4  # in each of so many parts of the days ahead the worst stretch of a world is looked for
+MOST: Final = 300  # rows added at a time
+BLOCKS: Final = 7  # in each of so many parts of the days ahead the worst stretch of a world is looked for
+SPREAD: Final = 7919  # a prime
 VIOLATED: Final = 1e-6
 TRIES: Final = 24  # how often a lesson is widened
 
@@ -47,8 +48,9 @@ def stretches(table: Table, x: Array, z: Array, given_up: Flags) -> list[Row]:
         wanted = _by_time(table, need * (1 - z), mouth)
         amount = np.where(table.asks[None, :] <= mouth, table.amount, 0.0) * weight
         found += _of_mouth(table, wanted, amount, mouth, need)
-    found.sort(key=lambda one: -one[0])
-    return [row for _, row in found[:MOST]]
+    # Of those that lack about as much, some of all days rather than all of one.
+    order = sorted(range(len(found)), key=lambda k: (-round(found[k][0], 1), k * SPREAD % len(found)))
+    return [found[k][1] for k in order[:MOST]]
 
 
 def _by_time(table: Table, need: Array, mouth: int) -> Array:
@@ -71,12 +73,15 @@ def _of_mouth(table: Table, wanted: Array, amount: Array, mouth: int, need: Arra
     upto = np.concatenate([np.zeros((scenarios, 1)), np.cumsum(wanted, axis=1)], axis=1)
     # [scenario, begin, end]: need of the stretch less what hits it
     lack = (upto[:, None, 1:] - upto[:, :times, None]) - (there[:, None, :] - gone[:, :, None])
+    whole = upto[:, None, 1:] - upto[:, :times, None]
     lack = np.where(np.arange(times)[:, None] <= np.arange(times)[None, :], lack, -np.inf)
     found = []
     enough = VIOLATED * max(float(need.max(initial=0.0)), 1.0)
     for ends_in in np.array_split(np.arange(times), min(BLOCKS, times)):
         flat = lack[:, :, ends_in].reshape(scenarios, -1)
-        worst = flat.argmax(axis=1)
+        share = flat / np.maximum(whole[:, :, ends_in].reshape(scenarios, -1), CLOSE)
+        # In turns what lacks most, and what lacks the greatest part: long stretches and short ones.
+        worst = np.where(np.arange(scenarios) % 2 == 0, flat.argmax(axis=1), share.argmax(axis=1))
         for s in np.flatnonzero(flat[np.arange(scenarios), worst] > enough):
             begin, end = int(worst[s]) // len(ends_in), int(ends_in[int(worst[s]) % len(ends_in)])
             row = _stretch(table, int(s), begin, end, mouth, need)
@@ -96,7 +101,10 @@ def _stretch(table: Table, s: int, begin: int, end: int, mouth: int, need: Array
 
 def lessons(table: Table, chosen: Chosen, cells: list[tuple[int, int]]) -> list[Row]:
     """For cells that are short with ``chosen`` though nothing shows it: what else has to be chosen then."""
-    return [_widened(table, chosen, s, pool) if table.mouth[pool] == 0 else _only(table, chosen, s, pool) for s, pool in cells]
+    return [
+        _widened(table, chosen, s, pool) if table.mouth[pool] == 0 else _only(table, chosen, s, pool)
+        for s, pool in cells
+    ]
 
 
 def _only(table: Table, chosen: Chosen, s: int, pool: int) -> Row:

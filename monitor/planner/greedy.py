@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import time
+from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.planner.table import FULL, overlap
+from monitor.planner.table import overlap
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from monitor.core.hatch import Array
-    from monitor.planner.table import Chosen, Table
+    from monitor.planner.table import Chosen, Flags, Table, Whole
 
 STEPS: Final = 120
 SWAPS: Final = 12  # cheaper options that are tried in the place of one
+BATCH: Final = 16  # choices that are tried at once
 
 
 def build(table: Table, begin: Chosen, deadline: float) -> Chosen:
@@ -36,7 +40,7 @@ def build(table: Table, begin: Chosen, deadline: float) -> Chosen:
     return chosen
 
 
-def _helped(table: Table, chosen: Chosen, pool: int, short: Array) -> Chosen | None:
+def _helped(table: Table, chosen: Chosen, pool: int, short: Flags) -> Chosen | None:
     """With the option that gives most of what lacks for its cost; ``None`` when nothing helps the pool."""
     lack = np.where(table.short(chosen), np.maximum(table.pools.need - table.got(chosen), 0.0), 0.0)
     at, mouth, held = int(table.at[pool]), int(table.mouth[pool]), table.held
@@ -64,10 +68,10 @@ def _helped(table: Table, chosen: Chosen, pool: int, short: Array) -> Chosen | N
     return None
 
 
-def _instead(table: Table, chosen: Chosen) -> tuple[Array, Array]:
+def _instead(table: Table, chosen: Chosen) -> tuple[Whole, Flags]:
     """For each option the one whose place it would take, or -1, and whether it may: that of a smaller one of the same tin."""
     options = table.problem.options
-    old, fits = np.full(len(options), -1), np.ones(len(options), dtype=bool)
+    old, fits = np.full(len(options), -1, dtype=np.int64), np.ones(len(options), dtype=bool)
     by_vessel: dict[str, list[int]] = {}
     for j in chosen:
         by_vessel.setdefault(options[j].vessel, []).append(j)
@@ -81,7 +85,7 @@ def _instead(table: Table, chosen: Chosen) -> tuple[Array, Array]:
     return old, fits
 
 
-def _within(table: Table, lack: Array, places: Array) -> Array:
+def _within(table: Table, lack: Array, places: Whole) -> Array:
     """What lacks in the meals at which each of the sources could be fed, (scenarios, places)."""
     by = np.zeros((table.mouths + 1, len(lack), len(table.times) + 1))
     for pool in range(lack.shape[1]):
@@ -94,47 +98,50 @@ def _within(table: Table, lack: Array, places: Array) -> Array:
 
 
 def polish(table: Table, chosen: Chosen, deadline: float) -> Chosen:
-    """No worse, and often cheaper."""
-    chosen = _without(table, chosen, deadline)
-    worth = table.worth(chosen)
-    better = True
-    while better and time.monotonic() < deadline:
-        better = False
-        for j in sorted(chosen, key=lambda k: -table.problem.options[k].cost):
-            found = _cheaper(table, chosen, j, worth, deadline)
-            if found is not None:
-                chosen, worth, better = found, table.worth(found), True
-                break
+    """No worse, and often cheaper: one option less, or a cheaper one in the place of another."""
+    while time.monotonic() < deadline:
+        better = _better(table, chosen, deadline)
+        if better is None:
+            break
+        chosen = better
     return chosen
 
 
-def _without(table: Table, chosen: Chosen, deadline: float) -> Chosen:
+def _better(table: Table, chosen: Chosen, deadline: float) -> Chosen | None:
     worth = table.worth(chosen)
-    for j in sorted(chosen, key=lambda k: -table.problem.options[k].cost):
+    near = _near(table, chosen)
+    while some := list(islice(near, BATCH)):
+        table.try_all(some)
+        best = min(some, key=table.worth)
+        if table.worth(best) < worth:
+            return best
         if time.monotonic() > deadline:
             break
-        fewer = chosen - {j}
-        if table.worth(fewer) < worth:
-            chosen, worth = fewer, table.worth(fewer)
-    return chosen
+    return None
 
 
-def _cheaper(table: Table, chosen: Chosen, j: int, worth: tuple[int, float], deadline: float) -> Chosen | None:
-    """One option in the place of another."""
-    old, options = table.problem.options[j], table.problem.options
-    mine = table.amount[:, table.held + j].mean() * FULL / 2
+def _near(table: Table, chosen: Chosen) -> Iterator[Chosen]:
+    """Choices that differ by one option and cost less, those that differ least first."""
+    dear_first = sorted(chosen, key=lambda k: (-table.problem.options[k].cost, k))
+    for j in dear_first:
+        yield chosen - {j}
+    others = {j: _cheaper(table, chosen, j) for j in dear_first}
+    for n in range(SWAPS):
+        for j in dear_first:
+            if n < len(others[j]):
+                swapped = (chosen - {j}) | {others[j][n]}
+                if table.allows(swapped):
+                    yield swapped
+
+
+def _cheaper(table: Table, chosen: Chosen, j: int) -> list[int]:
+    """Options that could stand in the place of one: of the same start first, and those that save least."""
+    options = table.problem.options
+    old = options[j]
+    about = old.free - old.start
     others = [
         k
         for k, one in enumerate(options)
-        if k not in chosen
-        and one.cost < old.cost
-        and table.amount[:, table.held + k].mean() >= mine
-        and abs(one.start - old.start) <= old.free - old.start
+        if k not in chosen and one.cost < old.cost and abs(one.start - old.start) <= about
     ]
-    for k in sorted(others, key=lambda k: (options[k].start != old.start, options[k].cost))[:SWAPS]:
-        if time.monotonic() > deadline:
-            return None
-        swapped = (chosen - {j}) | {k}
-        if table.allows(swapped) and table.worth(swapped) < worth:
-            return swapped
-    return None
+    return sorted(others, key=lambda k: (options[k].start != old.start, -options[k].cost, k))

@@ -37,7 +37,8 @@ class Programme:
     heavy: float  # what one meal short in one scenario too many weighs against the costs
     rows: list[Row] = field(default_factory=list)
 
-    def solve(self, seconds: float, *, whole: bool = True) -> Answer:
+    def solve(self, seconds: float, *, whole: bool = True, among: Flags | None = None) -> Answer:
+        """Without ``whole`` fractions of options are allowed. ``among`` (options,): only these, also in its bound."""
         options, cells, meals = self._sizes()
         columns = options + cells + meals
         cost = np.zeros(columns)
@@ -47,6 +48,8 @@ class Programme:
         cost[options + cells :] = self.heavy
         lower, upper = np.zeros(columns), np.ones(columns)
         upper[options + cells :] = inf
+        if among is not None:
+            upper[:options] = among
         if self.loose:
             lower[options : options + cells] = self.given_up.ravel()
         found = milp(
@@ -80,7 +83,7 @@ class Programme:
         if self.loose:
             self._excess(build, options, cells)
         for row in self.rows:
-            places = list(np.flatnonzero(row.x))
+            places = [int(k) for k in np.flatnonzero(row.x)]
             values = list(row.x[places])
             least = row.least
             for (s, pool), weight in zip(row.cells, row.z, strict=True):

@@ -33,7 +33,7 @@ ONE_THREAD: Final = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_N
 """Each thread of theirs takes address space, of which there is little, and the board has other work."""
 
 
-class PlanFailed(Exception):
+class PlanFailed(Exception):  # noqa: N818  (it says what happened)
     """There is no plan; the text says why, for a keeper."""
 
 

@@ -32,6 +32,8 @@ ROUNDS: Final = 4000
 LESSONS: Final = 12
 SAME: Final = 1e-6  # costs that differ by less of themselves are the same
 SMALL: Final = 200  # cells, of which all can be looked at together at once
+FEW: Final = 150  # options, of which none is left out at first
+CLOSE_ROUNDS: Final = 3
 TURN: Final = 0.6  # of the time that is left, at most, for one whole answer
 LAST_S: Final = 0.3
 BY_TRYING: Final = 0.35  # of the time, for the first choice
@@ -130,7 +132,26 @@ class _Search:
             programme.rows += rows
         if answer is not None and answer.x is not None:
             self._mend(self._rounded(answer.x))
+            self._close_to(programme, answer.x)
         return bound
+
+    def _close_to(self, programme: Programme, x: Array) -> None:
+        """Whole answers among the options that fractions or the best choice use, which are few."""
+        options = self.table.problem.options
+        if len(options) <= FEW:
+            return
+        spots = {(options[k].vessel, options[k].start) for k in {*np.flatnonzero(x > 0.01).tolist(), *self.best}}
+        among = np.array([(one.vessel, one.start) in spots for one in options])
+        for _ in range(CLOSE_ROUNDS):
+            answer = programme.solve(TURN * (self.deadline - time.monotonic()), among=among)
+            if answer.x is None or time.monotonic() > self.deadline:
+                return
+            chosen = frozenset(int(k) for k in np.flatnonzero(answer.x > 0.5))
+            self._mend(chosen)
+            rows = stretches(self.table, np.round(answer.x), np.round(answer.z), programme.given_up)
+            if not rows:
+                return
+            programme.rows += rows
 
     def _rounded(self, x: Array) -> Chosen:
         """What is mostly chosen, as far as vessels and tins are enough."""

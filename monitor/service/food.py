@@ -32,7 +32,6 @@ if TYPE_CHECKING:
 log = structlog.get_logger()
 
 FIRST_S: Final = 30.0  # after the start: estimates are there, and the start itself is not held up
-SOON_S: Final = 20.0  # after an entry, so that several are planned for together
 AGAIN_S: Final = 60.0  # after a failure, doubled each time
 LOOK_S: Final = 0.5
 ANSWER_S: Final = 30.0
@@ -104,10 +103,10 @@ class Food:
 
     # -- for the thread of decisions
 
-    def wake(self, seconds: float = SOON_S) -> None:
-        """Something has changed that food depends on."""
+    def wake(self, seconds: float | None = None) -> None:
+        """Something has changed that food depends on; it is looked at anew in so many seconds, or soon."""
         with self._lock:
-            due = time.monotonic() + seconds
+            due = time.monotonic() + (self._planning.soon_s if seconds is None else seconds)
             self._soon = min(self._soon, due) if self._wanted else due
             self._wanted = True
         self._wake.set()
@@ -123,10 +122,7 @@ class Food:
 
     def took(self, found: FoodAhead | NoPlan) -> list[Effect]:
         """What was found goes into the engine; the effects of that."""
-        if isinstance(found, FoodAhead):
-            effects = self._engine.step(found)
-        else:
-            effects = self._engine.step(self._failed(found.why))
+        effects = self._engine.step(found if isinstance(found, FoodAhead) else self._failed(found.why))
         self.show()
         return effects
 

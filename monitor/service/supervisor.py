@@ -91,6 +91,7 @@ DRAIN: Final = 500  # inputs taken in one go, before a tick may come in between
 HALF_WINDOW: Final = {"5": 1000, "3.1.1": 10}  # half of what the broker sends unacknowledged
 RETRY_COMMIT_S: Final = 5.0
 HISTORY: Final[Ms] = 12 * DAY
+NO_PLANNING: Final = Planning(on=False, every=HOUR, soon_s=20.0, seconds=60.0, memory_mb=1024)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +119,7 @@ class Wiring:
     series_servers: Sequence[tuple[Server, Pace]] = ()
     backups: Plan | None = None
     page: str = ""
-    planning: Planning = Planning(on=False, every=HOUR, seconds=60.0, memory_mb=1024)
+    planning: Planning = NO_PLANNING
     other_rooms: Sequence[str] | None = None  # to be shown: those, or with none named all that are heard of
 
 

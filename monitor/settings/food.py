@@ -1,4 +1,4 @@
-"""What the plan of food rests on beside the room itself: how sure every meal is to be, when the keeper is there, and what things cost."""
+"""What the plan of food rests on beside the room: how sure every meal is to be, when the keeper is there, what things cost."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 from monitor.core.food import Costs
-from monitor.core.model import DAY, MINUTE
+from monitor.core.model import DAY, MINUTE, SECOND
 from monitor.settings.base import Section, option
 from monitor.settings.forms import Duration, Flag, Number, Quantity, Text
 from monitor.settings.names import ClockTime
@@ -22,6 +22,7 @@ class Planning:
 
     on: bool
     every: int  # ms
+    soon_s: float  # after an entry
     seconds: float
     memory_mb: int
 
@@ -39,8 +40,9 @@ class Food(Section):
         "From when on you are there to start and to harvest, local time.", default="07:00"
     )
     there_until: Annotated[str, ClockTime()] = option("Until when.", default="22:00")
-    every: Annotated[int, Duration(5 * MINUTE, DAY)] = option(
-        "How often it is planned anew. After an entry it is planned within a minute anyway.", default=60 * MINUTE
+    every: Annotated[int, Duration(5 * MINUTE, DAY)] = option("How often it is planned anew.", default=60 * MINUTE)
+    soon: Annotated[int, Duration(SECOND, 10 * MINUTE)] = option(
+        "How long after an entry it is planned anew, so that several are planned for together.", default=20 * SECOND
     )
     most_g_per_litre: Annotated[float | None, Quantity(Kind.SALINITY, 0.1, 20.0)] = option(
         "Cysts that a vessel can take, in g/L.", default=None, told="5 g/L below 20 L, 2 g/L in larger ones", example=4
@@ -77,7 +79,7 @@ class Food(Section):
         )
 
     def planning(self) -> Planning:
-        return Planning(self.plan, self.every, self.seconds, self.memory_mb)
+        return Planning(self.plan, self.every, self.soon / 1000, self.seconds, self.memory_mb)
 
 
 def check_food(draft: Draft) -> None:

@@ -79,11 +79,11 @@ class Settings(BaseModel):
             cold_stores={store.id: store.spec() for store in self.cold_stores},
             alarms=self.alarms.spec(),
             manners=self.manners(),
+            strains=strain_specs(),
+            fish=fish_specs(),
             costs=self.food.costs(),
             food_chance=self.food.chance,
             food_most_g_l=self.food.most_g_per_litre,
-            strains=strain_specs(),
-            fish=fish_specs(),
         )
 
     def manners(self) -> Manners:

@@ -24,11 +24,13 @@ from monitor.web.broods import Broods
 from monitor.web.checkup import Checkup
 from monitor.web.costs import CostPages
 from monitor.web.counts import Counts
+from monitor.web.feeding import Feeding
 from monitor.web.food_page import FoodPage
 from monitor.web.guard import SECURITY_HEADERS, Guard
 from monitor.web.harvesting import Harvesting
 from monitor.web.history import History
 from monitor.web.home_screen import HomeScreen
+from monitor.web.ledger import Ledger
 from monitor.web.links import Links
 from monitor.web.live import Live
 from monitor.web.pages import Pages
@@ -40,6 +42,7 @@ from monitor.web.salts import Salts
 from monitor.web.site import Site
 from monitor.web.starting import Starting
 from monitor.web.stores import Stores
+from monitor.web.tins import Tins
 from monitor.web.trends import Trends
 from monitor.web.undoing import Undoing
 from monitor.web.work import Working
@@ -87,12 +90,15 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *Counts(site).pages(),
             *Salts(site).pages(),
             *Stores(site).pages(),
+            *Tins(site).pages(),
+            *Ledger(site).pages(),
+            *Feeding(site).pages(),
             *Broods(site).pages(),
             *Working(site).pages(),
             *Undoing(site).pages(),
             *RoomsPage(site).pages(),
-            *CostPages(site).pages(),
             *plan.pages(),
+            *CostPages(site).pages(),
             *api.outside(),
             Route("/events", site.api(Live(site).events)),
             Route("/static/{name}", site.assets.serve),
@@ -106,12 +112,15 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *Counts(site).api(),
                     *Salts(site).api(),
                     *Stores(site).api(),
+                    *Tins(site).api(),
+                    *Ledger(site).api(),
+                    *Feeding(site).api(),
                     *Broods(site).api(),
                     *Working(site).api(),
                     *Undoing(site).api(),
                     *RoomsPage(site).api(),
-                    *CostPages(site).api(),
                     *plan.api(),
+                    *CostPages(site).api(),
                 ],
             ),
         ],

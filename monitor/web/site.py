@@ -54,6 +54,8 @@ PAGES: Final = (
     ("/trends", "Trends", True),
     ("/batches", "Batches", True),
     ("/broods", "Broods", False),
+    ("/tins", "Tins", False),
+    ("/costs", "Costs", False),
     ("/count", "Count", False),
     ("/salt", "Salt", False),
     ("/guide", "Guide", False),

@@ -189,6 +189,12 @@ def test_a_heavy_library_has_one_home(library: str, home: str) -> None:
     assert users == {home}
 
 
+def test_only_the_planner_solves_programmes() -> None:
+    """scipy is imported by the package that runs in a process of its own, and by nothing else."""
+    users = {name_of(path) for path in modules("monitor") for found in imports(path) if is_in(found.module, "scipy")}
+    assert users == {"monitor.planner.programme"}
+
+
 def test_the_service_starts_without_the_heavy_libraries() -> None:
     """Importing all of the service in a fresh process loads none of what is needed only now and then."""
     names = [name_of(path) for path in modules("monitor/service")]

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, Final
 import pytest
 from starlette.routing import Mount, Route
 
-from monitor.core.model import MINUTE
+from monitor.core.model import HOUR, MINUTE
+from monitor.core.wording import rfc3339_ms
 from monitor.notify.pushkey import PushKey
 from monitor.web.access import write_password
 from monitor.web.links import Links
@@ -67,6 +68,11 @@ ADDRESSES: Final = {
     "/trends": [f"/trends?batch={PAST[-1]}&against={PAST[0]}", "/trends"],
     "/phones": ["/phones"],
     "/stores/{store}": ["/stores/fridge"],
+    "/tins": ["/tins"],
+    "/tins/{lot:path}": ["/tins/tin-7"],
+    "/ledger": ["/ledger"],
+    "/ledger/{kind}/{subject:path}/{at}": [f"/ledger/start/{PAST[-1]}/{rfc3339_ms(NOW - 62 * HOUR)}"],
+    "/feed": ["/feed?brood=killi-3"],
     "/act/{token}": [],  # made below: its address is a secret
 }
 

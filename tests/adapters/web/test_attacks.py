@@ -125,7 +125,10 @@ def test_a_calendar_address_that_is_guessed_or_borrowed_opens_nothing(locked: Se
         for path in ("/api/v1/food", "/api/v1/bench", "/api/v1/calendar"):
             assert client.get(path, params={"token": own}).status_code == 401
             assert client.get(path, headers={"Authorization": f"Bearer {own}"}).status_code == 401
-        assert client.post("/api/v1/calendar/renew", json={}, headers={"Authorization": f"Bearer {own}"}).status_code == 401
+        assert (
+            client.post("/api/v1/calendar/renew", json={}, headers={"Authorization": f"Bearer {own}"}).status_code
+            == 401
+        )
     unharmed(locked)
 
 

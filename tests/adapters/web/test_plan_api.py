@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -15,17 +14,17 @@ from monitor.core.food import SkipStart
 from monitor.core.log import Start
 from monitor.core.model import HOUR
 from monitor.web.calendar import calendar
+from monitor.web.links import Links
 from monitor.web.plan_answers import Food
 from monitor.web.when import rfc3339
 from tests.adapters.web import food_example as example
 from tests.adapters.web.conftest import CONFIG
-from tests.adapters.web.memory_desk import NOW, MemoryDesk
+from tests.adapters.web.memory_desk import NOW, MemoryDesk, an_alarm
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from monitor.web.desk import Command
     from tests.adapters.web.conftest import Served
 
     Serve = Callable[..., Served]
@@ -36,13 +35,9 @@ PLANNED = example.a_planned_start()
 class FoodDesk(MemoryDesk):
     """With food for the shed."""
 
-    def food(self) -> dict[str, Any]:
-        return copy.deepcopy(example.food())
-
-    def _carry_out(self, command: Command) -> dict[str, Any]:
-        if isinstance(command, SkipStart):
-            return {"done": "skipstart", "subject": command.start}
-        return super()._carry_out(command)
+    def __init__(self) -> None:
+        super().__init__()
+        self.larder = example.food()
 
 
 @pytest.fixture
@@ -102,6 +97,40 @@ def test_a_start_that_is_not_planned_is_refused_with_those_that_are(shed: Served
     assert answer.status_code == 404
     assert PLANNED["id"] in answer.json()["detail"]
     assert shed.desk.done == []
+
+
+# -- the link of a reminder
+
+
+def reminded(serve: Serve) -> tuple[Served, str]:
+    """A shed whose letter reminded of cedar, and that letter's link."""
+    served = serve(FoodDesk(), address="http://localhost:8417")
+    title = "Start 3.5 g of tin-8 in cedar before 07:00"
+    served.desk.publish(lambda bench: bench["alarms"].append(an_alarm("start-due", "cedar", "low", 9, title=title)))
+    token = Links.kept(served.options.link_key_file, served.options.address).token(["start-due:cedar"], 3600)
+    return served, f"/act/{token}"
+
+
+def test_the_link_of_a_reminder_starts_what_it_reminds_of(serve: Serve) -> None:
+    """One press: the batch is begun as planned; looking alone begins nothing."""
+    served, path = reminded(serve)
+    with served.client(token=False) as client:
+        page = client.get(path).text
+        assert "3.5 g of tin-8 in cedar: noted as planned" in page
+        assert served.desk.done == []
+        told = client.post(path, data={"do": "started"})
+    assert "Noted: 3.5 g of tin-8 in cedar is started." in told.text
+    assert served.desk.done == [Start(NOW, NOW, "", "cedar", "tin-8", 3.5, 1.0, 25.0)]
+
+
+def test_a_link_about_something_else_starts_nothing(serve: Serve) -> None:
+    """Only a reminder's link can say that a batch was started."""
+    served, _ = reminded(serve)
+    token = Links.kept(served.options.link_key_file, served.options.address).token(["air-stopped:birch"], 3600)
+    with served.client(token=False) as client:
+        assert "It is started" not in client.get(f"/act/{token}").text
+        assert client.post(f"/act/{token}", data={"do": "started"}).status_code == 409
+    assert served.desk.done == []
 
 
 # -- the calendar

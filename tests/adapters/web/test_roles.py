@@ -43,6 +43,9 @@ PAGES: Final = (
     "/batches",
     "/alarms/air-stopped:birch",
     "/batches/birch-2026-03-01",
+    "/tins",
+    "/tins/tin-7",
+    "/ledger",
 )
 NOW: Final = 1_772_413_800_000
 
@@ -77,7 +80,7 @@ def test_a_viewer_finds_nothing_to_press_on_any_page_but_the_way_out(shared: Ser
             assert "<b>You look on.</b>" in answer.text
             assert 'href="/vessels/' not in answer.text
         assert "Act now: 2 alarms" in client.get("/").text
-        for path in ("/vessels/cedar/start", "/stores/fridge"):
+        for path in ("/vessels/cedar/start", "/stores/fridge", "/feed"):
             answer = client.get(path)
             assert answer.status_code == 403
             assert "keeper's password" in answer.text.replace("&#39;", "'")
@@ -100,6 +103,12 @@ def test_a_viewer_is_refused_whatever_acts(shared: Served) -> None:
             "/batches/birch-2026-03-01/harvest",
             "/batches/birch-2026-03-01/discard",
             "/stores/fridge/emptied",
+            "/stores/fridge/drawn",
+            "/tins",
+            "/tins/tin-7",
+            "/tins/tin-7/weighed",
+            "/feed",
+            "/ledger/start/birch-2026-03-01/2026-03-01T10:10:00.000Z",
             "/food/starts/cedar-1/start",
             "/food/starts/cedar-1/skip",
             "/phones/abc/remove",

@@ -55,7 +55,9 @@ def test_what_lies_ahead_comes_back_as_it_was() -> None:
 
 def test_numbers_of_arrays_are_numbers() -> None:
     """What was reckoned with arrays is written as any number."""
-    pantry = replace(room(), now=np.int64(NOW).item(), salinity_g_l=np.float64(30.5), feeding_times=(np.int64(60),))
+    pantry = replace(
+        room(), now=np.int64(NOW).item(), salinity_g_l=np.float64(30.5), feeding_times=tuple(np.arange(60, 61))
+    )
     assert from_json(to_json(pantry)).feeding_times == (60,)
 
 

@@ -23,7 +23,11 @@ def _world(problem: Problem, sources: list[Source], s: int) -> list[float]:
     stock = [(float(one.since[s]), float(one.until[s]), float(one.nauplii[s])) for one in sources]
     lengths = [one.length_um for one in sources]
     takes = [
-        tuple(k for k, length in enumerate(lengths) if length is None or meal.largest_um is None or length <= meal.largest_um)
+        tuple(
+            k
+            for k, length in enumerate(lengths)
+            if length is None or meal.largest_um is None or length <= meal.largest_um
+        )
         for meal in problem.demand.meals
     ]
     need = [float(n) for n in problem.demand.need[s]]
@@ -33,7 +37,9 @@ def _world(problem: Problem, sources: list[Source], s: int) -> list[float]:
     return late if sum(late) > sum(plain) * (1 + 1e-9) else plain
 
 
-def _served(stock: Stock, takes: list[tuple[int, ...]], times: list[int], need: list[float], *, late: bool) -> list[float]:
+def _served(
+    stock: Stock, takes: list[tuple[int, ...]], times: list[int], need: list[float], *, late: bool
+) -> list[float]:
     """``late``: all but the widest mouths are served backwards in time, from what began last."""
     left = [nauplii for _, _, nauplii in stock]
     got = [0.0] * len(times)

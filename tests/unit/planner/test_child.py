@@ -38,7 +38,8 @@ def _python(code: str) -> Sequence[str]:
 def test_the_daemon_gets_a_plan_and_never_loads_scipy() -> None:
     """A process that has loaded all of the service gets a plan with a start in it, and has no scipy afterwards."""
     names = [
-        ".".join(path.relative_to(ROOT).with_suffix("").parts) for path in sorted((ROOT / "monitor/service").glob("*.py"))
+        ".".join(path.relative_to(ROOT).with_suffix("").parts)
+        for path in sorted((ROOT / "monitor/service").glob("*.py"))
     ]
     told = subprocess.run(
         [sys.executable, "-c", IN_A_FRESH_PROCESS, json.dumps(names)],

@@ -24,8 +24,8 @@ def test_the_choice_is_the_best_of_all(block: int) -> None:
         best = min((excess(problem, fed(problem, some)), cost_of(problem, some)) for some in allowed_subsets(problem))
         choice = solve(problem)
         assert choice.chosen in set(allowed_subsets(problem)), seed
-        mine = excess(problem, fed(problem, choice.chosen)), cost_of(problem, choice.chosen)
-        assert mine == (best[0], pytest.approx(best[1], abs=1e-5)), seed
+        assert excess(problem, fed(problem, choice.chosen)) == best[0], seed
+        assert cost_of(problem, choice.chosen) == pytest.approx(best[1], abs=1e-5), seed
         assert choice.gap == 0.0, seed
         assert bool(choice.unmet) == (best[0] > 0), seed
 

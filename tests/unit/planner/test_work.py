@@ -67,6 +67,8 @@ def test_what_nothing_can_feed_is_unmet(gone: str) -> None:
 
 def test_a_mouth_too_small_for_the_cheap_tin_gets_the_other() -> None:
     """Only nauplii that fit are planned for a brood."""
-    pantry = replace(room(), lots=(tin("big", 900.0, price=0.05), tin("small", 430.0, price=0.4)), broods=(brood("g", 100.0, 440.0),))
+    pantry = replace(
+        room(), lots=(tin("big", 900.0, price=0.05), tin("small", 430.0, price=0.4)), broods=(brood("g", 100.0, 440.0),)
+    )
     starts = work(pantry).plan.starts
     assert {one.lot for one in starts} == {"small"}
