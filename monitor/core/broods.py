@@ -107,8 +107,3 @@ def fits_from(length_um: float | None, fish: FishSpec) -> float | None:
             return None
         day += (length_um - fish.largest_um) / fish.largest_growth_um
     return day if day < fish.wean_days else None
-
-
-def needs_a_day(brood: BroodHeld, time: Ms, swims: float) -> float:
-    """Nauplii the brood needs in a day at ``time``, if it swims up at ``swims``, ms."""
-    return float(ration_at(brood.fish, (time - swims) / DAY) * larvae_at(brood, time))

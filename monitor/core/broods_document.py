@@ -6,17 +6,21 @@ from dataclasses import asdict
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from monitor.core.brood_book import NEEDED, BroodKept, brood_held, fold
-from monitor.core.broods import fits_from, larvae_at, mouth_um, needs_a_day, swim_up
+from monitor.core.broods import fits_from, larvae_at, mouth_um, ration_at, swim_up
 from monitor.core.model import DAY, SLOT
 from monitor.core.replay import instants
+from monitor.core.tins_held import length_um
 from monitor.core.wording import local_date, meals, rfc3339, rfc3339_ms
 
 if TYPE_CHECKING:
     from monitor.core.food import BroodHeld, FishSpec
-    from monitor.core.model import Ms, Span
+    from monitor.core.model import Ms
     from monitor.core.state import State
 
+_Lengths = tuple[tuple[str, float | None], ...]  # of nauplii, um, by tin or strain
 DAYS_SHOWN: Final = 28
 ENDED_SHOWN: Final = 20
 OWN: Final = ("ration", "growth_per_day", "meals", "largest_um", "swim_up_days", "wean_days")
@@ -58,24 +62,28 @@ def _ended(state: State, kept: BroodKept) -> dict[str, Any]:
     }
 
 
-@lru_cache(maxsize=128)
-def _swim_up(brood: BroodHeld, at: Ms) -> Span:
-    return swim_up(brood, at)
-
-
 def _brood(state: State, kept: BroodKept, tins: dict[str, float | None], now: Ms) -> dict[str, Any]:
-    held, told = brood_held(state, kept, now // SLOT * SLOT), kept.told
-    span = _swim_up(held, now // SLOT * SLOT)
-    fish = held.fish
+    """As of the slot that ``now`` is in: what each view asks for is reckoned once in five minutes, or after an entry."""
+    at = now // SLOT * SLOT
+    held, site = brood_held(state, kept, at), state.site
+    strains = tuple({one.id: one.length_um for one in site.strains.values()}.items())
+    found = _reckoned(held, kept, tuple(tins.items()), strains, site.timezone, len(site.feeding_times), at)
+    return {**found, "in_table": kept.told.fish in site.fish}
+
+
+@lru_cache(maxsize=64)
+def _reckoned(
+    held: BroodHeld, kept: BroodKept, tins: _Lengths, strains: _Lengths, timezone: str, feeding_times: int, at: Ms
+) -> dict[str, Any]:
+    span, told, fish = swim_up(held, at), kept.told, held.fish
     swims = span.mid
-    day = None if swims is None else (now - swims) / DAY
-    lengths = {one.id: one.length_um for one in state.site.strains.values()}
+    day = None if swims is None else (at - swims) / DAY
+    needs = _needs(held, [at, at + 7 * DAY, *_noons(timezone, at)], swims)
     return {
         "id": held.id,
         "fish": fish.id,
         "fish_name": fish.name,
-        "in_table": told.fish in state.site.fish,
-        "larvae": round(float(larvae_at(held, float(now)))),
+        "larvae": round(float(larvae_at(held, float(at)))),
         "counted": rfc3339(held.counted) if held.recounted else None,
         "loss_per_day": round(held.loss_per_day, 4),
         "spawned": rfc3339(held.spawned),
@@ -86,20 +94,24 @@ def _brood(state: State, kept: BroodKept, tins: dict[str, float | None], now: Ms
         "day": None if day is None else round(day, 2),
         "eats_from": None if swims is None else rfc3339(round(swims + fish.finer_days * DAY)),
         "weaned_from": None if swims is None else rfc3339(round(swims + fish.wean_days * DAY)),
-        "meals_a_day": min(fish.meals or len(state.site.feeding_times), len(state.site.feeding_times)),
-        "needs_per_day_now": _needs(held, now, swims),
-        "needs_per_day_in_7_days": _needs(held, now + 7 * DAY, swims),
-        "needs": [_needs(held, noon, swims) for noon in _noons(state.site.timezone, now)],
+        "meals_a_day": min(fish.meals or feeding_times, feeding_times),
+        "needs_per_day_now": needs[0],
+        "needs_per_day_in_7_days": needs[1],
+        "needs": needs[2:],
         "mouth_um": None if day is None else _whole(mouth_um(fish, day)),
-        "strains": {name: fits_from(length, fish) for name, length in lengths.items()},
-        "tins": {name: fits_from(length, fish) for name, length in tins.items()},
+        "strains": {name: fits_from(length, fish) for name, length in strains},
+        "tins": {name: fits_from(length, fish) for name, length in tins},
         "figures": _figures(fish),
         "told": _told(kept),
     }
 
 
-def _needs(held: BroodHeld, time: Ms, swims: float | None) -> int:
-    return 0 if swims is None else round(needs_a_day(held, time, swims))
+def _needs(held: BroodHeld, times: list[Ms], swims: float | None) -> list[int]:
+    """A day, at each of these times."""
+    if swims is None:
+        return [0] * len(times)
+    there = np.array(times, dtype=float)
+    return [round(one) for one in (ration_at(held.fish, (there - swims) / DAY) * larvae_at(held, there)).tolist()]
 
 
 def _noons(timezone: str, now: Ms) -> list[Ms]:
@@ -133,11 +145,4 @@ def _told(kept: BroodKept) -> dict[str, Any]:
 
 def _tins(state: State) -> dict[str, float | None]:
     """The length of the nauplii of each tin that is configured or told, um."""
-    found: dict[str, float | None] = {}
-    for name in dict.fromkeys([*state.site.lots, *state.food.tins]):
-        told, spec = state.food.tins.get(name), state.site.lots.get(name)
-        word = (told.strain if told is not None else "") or (spec.strain if spec is not None else "")
-        strain = state.site.strains.get(word)
-        own = None if told is None else told.length_um
-        found[name] = own if own is not None else None if strain is None else strain.length_um
-    return found
+    return {name: length_um(state, name) for name in dict.fromkeys([*state.site.lots, *state.food.tins])}

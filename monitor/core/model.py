@@ -184,7 +184,7 @@ class SiteSpec:
     alarms: AlarmSettings = AlarmSettings()
     cold_stores: dict[str, ColdStoreSpec] = field(default_factory=dict)
     manners: Manners | None = None  # when a person is told; without them at once
-    strains: dict[str, StrainSpec] = field(default_factory=dict)
+    strains: dict[str, StrainSpec] = field(default_factory=dict)  # by id, and by each other name of one
     fish: dict[str, FishSpec] = field(default_factory=dict)
     costs: Costs = field(default_factory=Costs)
     food_chance: float = 0.98  # with which every meal is to be full

@@ -141,8 +141,10 @@ def fish_specs() -> dict[str, FishSpec]:
 
 
 def strain_specs() -> dict[str, StrainSpec]:
-    """What the core is told of all strains."""
-    return {
-        name: StrainSpec(id=name, length_um=one.length_um, cysts_per_g=one.cysts_per_g)
-        for name, one in strains().items()
-    }
+    """What the core is told of all strains, under each word by which a keeper may have named one of a tin."""
+    found = {}
+    for name, one in strains().items():
+        spec = StrainSpec(id=name, length_um=one.length_um, cysts_per_g=one.cysts_per_g)
+        short = [form for word in one.also for form in (word, word.upper())]
+        found |= dict.fromkeys((name, one.name, one.name.casefold(), *short), spec)
+    return found

@@ -227,7 +227,9 @@ def _fits(brood: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> tuple[Fit, ...]:
     table = strains()
     if brood["figures"]["largest_um"] is None:
         return ()  # any fits
-    rows = [(f"{name}, your tin", None, day) for name, day in brood["tins"].items()]
+    rows: list[tuple[str, float | None, float | None]] = [
+        (f"{name}, your tin", None, day) for name, day in brood["tins"].items()
+    ]
     rows += [(table[name].name, table[name].length_um, day) for name, day in brood["strains"].items() if name in table]
     return tuple(_fit(name, length, day, brood, now, zone) for name, length, day in rows)
 

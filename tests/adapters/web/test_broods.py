@@ -253,7 +253,9 @@ def test_the_command_line_tells_and_lists_broods(served: Served, run: Callable[.
     assert run(served, "eater", "set", "adults", "0") == "Noted: adults get nothing any more.\n"
     kinds = [type(one).__name__ for one in served.desk.done]
     assert kinds == ["Brood", "Counted", "Brood", "BroodEnded", "Eater"]
-    assert served.desk.done[0].growth_per_day == pytest.approx(0.2)
+    first = served.desk.done[0]
+    assert isinstance(first, Brood)
+    assert first.growth_per_day == pytest.approx(0.2)
 
 
 def test_the_command_line_shows_the_table_of_fish(served: Served, run: Callable[..., str]) -> None:

@@ -148,6 +148,19 @@ def test_the_tank_is_known_again_after_a_restart() -> None:
     assert held(room.restarted().engine.state, T0) == held(room.engine.state, T0)
 
 
+def test_readings_of_a_tank_are_counted_as_they_come() -> None:
+    """What the probe tells live is what swim-up is reckoned with, and no alarm of vessels looks at it."""
+    room = shed()
+    room.do(spawned(0, tank="fry-1", logged=T0))
+    for _ in range(24):
+        room.say("fry-temp", 20.0)
+        room.wait(5 * MINUTE)
+    one = only(room, room.now)
+    assert (one.tank_known, one.tank_c) == (True, pytest.approx(20.0))
+    assert one.done_dh == pytest.approx(2 * (20.0 - GOURAMI.swim_up_base_c), rel=0.05)
+    assert [move.alarm.id for move in room.moves if "fry" in move.alarm.id] == []
+
+
 # -- mouths and rations
 
 
