@@ -47,6 +47,13 @@ LOGGED = (  # what a keeper logged before the demo opens; words of ``swimup batc
     ("start ash --lot tin-7 --cysts 2g --litres 1.5 --salinity 25", "2026-03-02T21:00:00Z"),
     ("start cedar --lot tin-8 --cysts 1g --litres 1 --salinity 25", "2026-03-03T16:00:00Z"),
 )
+FOOD = (  # what the keeper tells of who eats; words of ``swimup``
+    "brood add killi-3 --fish annual-killifish --larvae 60 --spawned 2026-02-10 --swam-up 2026-02-27",
+    "brood add cichlid-2 --fish dwarf-cichlid --larvae 90 --spawned 2026-02-24",
+    "brood add gourami-1 --fish gourami --larvae 200 --spawned 2026-03-01",
+    "eater set adults 8000",
+    "store chill fridge --nauplii 180000 --litres 0.5 --batch birch-2026-02-28",
+)
 STORY = """
 What will happen (one minute here is one hour in the shed):
   now     ash is near its hatch; birch has hatched and waits to be harvested; cedar was started two hours ago
@@ -55,6 +62,7 @@ What will happen (one minute here is one hour in the shed):
   2:00    the hose of cedar kinks: the page says that its air is weak; no phone rings while its cysts have enough
   3:00    the shed's heating fails and a cold night begins: how late will cedar be?
   6:00    the probe in cedar's water falls silent for four hours
+Who eats is told too: three broods and some adults. The page Food says what to start when, so that no meal is short.
 Try on the page: "Settling", "I see ...", "Harvested", and acknowledge an alarm. Ctrl-C ends it all.
 """
 
@@ -186,10 +194,10 @@ def swimup(*arguments: str) -> list[str]:
     return [str(Path(sys.executable).with_name("swimup")), *arguments]
 
 
-def log_batches(config: Path) -> None:
-    """What the keeper had logged before; through the same command a keeper uses."""
-    for words, when in LOGGED:
-        command = swimup("batch", *words.split(), "--time", when, "--config", str(config))
+def log_before(config: Path) -> None:
+    """What the keeper had logged before, batches and who eats; through the same command a keeper uses."""
+    batches = [swimup("batch", *words.split(), "--time", when, "--config", str(config)) for words, when in LOGGED]
+    for command in [*batches, *(swimup(*words.split(), "--config", str(config)) for words in FOOD)]:
         done = subprocess.run(command, capture_output=True, text=True, check=False)
         if done.returncode:
             raise SystemExit(f"{' '.join(command)}\n{done.stdout}{done.stderr}")
@@ -237,7 +245,7 @@ def run(minutes: float | None, folder: Path, halt: threading.Event, *, embedded:
         world_command += ["--truth", str(folder / "truth.jsonl")]
         world = stack.enter_context(child("the simulated shed", world_command, world_log))
         wait_for("The history", lambda: history_is_in(url), 120, monitor, world)
-        log_batches(config)
+        log_before(config)
         print(f"\nThe page: {url}/\n{STORY}")
         etas = watch(url, None if minutes is None else minutes * 60, halt)
         ended_early = monitor.poll() is not None or world.poll() is not None

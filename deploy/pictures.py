@@ -28,6 +28,8 @@ FLAGS: Final = [
 SHOTS: Final = (  # name, address, width, colours; "#" and words: from where these stand
     ("bench-390-dark", "/", 390, "dark"),
     ("bench-1280-light", "/", 1280, "light"),
+    ("food-390-dark", "/food", 390, "dark"),
+    ("food-1280-light", "/food", 1280, "light"),
     ("trends-390-dark", "/trends", 390, "dark"),
     ("trends-1280-light", "/trends", 1280, "light"),
     ("compare-1280-light", "/trends?batch={open}&against={ended}#How good was it", 1280, "light"),

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @click.group()
 def store() -> None:
-    """Note what goes into a cold store, and that one is empty."""
+    """Note what goes into a cold store and out of it, and that one is empty."""
 
 
 @store.command()
@@ -77,6 +77,21 @@ def empty(name: str, when: str | None, config: Path | None, as_program: bool) ->
     with Client(config) as client:
         result = client.post(f"/stores/{segment(name)}/emptied", {"time": instant(when, client.get("/bench"))})
         tell(result, f"Noted: {name} is empty.", as_program=as_program)
+
+
+@store.command()
+@click.argument("name", metavar="STORE")
+@click.argument("nauplii", callback=COUNT)
+@click.option("--why", help="Why, for the record: dead, given away, counted.")
+@time_option
+@config_option
+@json_option
+def draw(name: str, nauplii: float, why: str | None, when: str | None, config: Path | None, as_program: bool) -> None:
+    """NAUPLII young brine shrimp were taken out of STORE and not fed. What is fed: swimup feed."""
+    with Client(config) as client:
+        body = {"nauplii": nauplii, "why": why, "time": instant(when, client.get("/bench"))}
+        result = client.post(f"/stores/{segment(name)}/drawn", body)
+        tell(result, f"Noted: {words.whole(nauplii)} nauplii were taken out of {name}.", as_program=as_program)
 
 
 def _good_until(bench: Mapping[str, Any], name: str) -> str:

@@ -10,6 +10,7 @@ import click
 from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind
 from monitor.web.count_typed import dilution, drop_ml, drops
+from monitor.web.food_typed import Place, left, length_um, mass, past_instant, percent, price
 from monitor.web.given import amount, count, share
 from monitor.web.when import FORMS, NotAnInstant, as_rfc3339, parse_when
 
@@ -43,6 +44,11 @@ COUNT = _typed(count)
 DROPS = _typed(drops)
 DROP = _typed(drop_ml)
 DILUTION = _typed(dilution)
+TIN_MASS = _typed(lambda text: mass(text, 100_000.0))
+LEFT = _typed(left)
+PRICE = _typed(price)
+LABEL = _typed(percent)
+LENGTH = _typed(length_um)
 
 time_option = click.option(
     "--time", "when", metavar="TIME", help=f"When it happened, if not just now: {FORMS.replace(chr(34), '')}."
@@ -57,3 +63,13 @@ def instant(when: str | None, bench: Mapping[str, Any]) -> str | None:
         return as_rfc3339(parse_when(when, int(bench["now_ms"]), ZoneInfo(bench["timezone"])))
     except NotAnInstant as problem:
         raise click.UsageError(f"--time: {problem}") from problem
+
+
+def past(option: str, text: str | None, bench: Mapping[str, Any]) -> str | None:
+    """A day or time that may be years ago, as RFC 3339; None stays None. A usage error otherwise."""
+    if text is None:
+        return None
+    try:
+        return as_rfc3339(past_instant(text, Place(int(bench["now_ms"]), ZoneInfo(bench["timezone"]))))
+    except Unfit as problem:
+        raise click.UsageError(f'{option}: "{text}": allowed: {problem.allowed}. {problem.hint}'.strip()) from problem

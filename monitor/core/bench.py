@@ -10,6 +10,7 @@ from monitor.core.model import HOUR, MINUTE, SECOND, Air, Measures, Ms, Refused
 from monitor.core.replay import instants, ranges
 from monitor.core.rules import can_ring
 from monitor.core.stores import ENDS
+from monitor.core.tins_document import in_hand_document, tins_document
 from monitor.core.tins_held import lot_spec
 from monitor.core.undo import WITHIN
 from monitor.core.wording import meals, rfc3339, rfc3339_ms
@@ -124,6 +125,8 @@ def bench(
         ],
         "probes": [_probe(probe, now) for probe in state.probes.values()],
         "stores": [_store(store, now) for store in state.cold_stores.values()],
+        "tins": tins_document(engine, now),
+        "harvests": in_hand_document(state, now),
         **broods_document(state, now),
         "undoable": [_undoable(memo) for memo in state.journal.undoable(now)],
         "alarms": [alarm_document(alarm) for alarm in engine.alarms()],

@@ -10,7 +10,7 @@ from monitor.core.brood_book import NEEDED, BroodKept, brood_held, fold
 from monitor.core.broods import fits_from, larvae_at, mouth_um, needs_a_day, swim_up
 from monitor.core.model import DAY, SLOT
 from monitor.core.replay import instants
-from monitor.core.wording import rfc3339, rfc3339_ms
+from monitor.core.wording import local_date, meals, rfc3339, rfc3339_ms
 
 if TYPE_CHECKING:
     from monitor.core.food import BroodHeld, FishSpec
@@ -89,7 +89,7 @@ def _brood(state: State, kept: BroodKept, tins: dict[str, float | None], now: Ms
         "meals_a_day": min(fish.meals or len(state.site.feeding_times), len(state.site.feeding_times)),
         "needs_per_day_now": _needs(held, now, swims),
         "needs_per_day_in_7_days": _needs(held, now + 7 * DAY, swims),
-        "needs": [_needs(held, now + k * DAY, swims) for k in range(DAYS_SHOWN)],
+        "needs": [_needs(held, noon, swims) for noon in _noons(state.site.timezone, now)],
         "mouth_um": None if day is None else _whole(mouth_um(fish, day)),
         "strains": {name: fits_from(length, fish) for name, length in lengths.items()},
         "tins": {name: fits_from(length, fish) for name, length in tins.items()},
@@ -100,6 +100,13 @@ def _brood(state: State, kept: BroodKept, tins: dict[str, float | None], now: Ms
 
 def _needs(held: BroodHeld, time: Ms, swims: float | None) -> int:
     return 0 if swims is None else round(needs_a_day(held, time, swims))
+
+
+def _noons(timezone: str, now: Ms) -> list[Ms]:
+    """Of today and the days that follow, where the site is."""
+    today = local_date(now, timezone)
+    found = meals(timezone, (12 * 60,), now - DAY, now + (DAYS_SHOWN + 1) * DAY)
+    return [noon for noon in found if local_date(noon, timezone) >= today][:DAYS_SHOWN]
 
 
 def _whole(value: float | None) -> int | None:

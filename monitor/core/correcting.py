@@ -12,7 +12,7 @@ from monitor.core.amended import amend, correction_of
 from monitor.core.corrections import check_change
 from monitor.core.eta import Belief
 from monitor.core.log import Discard, Harvest, Lapse, Seen, Start
-from monitor.core.model import BatchChanged, Effect, Learned, Ms
+from monitor.core.model import BatchChanged, Effect, Learned, Ms, Refused
 from monitor.core.noting import Noting
 from monitor.core.undo import UNDO_KEY
 
@@ -43,17 +43,17 @@ class Correcting(Noting):
             super()._undo(undo, effects)
             return
         state, journal, now = self.state, self.state.journal, max(undo.time, undo.logged)
-        place = journal.find(undo)
+        memo = journal.memos[journal.find(undo)]
         found = correction_of(state.food.ledger, undo)
         if found is None:
-            return  # what it corrected was undone with it
+            raise Refused("what was corrected was undone since")
         told, correct = found
         others = [one for one in told.corrections if one is not correct]
         check_change(state, told, amend(told.entry, others), now)
         before = told.now
         told.corrections = others
         self._amend(told, before, now, effects)
-        del journal.memos[place]
+        journal.memos = [one for one in journal.memos if one is not memo]
         journal.undone[undo.kind, undo.subject, undo.at] = now
         effects.append(Learned(now, UNDO_KEY, journal.document()))
         self._tell_amended(told, now, effects)

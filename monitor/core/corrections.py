@@ -9,10 +9,10 @@ from dataclasses import replace
 from math import isfinite
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core import entries as entry_checks
 from monitor.core import brood_book, food_checks, store_checks
 from monitor.core.amended import amend
 from monitor.core.brood_book import BroodBook
+from monitor.core.entries import OLDEST, check_share, check_start_values
 from monitor.core.in_hand import chilled_of
 from monitor.core.log import Chill, Emptied, Harvest, Lapse, Start, kind_of
 from monitor.core.log_food import Brood, BroodEnded, Counted, Drawn, Eater, Fed, Tin, Weighed
@@ -145,7 +145,7 @@ def check_stores(state: State, told: Told, after: Standing | None, now: Ms) -> N
     for name, store in state.cold_stores.items():
         moved = list(store.entries)
         if before in moved:
-            moved.remove(before)  # type: ignore[arg-type]
+            moved.remove(before)
         if isinstance(after, Chill | Emptied | Fed | Drawn) and after.store == name:
             moved.append(after)
         new = new_snags(store.entries, moved)
@@ -175,9 +175,9 @@ def _check_values(state: State, told: Told, after: Standing) -> None:
     """What an entry of its kind may say, all else as it is."""
     match after:
         case Start():
-            entry_checks.check_start_values(after)
+            check_start_values(after)
         case Harvest():
-            entry_checks.check_share(after.hatched_fraction)
+            check_share(after.hatched_fraction)
             if after.nauplii is not None and not 0 <= after.nauplii <= store_checks.LARGEST:
                 raise Refused(f"nauplii is {after.nauplii:g}; allowed is 0 to {store_checks.LARGEST:g}")
         case Chill():
@@ -236,7 +236,7 @@ def _check_start(state: State, before: Standing | None, after: Standing | None) 
                 "or log that the batch was discarded"
             )
         return
-    if start.logged - start.time > entry_checks.OLDEST:
+    if start.logged - start.time > OLDEST:
         raise Refused("that is further back than the history of the water reaches")
     first = min((one.time for one in later), default=None)
     if first is not None and start.time > first:

@@ -34,6 +34,12 @@ SLOW: Final = frozenset({"cold-snap", "hatch-late"})
 """Of these those that are no matter of half an hour: a room that cools reaches one vessel after the other."""
 
 
+TIMELY: Final = frozenset({"start-due"})
+"""Rules that only remind of what a keeper wants to do anyway, at an hour: by the digest of the next morning it would be too
+late. So they are put off like medium priority, never in the quiet hours, and lose nothing else of what low is: one letter, told
+once, never repeated, and to no channel that takes only what weighs more."""
+
+
 class Kind(StrEnum):
     """What a letter is about."""
 
@@ -195,7 +201,8 @@ def when(kind: Kind, alarm: Alarm, now: Ms, manners: Manners, reach: Reach, *, t
         return Hold(soon, Cause.GATHERING, "its trouble was urgent, and whoever is up for it may rest: told at once")
     if urgent:
         return Hold(soon, Cause.GATHERING, "urgent: told at once, whatever the hour")
-    put_off = _put_off(alarm.priority, now, manners)
+    weighs = Priority.MEDIUM if alarm.rule in TIMELY and not alarm.over and not urgent else alarm.priority
+    put_off = _put_off(weighs, now, manners)
     if put_off is None:
         return Hold(soon, Cause.GATHERING, "told at once")
     until, cause = put_off

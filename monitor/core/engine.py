@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from monitor.core import alarms, causes, promise, rules, rules_forgotten, rules_probes, rules_site
+from monitor.core import alarms, causes, planned, promise, rules, rules_forgotten, rules_probes, rules_site
 from monitor.core.correcting import Correcting
-from monitor.core.food import FoodAhead
+from monitor.core.food import FoodAhead, SkipStart
 from monitor.core.house import Began, Host
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Undo, Work
 from monitor.core.log_food import Brood, BroodEnded, Correct, Counted, Drawn, Eater, Fed, Tin, Weighed
@@ -117,7 +117,10 @@ class Engine(Correcting):
                 self.check(event)
                 self._correct(event, effects)
             case FoodAhead():
-                self.state.food_ahead = event
+                effects.append(planned.take(self.state, event))
+                self._look(rules.on_tick(self.state, event.time, slow=True), event.time, effects)
+            case SkipStart():
+                effects.extend(planned.skip(self.state, event))
                 self._look(rules.on_tick(self.state, event.time, slow=True), event.time, effects)
             case Undo():
                 self._undo(event, effects)

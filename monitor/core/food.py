@@ -356,3 +356,11 @@ class FoodAhead:
     plan: Plan
     trouble: str = ""  # why there is no plan; empty when there is
     extra: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class SkipStart:
+    """The keeper does not want this planned start now; an event of the core."""
+
+    time: Ms
+    start: str  # id of the planned start

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from typing import TYPE_CHECKING, Any, Literal
 
-from monitor.core.food import Costs, FishSpec, FoodAhead, StrainSpec
+from monitor.core.food import Costs, FishSpec, FoodAhead, SkipStart, StrainSpec
 from monitor.core.house import Began, Host
 from monitor.core.log import LogEntry
 from monitor.core.phones import PhoneEvent
@@ -315,6 +315,7 @@ Event = (
     | Began
     | Host
     | FoodAhead
+    | SkipStart
     | Tick
 )
 
@@ -451,7 +452,8 @@ class SlotClosed:
 class Learned:
     """Something to be kept that neither slots nor log can tell: what a tin has taught, what a batch began with.
 
-    ``key`` is ``lot/<id>``, ``vessel/<id>``, ``prior/<batch>``, ``expected/<batch>``, ``house/<what>`` or ``undo/recent``;
+    ``key`` is ``lot/<id>``, ``vessel/<id>``, ``prior/<batch>``, ``expected/<batch>``, ``house/<what>``, ``food/<what>``
+    or ``undo/recent``;
     ``document`` is ready for JSON and takes the place of the one before; an empty one takes it away.
     """
 

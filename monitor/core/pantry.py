@@ -10,26 +10,26 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core import brood_book
-from monitor.core.food import DAYS, BatchHeld, HarvestHeld, LotHeld, Pantry, StoreHeld, VesselHeld
+from monitor.core import brood_book, tins_held
+from monitor.core.food import DAYS, BatchHeld, LotHeld, Pantry, StoreHeld, VesselHeld
 from monitor.core.hatch import draw
+from monitor.core.in_hand import harvests_in_hand
 from monitor.core.log import Discard, Lapse
 from monitor.core.lots import Lot
-from monitor.core.model import DAY, HOUR, SLOT, LotSpec, Stage
+from monitor.core.model import DAY, HOUR, Stage
 from monitor.core.pantry_water import water_ahead
 from monitor.core.stores import Content, reckon
 
 if TYPE_CHECKING:
     from monitor.core.eta import Belief
     from monitor.core.hatch import Array
-    from monitor.core.model import Ms
+    from monitor.core.model import LotSpec, Ms
     from monitor.core.state import Batch, State, VesselState
     from monitor.core.stores import ColdStore
 
 SAMPLES: Final = 200  # of what is believed of a batch
 SMALL_L: Final = 20.0
 MOST_G_L: Final = (5.0, 2.0)  # g of cysts per litre: in a vessel smaller than that, and in a larger one (Ghent course)
-CYSTS_PER_G: Final = 250_000.0  # of a tin of which nobody counted them; common practice, no source
 SALINITY_G_L: Final = 25.0  # where nothing was started yet
 FAILURES_OF: Final = 40  # the newest batches tell how often one fails
 USED_WITHIN: Final[Ms] = 60 * DAY  # a tin nobody told of, and from which nothing was started for so long, is gone
@@ -51,7 +51,7 @@ def gather(state: State, now: Ms) -> Pantry:
         vessels=tuple(_vessel(state, vessel, now) for vessel in state.vessels.values()),
         batches=tuple(_batch(state, batch, now) for batch in state.open_batches() if batch.belief is not None),
         stores=tuple(_store(state, store, now) for store in state.cold_stores.values()),
-        harvests=_harvests(state, now),
+        harvests=harvests_in_hand(state, now),
         lots=tuple(_lot(state, lot, now) for lot in _lots_at_hand(state, now)),
         broods=broods,
         eaters=eaters,
@@ -84,6 +84,7 @@ def _vessel(state: State, vessel: VesselState, now: Ms) -> VesselHeld:
         begin=begin,
         water_c=mean,
         water_sd_c=sd,
+        not_before=state.not_before.get(vessel.spec.id, 0),
     )
 
 
@@ -115,13 +116,14 @@ def _batch(state: State, batch: Batch, now: Ms) -> BatchHeld:
 
 
 def _samples(belief: Belief) -> tuple[Array, Array]:
-    """When it is ready, ms, and the share that hatches, drawn together: ``SAMPLES`` of equal weight, in the order of the cloud."""
+    """When it is ready, ms, and the share that hatches, drawn together: ``SAMPLES`` of equal weight, as they lie in the cloud."""
     assert belief.ready_cloud is not None  # noqa: S101  (it was made just now)
     times, weights = belief.ready_cloud
     shares = draw(belief.points, belief.prior, belief.start.salinity_g_l).share
-    # At even steps through the weights: a sample is taken as often as it weighs, give or take one.
-    at = np.searchsorted(np.cumsum(weights), (np.arange(SAMPLES) + 0.5) / SAMPLES * float(weights.sum()))
-    at = np.minimum(at, len(times) - 1)
+    # At even steps through the weights, in the order of time, so that early and late ones are there as often as they weigh.
+    order = np.argsort(times, kind="stable")
+    steps = np.searchsorted(np.cumsum(weights[order]), (np.arange(SAMPLES) + 0.5) / SAMPLES * float(weights.sum()))
+    at = np.sort(order[np.minimum(steps, len(times) - 1)])  # and back, so that no order of time is left in them
     return times[at], shares[at]
 
 
@@ -160,10 +162,6 @@ def _hours(until: float | None, now: Ms) -> float:
     return KEEPS_LONGEST_H if until is None else min(max((until - now) / HOUR, 0.1), KEEPS_LONGEST_H)
 
 
-def _harvests(state: State, now: Ms) -> tuple[HarvestHeld, ...]:
-    return ()
-
-
 # -- tins
 
 
@@ -171,21 +169,19 @@ def _lots_at_hand(state: State, now: Ms) -> list[str]:
     """Tins that can be used: configured, told or used lately, and not empty."""
     used = [lot for lot, sown in state.sown.items() if sown and max(sown)[0] > now - USED_WITHIN]
     known = dict.fromkeys([*state.site.lots, *state.food.tins, *used])
-    return [lot for lot in known if (left := grams_left(state, lot, now)) is None or left > EMPTY_G]
+    return [lot for lot in known if (left := tins_held.grams_left(state, lot, now)) is None or left > EMPTY_G]
 
 
 def _lot(state: State, name: str, now: Ms) -> LotHeld:
-    spec = lot_spec(state, name)
+    spec = tins_held.lot_spec(state, name)
     known = state.lots.get(name) or Lot.new(spec, _kin(state, spec))
-    strain = state.site.strains.get(spec.strain)
-    counted = spec.cysts_per_g or (None if strain is None else strain.cysts_per_g) or CYSTS_PER_G
     return LotHeld(
         id=name,
         strain=spec.strain,
-        length_um=None if strain is None else strain.length_um,
-        cysts_per_g=counted,
-        left_g=grams_left(state, name, now),
-        price_per_g=None,
+        length_um=tins_held.length_um(state, name),
+        cysts_per_g=tins_held.cysts_per_g(state, name),
+        left_g=tins_held.grams_left(state, name, now),
+        price_per_g=tins_held.price_per_g(state, name),
         known=known.document(),
         falling=known.falling,
     )
@@ -194,16 +190,7 @@ def _lot(state: State, name: str, now: Ms) -> LotHeld:
 def _kin(state: State, spec: LotSpec) -> list[Lot]:
     if not spec.strain:
         return []
-    return [lot for lot in state.lots.values() if lot_spec(state, lot.id).strain == spec.strain]
-
-
-def lot_spec(state: State, lot: str) -> LotSpec:
-    return state.site.lots.get(lot, LotSpec(lot))
-
-
-def grams_left(state: State, lot: str, now: Ms) -> float | None:
-    grams = lot_spec(state, lot).grams
-    return None if grams is None else max(grams - sum(g for _, g in state.sown.get(lot, [])), 0.0)
+    return [lot for lot in state.lots.values() if tins_held.lot_spec(state, lot.id).strain == spec.strain]
 
 
 # -- what the record tells

@@ -1,4 +1,4 @@
-"""From the chosen options to a plan that a keeper can follow: what each start is for, until when it can wait, and how it is called."""
+"""From the chosen options to a plan that can be followed: what each start is for, how long it can wait, how it is called."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.food import DAYS, Demand, Plan, PlannedStart, Unmet
+from monitor.core.food import DAYS, Plan, PlannedStart, Unmet
 from monitor.core.model import DAY, HOUR, MINUTE, Span
 from monitor.core.plan_facts import facts
 from monitor.core.plan_help import help_for
@@ -30,7 +30,8 @@ if TYPE_CHECKING:
 SAME_WITHIN: Final[Ms] = 6 * HOUR  # a start of the same vessel and tin, moved by less, is the same start
 SAME_GRAMS: Final = 1.6  # and so is one of up to so many times the grams
 SETTLES: Final[Ms] = 30 * MINUTE  # from harvest to feeding
-NEAR: Final[Ms] = 2 * DAY  # for how long a start can wait is worked out for those that come so soon
+NEAR: Final[Ms] = 5 * DAY  # for how long a start can wait is worked out for those that come so soon
+NOISE: Final = 1.75  # times the chance that is allowed: so far samples of hundreds of worlds may differ
 HELPED: Final = 4  # so many of the meals that nothing makes full are looked at closely
 
 
@@ -74,7 +75,7 @@ def _start(
     role = weighing.role(place)
     start_by = option.start
     if option.start < pantry.now + NEAR:
-        start_by += weighing.can_wait(place, role, planned)
+        start_by += weighing.can_wait(place, planned)
     since, nauplii = spans(option.source)
     vessel = next(one for one in pantry.vessels if one.id == option.vessel)
     return PlannedStart(
@@ -145,17 +146,17 @@ def _slug(text: str) -> str:
 def _unmet(
     pantry: Pantry, problem: Problem, choice: Choice, weighing: Weighing, outlook: Outlook | None
 ) -> Iterable[Unmet]:
+    helps = ""
     told = {} if outlook is None else {(one.time, one.eater): one for one in outlook.meals}
-    for n, k in enumerate(sorted(choice.unmet)):
+    helped = 0
+    for k in sorted(choice.unmet):
         meal = problem.demand.meals[k]
         known = told.get((meal.time, meal.eater))
         chance = float(weighing.short[k]) if known is None else known.short
+        if chance <= NOISE * (1 - pantry.chance):
+            continue  # in other worlds than those it was chosen in it is full about as often as is asked
         why = "" if known is None else known.why
-        if n < HELPED or not why:
+        if helped < HELPED:
             helps = help_for(pantry, problem, weighing, k)
+            helped += 1
         yield Unmet(meal.time, meal.eater, chance, why or "nothing that can be started is enough for it", helps)
-
-
-def of_meals(demand: Demand, places: Array) -> Demand:
-    """The same demand, of some of its meals."""
-    return Demand(tuple(demand.meals[k] for k in places), demand.need[:, places])

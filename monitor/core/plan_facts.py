@@ -95,9 +95,9 @@ def _cause(what: str, which: str, was: float | None, is_: float | None, *, faile
     return None
 
 
-def _colder(yes: bool) -> str:  # noqa: FBT001
+def _colder(yes: bool) -> str:
     return "colder" if yes else "warmer"
 
 
-def _later(yes: bool) -> str:  # noqa: FBT001
+def _later(yes: bool) -> str:
     return "later" if yes else "sooner"

@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 HEATED_C: Final = 25.0
 SEED: Final = 7
 STORED_H: Final = 36.0  # what a cold store adds, likely (Ghent course; KKT1, J. Biol. Res. 2005)
+EARLY: Final = (
+    62 * HOUR
+)  # before its meal a batch is started at the earliest: a slow one is ready, a quick one still good
+LATER: Final = 18 * HOUR  # and once more after that, for the same reason
 AMPLE: Final = 3.0  # times what the meals at that hour need
 
 
@@ -36,14 +40,15 @@ def help_for(pantry: Pantry, problem: Problem, weighing: Weighing, place: int) -
         found.append(f"another tin{size}")
     for lot in lots[:2]:
         if trial.with_batch(lot, None):
-            found.append("one more vessel, started now")
+            found.append("one more vessel")
             break
         if trial.with_batch(lot, HEATED_C):
             vessel = trial.free()
             found.append(f"a heater ({HEATED_C:.0f} °C) in {vessel.id}" if vessel else "one more vessel at 25 °C")
             break
     if found:
-        return f"{listed(found).capitalize()} would make it full."
+        told = listed(found)
+        return f"{told[:1].upper()}{told[1:]} would make it full."
     missing = trial.missing()
     lack = f"about {figure(missing)} young brine shrimp" if missing > 0 else "some young brine shrimp"
     return f"No start comes in time any more: buy or borrow {lack}, or feed a little less at the meals before."
@@ -87,8 +92,10 @@ class _Trial:
             vessel = replace(vessel, water_c=(water_c,), water_sd_c=(0.3,))
         room = replace(self.pantry, vessels=(*self.pantry.vessels, vessel), lots=(*self.pantry.lots, lot))
         made = supply(room, min(ROWS, len(self.demand.need)), SEED)
-        # Two, so that the failure of one does not decide: whether it comes in time is asked here.
-        batches = [made.planned("one more", lot.id, self.grams, self.pantry.now + k) for k in (0, 1)]
+        begin = max(self.pantry.now, self.meal.time - EARLY)
+        # Several, so that neither a failure nor a slow tin decides: whether it can come in time is asked here.
+        starts = (begin, begin + 1, begin + LATER)
+        batches = [made.planned("one more", lot.id, self.grams, start) for start in starts]
         return self._full((*self.weighing.sources(), *batches))
 
     def missing(self) -> float:

@@ -89,7 +89,7 @@ class Weighing:
         last = meals[-1].time if meals else round(max(begin, end))
         return Role(first, last, meals, 0.0, True)
 
-    def can_wait(self, place: int, role: Role, planned: Callable[[str, str, float, Ms], Source] | None) -> Ms:
+    def can_wait(self, place: int, planned: Callable[[str, str, float, Ms], Source] | None) -> Ms:
         """How much later it can be started without a meal being short more often than it is asked, or than it is anyway, ms."""
         option = self.options[place]
         room = self._until_next(option)

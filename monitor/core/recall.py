@@ -9,7 +9,7 @@ from abc import ABC, abstractmethod
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from monitor.core import promise
+from monitor.core import planned, promise
 from monitor.core.alarms import HELD_BY_A_PERSON, Memory, clock_set
 from monitor.core.amended import told_of
 from monitor.core.food_book import LEDGER
@@ -97,6 +97,8 @@ class Recalling(ABC):
         elif kind == "vessel":
             if name in self.state.vessels:
                 self.state.vessels[name].habit = Habit(tuple(document["held"]))
+        elif kind == "food":
+            planned.recall(self.state, key, document)
         elif kind == "house":
             self.state.house.recall(name, document)
         elif key == PHONES_KEY:
@@ -121,7 +123,8 @@ class Recalling(ABC):
         told = told_of(entries)[0]
         self.state.food.ledger = [one for one in told if isinstance(one.entry, LEDGER)]
         corrections = [correct for one in told for correct in one.corrections]
-        for one in sorted([*told, *corrections], key=_logged):
+        everything: list[Told | Correct] = [*told, *corrections]
+        for one in sorted(everything, key=_logged):
             if isinstance(one, Correct):
                 self._remember(one)
             elif (now := one.now) is not None and not isinstance(now, FOOD_ENTRIES):

@@ -18,6 +18,7 @@ from monitor.core import (
     rules_heat,
     rules_late,
     rules_news,
+    rules_plan,
     rules_probes,
     rules_push,
     rules_record,
@@ -47,6 +48,7 @@ def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
         yield from rules_late.on_tick(state, vessel, now, slow=slow)
         yield from rules_batch.on_tick(state, vessel, now, slow=slow)
         yield from rules_forgotten.on_tick(state, vessel, now, slow=slow)
+        yield from rules_plan.on_tick(state, vessel, now, slow=slow)
     yield from rules_air.companions(state, now)
     yield from rules_store.on_tick(state, now, slow=slow)
     yield from rules_probes.on_tick(state, now, slow=slow)
@@ -105,6 +107,7 @@ def can_ring(state: State) -> dict[str, tuple[str, str]]:
         *rules_late.RULES,
         *rules_batch.RULES,
         *rules_forgotten.RULES,
+        *rules_plan.RULES,
     )
     found = {f"{rule}:{vessel}": (rule, vessel) for vessel in state.vessels for rule in of_vessels}
     found |= {f"{rule}:{probe}": (rule, probe) for probe in state.probes for rule in rules_probes.RULES}

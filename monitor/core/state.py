@@ -112,6 +112,9 @@ class State:
     food: FoodBook = field(default_factory=FoodBook)
     broods: BroodBook = field(default_factory=BroodBook)
     food_ahead: FoodAhead | None = None  # what the last look ahead has found
+    not_before: dict[str, Ms] = field(
+        default_factory=dict
+    )  # by vessel: until then the keeper wants nothing started in it
     memories: dict[str, Memory] = field(default_factory=dict)
     conditions: dict[str, Condition] = field(default_factory=dict)  # newest finding of each alarm with a memory
     journal: Journal = field(default_factory=Journal)  # what can still be undone

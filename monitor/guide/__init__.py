@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from monitor.guide import air, batch, food, hearing, house, probes, record, stores, water
+from monitor.guide import air, batch, food, hearing, house, plan, probes, record, stores, water
 from monitor.guide.entry import Default, Entry
 
 __all__ = ["ENTRIES", "HINTS", "Default", "Entry"]
@@ -20,6 +20,7 @@ _ALL: Final = (
     *probes.ENTRIES,
     *hearing.ENTRIES,
     *stores.ENTRIES,
+    *plan.ENTRIES,
     *food.ENTRIES,
     *house.ENTRIES,
     *record.ENTRIES,

@@ -155,9 +155,9 @@ ENTRIES: Final = (
         "By what was in the tin and what you started from it, little is left. Only for tins whose weight you told.",
         (
             "Order, or open another.",
-            "More in it than the record says? Weigh it and set `grams` of the tin.",
+            "More in it than the record says? Weigh it and note it: `swimup tin weigh`.",
         ),
-        "It is told once, and ends when the configuration says that there is more in it.",
+        "It is told once, and ends when you tell that there is more in it.",
         (
             Default(
                 "little is",
@@ -167,6 +167,6 @@ ENTRIES: Final = (
                 "`low_below` in `[[lot]]`",
             ),
         ),
-        "Set `grams` of the tin anew after you weighed it.",
+        "Weigh the tin and note it, or tell of what you bought.",
     ),
 )

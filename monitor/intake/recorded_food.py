@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
-from pydantic import AwareDatetime, field_validator
+from pydantic import AwareDatetime, Field, field_validator
 
 from monitor.core.corrections import FIELDS
-from monitor.core.log import LogEntry
 from monitor.core.log_food import (
     Brood,
     BroodEnded,
@@ -23,6 +22,9 @@ from monitor.core.log_food import (
     Weighed,
 )
 from monitor.intake.recorded_line import Amount, Line, Some, ms
+
+if TYPE_CHECKING:
+    from monitor.core.log import LogEntry
 
 _TIMES: Final = ("time", "opened", "swam_up")
 
@@ -135,7 +137,7 @@ class _Correct(Line):
     kind: str
     subject: str
     at: AwareDatetime  # when what is corrected was logged
-    values: dict[str, Any] = {}
+    values: dict[str, Any] = Field(default_factory=dict)
     gone: bool = False
 
     @field_validator("kind")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime  # noqa: TC003  (pydantic looks at it)
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
-from monitor.core.model import Ms
+if TYPE_CHECKING:
+    from monitor.core.model import Ms
 
 
 def ms(there: datetime) -> Ms:

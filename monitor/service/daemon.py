@@ -106,6 +106,7 @@ class Daemon:
                 series_servers=series_servers(settings),
                 backups=backup_plan(settings),
                 page=self._options.address,
+                planning=settings.food.planning(),
                 other_rooms=settings.rooms.sites if settings.rooms.show else None,
             )
         )

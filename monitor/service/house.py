@@ -68,6 +68,7 @@ class Parts:
     chores_tick: float  # and of the scheduler's
     stuck_copy: Callable[[float], str]  # the time-series server whose thread was silent for so many seconds, or ""
     web_alive: bool
+    stuck_food: Callable[[float], bool] = lambda _: False  # whether whoever looks ahead was silent for so many seconds
 
 
 class House:
@@ -233,6 +234,8 @@ class House:
             return "the scheduler of chores shows no life"
         if copy := parts.stuck_copy(LANE_STUCK_S):
             return f"the copy for {copy} shows no life"
+        if parts.stuck_food(TASK_STUCK_S):
+            return "the look ahead at food shows no life"
         hung = [name for name, seconds in parts.notifier.busy().items() if seconds > LANE_STUCK_S]
         if hung:
             return f"channel {min(hung)} hangs"

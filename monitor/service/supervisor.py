@@ -14,10 +14,12 @@ import structlog
 from monitor.core.bench import story
 from monitor.core.dispatch import AT_ONCE
 from monitor.core.engine import Engine
+from monitor.core.food import FoodAhead, SkipStart
 from monitor.core.house import HOUSE_KEYS
 from monitor.core.log import LogEntry, Start
 from monitor.core.model import (
     DAY,
+    HOUR,
     AlarmCommand,
     AlarmState,
     BatchChanged,
@@ -34,6 +36,7 @@ from monitor.core.model import (
     Transition,
 )
 from monitor.core.phones import PHONES_KEY, PhoneEvent, PhoneGone
+from monitor.core.planned import FOOD_KEYS
 from monitor.core.rules_site import DELIVERY
 from monitor.core.undo import UNDO_KEY
 from monitor.core.wording import local_date
@@ -52,6 +55,7 @@ from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.doing import Doing
 from monitor.service.early import Early, not_set
 from monitor.service.figures import Figures
+from monitor.service.food import Food, GatherFood, NoPlan
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.house import House, Parts, backed_up
 from monitor.service.ingest import Ingest
@@ -59,6 +63,7 @@ from monitor.service.ledger import Ledger
 from monitor.service.rooms import Announcer, RoomsBoard
 from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
+from monitor.settings.food import Planning
 from monitor.store import Keep, StoreCorrupt, StoreError
 from monitor.store.aside import mark_damaged
 from monitor.store.errors import in_our_words
@@ -86,6 +91,7 @@ DRAIN: Final = 500  # inputs taken in one go, before a tick may come in between
 HALF_WINDOW: Final = {"5": 1000, "3.1.1": 10}  # half of what the broker sends unacknowledged
 RETRY_COMMIT_S: Final = 5.0
 HISTORY: Final[Ms] = 12 * DAY
+NO_PLANNING: Final = Planning(on=False, every=HOUR, soon_s=20.0, seconds=60.0, memory_mb=1024)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +119,7 @@ class Wiring:
     series_servers: Sequence[tuple[Server, Pace]] = ()
     backups: Plan | None = None
     page: str = ""
+    planning: Planning = NO_PLANNING
     other_rooms: Sequence[str] | None = None  # to be shown: those, or with none named all that are heard of
 
 
@@ -192,6 +199,8 @@ class Supervisor:
             self._upkeep = Upkeep(store, self._w.keep, self._clock, put, self._backer.wake)
             self._ledger = Ledger(store, self._clock)
             self._chores = Chores(self._inputs.put, self._clock)
+            self._food = Food(self._w.planning, self._engine, self._clock, put)
+            self.desk.food = self._food.document
             began = self._house.began()
             self._ledger.began(began)
             self._carry(self._engine.step(began))
@@ -205,6 +214,7 @@ class Supervisor:
                 self._forwarder.start()
                 self._backer.start()
                 self._rooms.start()
+                self._food.start()
                 if on_ready is not None:
                     on_ready()
                 self._house.ready()
@@ -256,6 +266,7 @@ class Supervisor:
             link_tick=self._session.state.tick,
             chores_tick=self._chores.last_tick,
             stuck_copy=self._forwarder.stuck,
+            stuck_food=self._food.stuck,
             web_alive=self._w.web_alive(),
         )
 
@@ -288,7 +299,7 @@ class Supervisor:
         for batch in engine.batches_believed():
             self._recall_learned(f"prior/{batch}")
             self._recall_learned(f"expected/{batch}")
-        for key in HOUSE_KEYS:
+        for key in (*HOUSE_KEYS, *FOOD_KEYS):
             self._recall_learned(key)
         self._recall_learned(PHONES_KEY)
         self._w.book.renew(engine.state.phones)
@@ -315,6 +326,7 @@ class Supervisor:
     def _end(self) -> None:
         self._house.stopping(asked=self._stopping)
         self._chores.stop()
+        self._food.stop()
         self._forwarder.stop(3.0)
         self._backer.stop(1.0)
         self._rooms.stop()
@@ -338,6 +350,8 @@ class Supervisor:
                 self._outbox.settle(item, self._clock.wall())
             elif isinstance(item, Forwarded):
                 self._store.forwarded(item)
+            elif isinstance(item, GatherFood):
+                item.answer.set_result(None)
             elif isinstance(item, Asked):
                 item.answer.set_exception(Refused("the service is stopping; try again when it runs"))
 
@@ -386,6 +400,11 @@ class Supervisor:
                     self._command(item)
                 case PhoneGone():
                     self._carry(self._engine.step(item))
+                case GatherFood():
+                    self._food.answer(item)
+                case FoodAhead() | NoPlan():
+                    self._carry(self._food.took(item))
+                    self._teller.touch_vessel(None)
                 case Delivery():
                     self._figures.tried(self._house.outcome(item), ok=item.ok)
                     self._outbox.settle(item, self._clock.wall())
@@ -406,7 +425,7 @@ class Supervisor:
             log.exception("input.failed", kind=type(item).__name__)
             if isinstance(item, Incoming):
                 self._ingest.set_aside(item, f"it broke the program: {type(error).__name__}")
-            elif isinstance(item, Asked) and not item.answer.done():
+            elif isinstance(item, Asked | GatherFood) and not item.answer.done():
                 item.answer.set_exception(error)
 
     def _tick(self) -> None:
@@ -429,6 +448,7 @@ class Supervisor:
                 self._session.start()
             self._forwarder.tend()
             self._ledger.look()
+            self._food.look()
             self._hand_out()
             self.last_tick = self._clock.steady()
         except Exception:
@@ -494,14 +514,17 @@ class Supervisor:
             return
         asked.answer.set_result({"done": type(command).__name__.lower(), "subject": _subject(command)})
 
-    def _carry_out(self, command: LogEntry | AlarmCommand | PhoneEvent) -> None:
+    def _carry_out(self, command: LogEntry | AlarmCommand | PhoneEvent | SkipStart) -> None:
         """Take it, wherever it came from, and have it on the disk. Raises Refused, and nothing is changed then."""
         effects = self._engine.step(command)
-        if not isinstance(command, AlarmCommand | PhoneEvent):
+        if not isinstance(command, AlarmCommand | PhoneEvent | SkipStart):
             self._store.log(command)
             log.info("log.entry", kind=type(command).__name__.lower(), subject=_subject(command))
             self._teller.touch_vessel(getattr(command, "vessel", None))
         self._carry(effects)
+        if not isinstance(command, AlarmCommand | PhoneEvent):
+            self._food.wake()
+            self._food.show()
         self._commit()  # what a keeper was told is done must be on the disk
         self._hand_out()
         self._teller.run(at_once=True)
@@ -579,7 +602,7 @@ class Supervisor:
 
 
 def _subject(command: Any) -> str:
-    for name in ("subject", "store", "batch", "alarm", "vessel"):
+    for name in ("subject", "store", "batch", "alarm", "vessel", "start"):
         if hasattr(command, name):
             return str(getattr(command, name))
     return ""

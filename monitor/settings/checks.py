@@ -10,6 +10,7 @@ from urllib.parse import urlsplit
 from monitor.core.model import Measures
 from monitor.settings.channels import WAYS, check_channels, check_telling
 from monitor.settings.errors import nearest, quoted
+from monitor.settings.food import check_food
 from monitor.settings.models import Alarms, Vessel
 from monitor.settings.probes import NUMERIC_AIR, RANGES, WORDS
 from monitor.settings.rooms import check_rooms
@@ -48,6 +49,7 @@ def cross_check(draft: Draft) -> None:
     check_telling(draft)
     check_series_servers(draft, loopback)
     check_rooms(draft)
+    check_food(draft)
 
 
 def loopback(host: str) -> bool:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
     from monitor.settings.backup import Backup
+    from monitor.settings.food import Food
     from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web
     from monitor.settings.probes import Probe
     from monitor.settings.rooms import Rooms
@@ -60,6 +61,7 @@ class Draft:
     alarms: Part[Alarms] = field(init=False)
     heartbeat: Part[Heartbeat] = field(init=False)
     rooms: Part[Rooms] = field(init=False)
+    food: Part[Food] = field(init=False)
     vessel: list[Part[Vessel]] = field(default_factory=list)
     probe: list[Part[Probe]] = field(default_factory=list)
     lot: list[Part[Lot]] = field(default_factory=list)

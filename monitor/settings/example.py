@@ -36,6 +36,7 @@ IN_FORCE: dict[str, list[dict[str, Any]]] = {
     "alarms": [{}],
     "heartbeat": [{}],
     "rooms": [{}],
+    "food": [{}],
     "vessel": [{"id": "ash", "litres": 1.5}, {"id": "birch", "litres": "2 L"}],
     "probe": [
         {

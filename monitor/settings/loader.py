@@ -13,6 +13,7 @@ from monitor.settings.backup import Backup
 from monitor.settings.checks import cross_check
 from monitor.settings.draft import Draft
 from monitor.settings.errors import ConfigError, Problem, join, nearest, quoted, shown
+from monitor.settings.food import Food
 from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web
 from monitor.settings.probes import Probe
 from monitor.settings.rooms import Rooms
@@ -73,6 +74,7 @@ def from_document(
         alarms=draft.alarms.value,
         heartbeat=draft.heartbeat.value,
         rooms=draft.rooms.value,
+        food=draft.food.value,
         vessels=tuple(part.value for part in draft.vessel),
         probes=tuple(part.value for part in draft.probe),
         lots=tuple(part.value for part in draft.lot),
@@ -97,6 +99,7 @@ def _take_all(draft: Draft, raw: Mapping[str, Any]) -> None:
     draft.alarms = draft.take(Alarms, raw.get("alarms", {}), "/alarms")
     draft.heartbeat = draft.take(Heartbeat, raw.get("heartbeat", {}), "/heartbeat")
     draft.rooms = draft.take(Rooms, raw.get("rooms", {}), "/rooms")
+    draft.food = draft.take(Food, raw.get("food", {}), "/food")
     draft.vessel = [draft.take(Vessel, item, place) for place, item in _items(draft, raw, "vessel")]
     draft.probe = [draft.take(Probe, item, place) for place, item in _items(draft, raw, "probe")]
     draft.lot = [draft.take(Lot, item, place) for place, item in _items(draft, raw, "lot")]

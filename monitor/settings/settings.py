@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict
 from monitor.core import model as core
 from monitor.settings.backup import Backup
 from monitor.settings.fish import fish_specs, strain_specs
+from monitor.settings.food import Food
 from monitor.settings.models import Alarms, Broker, Channel, Heartbeat, Lot, Site, Store, Vessel, Web, minutes_of
 from monitor.settings.probes import Probe
 from monitor.settings.rooms import Rooms
@@ -30,6 +31,7 @@ TABLES: dict[str, type[Section]] = {
     "alarms": Alarms,
     "heartbeat": Heartbeat,
     "rooms": Rooms,
+    "food": Food,
 }
 """Tables written once, [like] so."""
 LISTS: dict[str, type[Section]] = {
@@ -57,6 +59,7 @@ class Settings(BaseModel):
     alarms: Alarms
     heartbeat: Heartbeat
     rooms: Rooms
+    food: Food
     vessels: tuple[Vessel, ...]
     probes: tuple[Probe, ...] = ()
     lots: tuple[Lot, ...] = ()
@@ -78,6 +81,9 @@ class Settings(BaseModel):
             manners=self.manners(),
             strains=strain_specs(),
             fish=fish_specs(),
+            costs=self.food.costs(),
+            food_chance=self.food.chance,
+            food_most_g_l=self.food.most_g_per_litre,
         )
 
     def manners(self) -> Manners:

@@ -60,6 +60,12 @@ def find(text: str) -> Strain | None:
     return None
 
 
+def full_name(text: str) -> str:
+    """What a lot's text names, by its full name; the text itself where the table has no such strain."""
+    known = find(text)
+    return text if known is None else known.name
+
+
 def nearest_strain(text: str) -> str:
     """'Did you mean ...?' for a strain that is not in the table, or nothing."""
     return nearest(text, [*strains(), *(strain.name for strain in strains().values())])

@@ -1,4 +1,4 @@
-"""The page behind the link in a letter: how its alarms stand, and two big buttons. Looking changes nothing; only POST acts."""
+"""The page behind the link in a letter: how its alarms stand, and a few big buttons. Looking changes nothing; only POST acts."""
 
 from __future__ import annotations
 
@@ -10,10 +10,13 @@ from starlette.routing import Route
 
 from monitor.core.alarms import longest_shelf
 from monitor.core.model import MINUTE, Acknowledge, Priority, Shelve
+from monitor.core.plan_words import grams
+from monitor.core.rules_plan import DUE
 from monitor.web import words
 from monitor.web.access import Attempts
 from monitor.web.links import Claim, NoLink
 from monitor.web.patience import network
+from monitor.web.plan_api import PlannedBody
 from monitor.web.problems import Trouble
 from monitor.web.view import make_view
 from monitor.web.when import rfc3339
@@ -68,14 +71,38 @@ class Acting:
         self._tries.failed(_caller(request))
         async with request.form(max_files=0, max_fields=10, max_part_size=2048) as given:
             deed, seen = given.get("do"), given.get("seen")
-        if deed not in ("acknowledge", "shelve"):
+        if deed not in ("acknowledge", "shelve", "started"):
             return self._page(claim, ["Press one of the buttons."], 422)
         there = [one for one in self._shown(claim) if one.stands]
         if isinstance(seen, str) and seen != _mark(there):
             return self._page(claim, ["It has changed since you looked. See how it stands now, then press again."], 409)
         if not there:
             return self._page(claim, status=409)
+        if deed == "started":
+            return await self._started(claim, there)
         return await self._carry_out(claim, there, shelve=deed == "shelve")
+
+    async def _started(self, claim: Claim, there: list[Shown]) -> Response:
+        """What the letter reminded of was done: the batches are begun with the planned values, and no others."""
+        done, refused = [], []
+        for start in self._due(there):
+            told = f"{grams(start['grams'])} of {start['lot']} in {start['vessel']}"
+            try:
+                await self._site.do(PlannedBody().command(start, self._site.now))
+            except Trouble as trouble:
+                refused.append(f"{told}: {trouble.detail}")
+            else:
+                done.append(f"Noted: {told} is started.")
+        if not done and not refused:
+            refused.append("The plan has changed since. Open the page itself.")
+        return self._page(claim, refused, 409 if refused else 200, done)
+
+    def _due(self, there: list[Shown]) -> list[dict[str, Any]]:
+        """The planned starts that standing reminders among these are about: the next one of each vessel."""
+        vessels = [one.alarm.id.partition(":")[2] for one in there if one.alarm.id.startswith(f"{DUE}:")]
+        starts = (self._site.desk.food().get("plan") or {}).get("starts", []) if vessels else []
+        found = [next((one for one in starts if one["vessel"] == vessel), None) for vessel in vessels]
+        return [one for one in found if one is not None and one["due"] == "now"]
 
     async def _carry_out(self, claim: Claim, there: list[Shown], *, shelve: bool) -> Response:
         now: Ms = self._site.desk.bench()["now_ms"]
@@ -140,6 +167,7 @@ class Acting:
             done=done or [],
             refused=refused or [],
             acknowledges=any(one.alarm.to_acknowledge for one in there),
+            starts=self._due(there),
             shelves=min((one.shelf for one in there), default=0),
             seen=_mark(there),
             simulated=self._site.desk.bench()["simulated"],

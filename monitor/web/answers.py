@@ -7,14 +7,12 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, Field, WithJsonSchema
+from pydantic import BaseModel, Field
 
+from monitor.web.answer_words import Share, Time
 from monitor.web.brood_answers import Brood, Eater, PastBrood
+from monitor.web.tin_answers import HarvestInHand, Tin
 
-Time = Annotated[
-    str, WithJsonSchema({"type": "string", "format": "date-time", "description": "RFC 3339 in UTC, ends in Z."})
-]
-Share = Annotated[float, Field(ge=0, le=1)]
 Count = Annotated[int, Field(ge=0)]
 Seconds = Annotated[float, Field(ge=0, description="s")]
 AirWord = Literal["running", "weak", "stopped", "unknown"]
@@ -259,6 +257,8 @@ class Bench(BaseModel):
     room: list[Measurement]
     probes: list[Probe]
     stores: list[Store]
+    tins: Annotated[list[Tin], Field(description="The one used last first.")]
+    harvests: Annotated[list[HarvestInHand], Field(description="Of which something is left that is in no cold store.")]
     broods: list[Brood]
     ended: Annotated[list[PastBrood], Field(description="Broods that need no more, the newest first.")]
     eaters: list[Eater]
@@ -542,7 +542,7 @@ class Description(BaseModel):
 
 
 class BenchEvent(BaseModel):
-    """``changed`` has what is new: of vessels, probes, stores, alarms, lots and phones those that changed, else the whole value.
+    """``changed`` has what is new: of lists whose members have an id those that changed, else the whole value.
 
     ``gone`` has the ids of those that are there no more.
     """

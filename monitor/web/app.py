@@ -24,13 +24,17 @@ from monitor.web.broods import Broods
 from monitor.web.checkup import Checkup
 from monitor.web.costs import CostPages
 from monitor.web.counts import Counts
+from monitor.web.feeding import Feeding
+from monitor.web.food_page import FoodPage
 from monitor.web.guard import SECURITY_HEADERS, Guard
 from monitor.web.harvesting import Harvesting
 from monitor.web.history import History
 from monitor.web.home_screen import HomeScreen
+from monitor.web.ledger import Ledger
 from monitor.web.links import Links
 from monitor.web.live import Live
 from monitor.web.pages import Pages
+from monitor.web.plan_api import PlanApi
 from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
 from monitor.web.rooms import RoomsPage
@@ -38,6 +42,7 @@ from monitor.web.salts import Salts
 from monitor.web.site import Site
 from monitor.web.starting import Starting
 from monitor.web.stores import Stores
+from monitor.web.tins import Tins
 from monitor.web.trends import Trends
 from monitor.web.undoing import Undoing
 from monitor.web.work import Working
@@ -66,10 +71,12 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
     push = Push(site, key)
     api = Api(site)
     batches = BatchPages(site)
+    plan = PlanApi(site)
     acting = Acting(site, Links.kept(options.link_key_file, options.address)).routes() if options.address else []
     app = Starlette(
         routes=[
             *Pages(site).routes(),
+            *FoodPage(site).pages(),
             *Starting(site).routes(),
             *Harvesting(site, batches).routes(),
             *BatchList(site).routes(),
@@ -83,10 +90,14 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             *Counts(site).pages(),
             *Salts(site).pages(),
             *Stores(site).pages(),
+            *Tins(site).pages(),
+            *Ledger(site).pages(),
+            *Feeding(site).pages(),
             *Broods(site).pages(),
             *Working(site).pages(),
             *Undoing(site).pages(),
             *RoomsPage(site).pages(),
+            *plan.pages(),
             *CostPages(site).pages(),
             *api.outside(),
             Route("/events", site.api(Live(site).events)),
@@ -101,10 +112,14 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
                     *Counts(site).api(),
                     *Salts(site).api(),
                     *Stores(site).api(),
+                    *Tins(site).api(),
+                    *Ledger(site).api(),
+                    *Feeding(site).api(),
                     *Broods(site).api(),
                     *Working(site).api(),
                     *Undoing(site).api(),
                     *RoomsPage(site).api(),
+                    *plan.api(),
                     *CostPages(site).api(),
                 ],
             ),

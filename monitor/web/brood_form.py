@@ -97,7 +97,8 @@ def day_of_form(field: str, text: str, bench: Mapping[str, Any], before: str | N
 
     Raises Trouble.
     """
-    now, zone = bench["now_ms"], bench["timezone"]
+    now: Ms = bench["now_ms"]
+    zone = bench["timezone"]
     if before is not None and text.strip() == _day(rfc3339(before), zone):
         return rfc3339(before)
     try:

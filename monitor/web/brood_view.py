@@ -118,8 +118,8 @@ def make_card(brood: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> Card:
         swims=_swims(brood, ends, now, zone),
         bar=None if brood["swam_up"] else _bar(rfc3339(brood["spawned"]), ends, now),
         stage=_stage(brood, now, zone),
-        now=f"{whole(need)} a day, {_meals(brood['meals_a_day'])}" if need else "nothing yet",
-        later=f"{whole(later)} a day" if later else "nothing",
+        now=f"{_about(need)} a day, {_meals(brood['meals_a_day'])}" if need else "nothing yet",
+        later=f"{_about(later)} a day" if later else "nothing",
         fits=_fitting(brood),
         ask=not brood["swam_up"] and ends["mid"] is not None and now >= ends["mid"],
     )
@@ -203,7 +203,7 @@ def _days(brood: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> tuple[Day, ...]:
     return tuple(
         Day(
             label=_day(now + k * DAY, now, zone),
-            need=whole(need),
+            need=_about(need),
             x=round(k * width + 0.3, 2),
             y=round(4 + _BARS * (1 - need / most), 1),
             height=round(_BARS * need / most, 1),
@@ -220,12 +220,14 @@ def _picture(brood: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:
     first = next(k for k, need in enumerate(needs) if need)
     begin = "now" if first == 0 else f"from {_day(now + first * DAY, now, zone)}"
     peak = _day(now + needs.index(most) * DAY, now, zone)
-    return f"{whole(needs[first])} a day {begin}, at most {whole(most)} a day about {peak}."
+    return f"{_about(needs[first])} a day {begin}, at most {_about(most)} a day about {peak}."
 
 
 def _fits(brood: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> tuple[Fit, ...]:
     table = strains()
-    rows = [(f"tin {name}", None, day) for name, day in brood["tins"].items()]
+    if brood["figures"]["largest_um"] is None:
+        return ()  # any fits
+    rows = [(f"{name}, your tin", None, day) for name, day in brood["tins"].items()]
     rows += [(table[name].name, table[name].length_um, day) for name, day in brood["strains"].items() if name in table]
     return tuple(_fit(name, length, day, brood, now, zone) for name, length, day in rows)
 
@@ -263,6 +265,12 @@ def _facts(brood: Mapping[str, Any]) -> tuple[tuple[str, str, str], ...]:
             text = f"{value * 100 if name == 'growth_per_day' else value:g} {units[name]}"
         found.append((word, text, whence))
     return tuple(found)
+
+
+def _about(value: float) -> str:
+    """To two digits: more would pretend to be exact."""
+    digits = max(len(f"{value:.0f}") - 2, 0)
+    return whole(round(value / 10**digits) * 10**digits)
 
 
 def _day(instant: Ms, now: Ms, zone: ZoneInfo) -> str:

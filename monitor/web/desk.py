@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
+from monitor.core.food import SkipStart
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Undo, Work
 from monitor.core.log_food import Correct, FoodEntry
 from monitor.core.model import AlarmCommand
@@ -24,6 +25,7 @@ Command = (
     | Emptied
     | FoodEntry
     | Correct
+    | SkipStart
     | Undo
     | AlarmCommand
     | Subscribe

@@ -28,7 +28,7 @@ PING: Final = 15
 STREAMS: Final = 16
 """Open at one time: each holds a connection, and a program needs one."""
 PAGE: Final = 200
-NAMED: Final = ("vessels", "probes", "stores", "alarms", "phones", "lots")
+NAMED: Final = ("vessels", "probes", "stores", "alarms", "phones", "lots", "tins")
 """Lists of the bench whose members have an id."""
 CLOCKS: Final = {"now", "now_ms"}
 

@@ -1,5 +1,7 @@
 """Links in letters: whoever holds one may look at its alarms, acknowledge and shelve them, for a time, and nothing else.
 
+By the link of a reminder it can be said that the batch was started as planned.
+
 Looking changes nothing, so a messenger's preview of a link acknowledges nothing.
 """
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.web import answers as told
-from monitor.web import brood_answers, cost_answers, room_answers
+from monitor.web import brood_answers, cost_answers, food_answers, plan_answers, room_answers, tin_answers
 from monitor.web import past_answers as past
 from monitor.web.bodies import (
     AlarmBody,
@@ -20,7 +20,9 @@ from monitor.web.bodies import (
 )
 from monitor.web.brood_bodies import BroodBody, BroodEndedBody, CountedBody, EaterBody, SwamUpBody
 from monitor.web.counted import CountBody
+from monitor.web.food_bodies import CorrectBody, DrawnBody, FeedingsBody, TinBody, WeighedBody
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
+from monitor.web.plan_api import NothingBody, PlannedBody
 from monitor.web.push import SubscriptionBody
 from monitor.web.rights import Scope
 from monitor.web.salted import SaltBody
@@ -294,6 +296,47 @@ ACTS: Final = (
     does("emptied", "/stores/{store}/emptied", "A cold store is empty.", EmptiedBody, refusals=(404,)),
 )
 
+FOOD: Final = (
+    looks(
+        "tins",
+        "/tins",
+        "All tins: what is left, what they have taught, what they cost.",
+        tin_answers.Tins,
+        tagged=True,
+        refusals=(422,),
+    ),
+    does("tin", "/tins/{lot}", "A tin as it was bought, opened, kept. What is not said stays as told.", TinBody),
+    does("weighed", "/tins/{lot}/weighed", "So much is left in a tin, whatever the record says.", WeighedBody),
+    does(
+        "feedings",
+        "/feedings",
+        "One meal, of one brood or several: out of a cold store, of a harvest, or from somewhere else.",
+        FeedingsBody,
+        answer=food_answers.FedDone,
+        status=201,
+    ),
+    does("drawn", "/stores/{store}/drawn", "Taken out of a cold store and not fed.", DrawnBody, refusals=(404,)),
+    looks(
+        "ledger",
+        "/ledger",
+        "Every entry that amounts rest on, newest first, as it stands and as it was first written; 50 a page.",
+        food_answers.Ledger,
+        query=(
+            Asked("since", _TIME, "What happened from then on. RFC 3339 with a zone."),
+            Asked("kind", {"type": "string"}, "Of this kind only."),
+            Asked("page", {"type": "integer", "minimum": 1, "default": 1}, "Which page."),
+        ),
+        tagged=True,
+        refusals=(422, 503),
+    ),
+    does(
+        "correct",
+        "/corrections",
+        "An entry was wrong: what of it is to be otherwise, or that it never was.",
+        CorrectBody,
+    ),
+)
+
 PHONES: Final = (
     looks(
         "push-key", "/push/key", "The key with which a browser subscribes to pushes.", told.PushKey, refusals=(404, 503)
@@ -345,6 +388,45 @@ STREAMS: Final = (
     ),
 )
 
+AHEAD: Final = (
+    looks(
+        "food",
+        "/food",
+        "Demand, supply and plan of the coming days; an empty object before the first look ahead.",
+        plan_answers.Food,
+        tagged=True,
+    ),
+    does(
+        "startPlanned",
+        "/plan/{start}/start",
+        "A planned start was made: begins the batch with the planned values, or with those that are told.",
+        PlannedBody,
+        status=201,
+        refusals=(404,),
+    ),
+    does(
+        "skipPlanned",
+        "/plan/{start}/skip",
+        "Not now: nothing is planned for its vessel for half a day.",
+        NothingBody,
+        refusals=(404,),
+    ),
+    looks(
+        "calendar",
+        "/calendar",
+        "The address of the calendar (RFC 5545) of starts, harvests and meals; it needs no log-in, its token is its key.",
+        plan_answers.CalendarAddress,
+    ),
+    does(
+        "renewCalendar",
+        "/calendar/renew",
+        "A new address for the calendar: the one before shows nothing any more.",
+        NothingBody,
+        answer=plan_answers.CalendarAddress,
+        scope=Scope.ADMIN,
+    ),
+)
+
 BROODS: Final = (
     looks(
         "broods", "/broods", "Broods and other eaters: when larvae swim up, and what they need.", brood_answers.Broods
@@ -357,4 +439,4 @@ BROODS: Final = (
     does("eater", "/eaters", "Others get so many nauplii a day; 0 ends it.", EaterBody),
 )
 
-OPERATIONS: Final = (*NOW, *PAST, *ACTS, *BROODS, *PHONES, *STREAMS)
+OPERATIONS: Final = (*NOW, *PAST, *ACTS, *FOOD, *AHEAD, *BROODS, *PHONES, *STREAMS)

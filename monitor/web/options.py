@@ -136,5 +136,10 @@ class WebOptions:
         return self.state_dir / "link.key"
 
     @property
+    def calendar_key_file(self) -> Path:
+        """Of this the calendar's address is made; removing it voids the one that was given."""
+        return self.state_dir / "calendar.key"
+
+    @property
     def session_key_file(self) -> Path:
         return self.state_dir / "session.key"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.bench import UNITS, alarm_document
 from monitor.core.log import Discard, Harvest, Lapse, Start
+from monitor.core.log_food import Correct
 from monitor.core.model import SECOND, Air
 from monitor.web.when import as_rfc3339
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from monitor.store.record import KnownProbe, Noted, PastTransition, Point, ToldEstimate, Trend
 
 BEGUN_WITH: Final = ("cysts_g", "litres", "salinity_g_l")
-_INSTANTS: Final = {"until", "at"}
+_INSTANTS: Final = {"until", "at", "opened", "swam_up"}
 
 
 def known_probe(name: str, spec: Mapping[str, Any] | None, kept: KnownProbe | None) -> dict[str, Any]:
@@ -96,7 +97,11 @@ def subject_of(entry: LogEntry) -> str:
 def noted_document(noted: Noted, *, undone: bool) -> dict[str, Any]:
     entry = noted.entry
     fields = {key: value for key, value in asdict(entry).items() if key not in ("time", "logged")}
-    fields.update({key: as_rfc3339(fields[key]) for key in _INSTANTS & fields.keys()})
+    told = {key: as_rfc3339(fields[key]) for key in _INSTANTS & fields.keys() if fields[key] is not None}
+    fields.update(told)
+    if isinstance(entry, Correct):
+        instants = {key for key in entry.values if key in (*_INSTANTS, "time") and entry.values[key] is not None}
+        fields["values"] = {**entry.values, **{key: as_rfc3339(entry.values[key]) for key in instants}}
     return {
         "id": noted.id,
         "kind": kind_of(entry),

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, Field
 
+from monitor.web.answer_words import Share, Time
 from monitor.web.answers import (
     AirWord,
     Alarm,
@@ -16,11 +17,9 @@ from monitor.web.answers import (
     Measurement,
     QualityWord,
     Seconds,
-    Share,
     Shares,
     StageWord,
     StateWord,
-    Time,
     Unit,
 )
 

@@ -17,7 +17,7 @@ class Scope(StrEnum):
 
 TOLD: Final = {
     Scope.READ: "look at everything: bench, history, alarms, metrics",
-    Scope.LOG: "write down what was done to batches, vessels and cold stores, and undo it",
+    Scope.LOG: "write down what was done to batches, vessels, cold stores, tins and broods; undo and correct it",
     Scope.ALARM: "acknowledge alarms and put them off",
     Scope.ADMIN: "all of that; take alarms out of service, subscribe phones, test the channels",
 }

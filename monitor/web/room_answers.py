@@ -7,7 +7,17 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, Field
 
 from monitor.core.summary import MOST_ALARMS, MOST_STORES, MOST_VESSELS
-from monitor.web.answers import AirWord, Count, Instants, PriorityWord, QualityWord, Seconds, StageWord, Time, Unit
+from monitor.web.answer_words import Time
+from monitor.web.answers import (
+    AirWord,
+    Count,
+    Instants,
+    PriorityWord,
+    QualityWord,
+    Seconds,
+    StageWord,
+    Unit,
+)
 
 
 class RoomMeasurement(BaseModel):

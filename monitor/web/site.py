@@ -24,6 +24,7 @@ from monitor.web import words
 from monitor.web.access import Attempts, Gate
 from monitor.web.assets import Assets
 from monitor.web.bodies import instant_trouble
+from monitor.web.food_view import food_line
 from monitor.web.given import invalid
 from monitor.web.problems import KEEPERS, NO_ANSWER, REFUSED, Trouble
 from monitor.web.rights import LOOKING_ONLY, MAY, NOTHING, TOLD, Role, Scope, allows, usual
@@ -49,10 +50,13 @@ Answer = TypeVar("Answer")
 
 PAGES: Final = (
     ("/", "Bench", True),
+    ("/food", "Food", True),
     ("/trends", "Trends", True),
     ("/batches", "Batches", True),
-    ("/broods", "Broods", True),
-    ("/count", "Count", True),
+    ("/broods", "Broods", False),
+    ("/tins", "Tins", False),
+    ("/costs", "Costs", False),
+    ("/count", "Count", False),
     ("/salt", "Salt", False),
     ("/guide", "Guide", False),
     ("/report", "Report", False),
@@ -145,7 +149,8 @@ class Site:
         version = self.desk.version()
         newest = self._newest.get(may_act)
         if newest is None or newest.version != version:
-            view = make_view(self.desk.bench())
+            bench = self.desk.bench()
+            view = make_view(bench, food_line(self.desk.food(), bench))
             parts = self.render_parts(view, csrf="", may_act=may_act)
             marks = {key: hashlib.sha256(html.encode()).hexdigest()[:16] for key, html in parts.items()}
             name = f"{self._run}.{version}" if may_act else f"{self._run}.{version}.looking"

@@ -9,10 +9,13 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.core.log import Chill, Emptied, Gas
+from monitor.core.log_food import Drawn
 from monitor.settings.units import Kind
 from monitor.web import words
 from monitor.web.bodies import Body, Name, read_body
-from monitor.web.given import field_amount, field_count, invalid
+from monitor.web.food_bodies import DrawnBody
+from monitor.web.food_typed import some
+from monitor.web.given import field, field_amount, field_count, invalid
 from monitor.web.problems import Trouble
 from monitor.web.rights import Scope
 from monitor.web.store_view import KEPT
@@ -86,6 +89,7 @@ class Stores:
             Route("/stores/{store}", look(self.page, Scope.LOG)),
             Route("/stores/{store}/chill", form(self.chill), methods=["POST"]),
             Route("/stores/{store}/emptied", form(self.emptied), methods=["POST"]),
+            Route("/stores/{store}/drawn", form(self.drawn), methods=["POST"]),
         ]
 
     def api(self) -> list[Route]:
@@ -93,6 +97,7 @@ class Stores:
         return [
             Route("/stores/{store}/chill", guard(self.api_chill, Scope.LOG), methods=["POST"]),
             Route("/stores/{store}/emptied", guard(self.api_emptied, Scope.LOG), methods=["POST"]),
+            Route("/stores/{store}/drawn", guard(self.api_drawn, Scope.LOG), methods=["POST"]),
         ]
 
     # --- for programs
@@ -104,6 +109,10 @@ class Stores:
     async def api_emptied(self, request: Request) -> Response:
         body = read_body(EmptiedBody, await request.body())
         return JSONResponse(await self._site.do(body.command(self._store(request), self._site.now)))
+
+    async def api_drawn(self, request: Request) -> Response:
+        body = read_body(DrawnBody, await request.body())
+        return JSONResponse(await self._site.do(body.command(self._store(request)["id"], self._site.now)))
 
     # --- for people
 
@@ -126,6 +135,19 @@ class Stores:
         except Trouble as trouble:
             return self._page(request, given, trouble.detail, trouble.status)
         return self._site.back(request, f"Noted: {store['id']} is empty.")
+
+    async def drawn(self, request: Request, given: dict[str, str]) -> Response:
+        """``taken``: apart from what goes in, as both forms are on one page."""
+        store = self._store(request)
+        try:
+            nauplii = field("Taken out", given.get("taken", "").strip(), some)
+            why = given.get("why", "").strip()[:200]
+            await self._site.do(
+                Drawn(time=self._site.when(given), logged=self._site.now, store=store["id"], nauplii=nauplii, why=why)
+            )
+        except Trouble as trouble:
+            return self._page(request, given, trouble.detail, trouble.status)
+        return self._site.back(request, f"Noted: {words.whole(nauplii)} nauplii were taken out of {store['id']}.")
 
     # --- helpers
 
@@ -157,7 +179,7 @@ class Stores:
 
     def _page(self, request: Request, given: dict[str, str], problem: str, status: int = 200) -> Response:
         store = self._store(request)
-        usual = {"nauplii": "", "litres": "", "gas_l": "", "batch": "", "when": "now"}
+        usual = {"nauplii": "", "litres": "", "gas_l": "", "batch": "", "when": "now", "taken": "", "why": ""}
         usual["kept"] = "aerated" if store["air_probe"] else "still"
         return self._site.page(
             request,

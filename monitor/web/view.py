@@ -58,10 +58,11 @@ class BenchView:
     room: tuple[Measured, ...]
     stores: tuple[StoreView, ...]
     undo: UndoView | None  # the newest
+    food: str = ""  # what is to be started for food, or which meal may be short; "" when neither is so
 
 
-def make_view(bench: Bench) -> BenchView:
-    """Everything the page shows of ``bench``, for the instant it was published."""
+def make_view(bench: Bench, food: str = "") -> BenchView:
+    """Everything the page shows of ``bench``, for the instant it was published, with a line about food."""
     zone, now = ZoneInfo(bench["timezone"]), int(bench["now_ms"])
     alarms = alarm_views(bench, now, zone)
     meals = [rfc3339(meal) for meal in bench["meals"]]
@@ -94,6 +95,7 @@ def make_view(bench: Bench) -> BenchView:
             _store(index, store, bench["alarms"], now, zone) for index, store in enumerate(bench.get("stores", []))
         ),
         undo=_undo(bench.get("undoable", []), now),
+        food=food,
     )
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.core.burden import Told, begin_of, burden
 from monitor.core.checkup_table import document as checkup
+from monitor.core.food import SkipStart
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Undo, Work, kind_of, subject_of
 from monitor.core.model import (
     DAY,
@@ -289,6 +290,7 @@ class MemoryDesk:
         self.decided: list[dict[str, Any]] = []
         self.asked_days: list[int] = []
         self.counted: dict[str, Any] = {}
+        self.larder: dict[str, Any] = {}
         self.neighbours: Rooms | None = None
         self.facts = ill()
         self.record = Record(Path("no-store-here.sqlite3"))
@@ -301,7 +303,7 @@ class MemoryDesk:
         return copy.deepcopy(self.counted)
 
     def food(self) -> dict[str, Any]:
-        return {}
+        return copy.deepcopy(self.larder)
 
     def rooms(self) -> dict[str, Any]:
         """Our own room, and what the other rooms told; ``shown`` when there is any board of them."""
@@ -387,6 +389,10 @@ class MemoryDesk:
                 return self._undo(command)
             case Start():
                 return self._start(command)
+            case SkipStart(start=name):
+                plan = self.larder["plan"]
+                plan["starts"] = [one for one in plan["starts"] if one["id"] != name]
+                return {"start": name}
             case Harvest(batch=name) | Discard(batch=name):
                 self._holder(name)["batch"] = None
                 return {"batch": name}

@@ -26,6 +26,7 @@ from monitor.store.record import Record
 from monitor.store.store import Store
 from monitor.web.when import as_rfc3339
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, a_content, a_store, bad_night
+from tests.adapters.web.tin_example import tins
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -79,6 +80,7 @@ def shed_bench() -> dict[str, Any]:
         for name, measures, vessel, store in PROBES
     ]
     bench["stores"] = [a_store("fridge", a_content())]
+    bench["tins"] = tins()
     return bench
 
 

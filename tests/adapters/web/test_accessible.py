@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING, Any, Final
 import pytest
 from starlette.routing import Mount, Route
 
-from monitor.core.model import MINUTE
+from monitor.core.model import HOUR, MINUTE
+from monitor.core.wording import rfc3339_ms
 from monitor.notify.pushkey import PushKey
 from monitor.web.access import write_password
 from monitor.web.links import Links
 from monitor.web.when import as_rfc3339
+from tests.adapters.web.food_example import too_late
 from tests.adapters.web.memory_desk import NOW, an_alarm
 from tests.adapters.web.shed_record import PAST, fill, shed_desk
 from tests.adapters.web.test_rooms import other_rooms
@@ -42,6 +44,7 @@ NO_PAGES: Final = {"/events", "/static/{name}", "/metrics", "/worker.js", "/mani
 """What is fetched by scripts or saved as a file."""
 ADDRESSES: Final = {
     "/": ["/"],
+    "/food": ["/food"],
     "/kept": ["/kept"],
     "/offline": ["/offline"],
     "/login": [],  # where no password is set it leads away; it has a test of its own
@@ -65,6 +68,11 @@ ADDRESSES: Final = {
     "/trends": [f"/trends?batch={PAST[-1]}&against={PAST[0]}", "/trends"],
     "/phones": ["/phones"],
     "/stores/{store}": ["/stores/fridge"],
+    "/tins": ["/tins"],
+    "/tins/{lot:path}": ["/tins/tin-7"],
+    "/ledger": ["/ledger"],
+    "/ledger/{kind}/{subject:path}/{at}": [f"/ledger/start/{PAST[-1]}/{rfc3339_ms(NOW - 62 * HOUR)}"],
+    "/feed": ["/feed?brood=killi-3"],
     "/act/{token}": [],  # made below: its address is a secret
 }
 
@@ -137,6 +145,7 @@ def shed(tmp_path: Path, serve: Callable[..., Served]) -> Served:
     ]
     key = PushKey(tmp_path / "push.key", "https://shed.home.arpa")
     desk.neighbours = other_rooms()
+    desk.larder = too_late()
     return serve(desk, key=key, address="https://shed.home.arpa", rooms=True)
 
 

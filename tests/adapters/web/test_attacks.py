@@ -110,6 +110,28 @@ def test_a_token_counts_in_its_header_only(locked: Served, way: str) -> None:
     unharmed(locked)
 
 
+@pytest.mark.parametrize("token", ["", "0" * 64, "a", "x" * 5000, "\xe9" * 64])
+def test_a_calendar_address_that_is_guessed_or_borrowed_opens_nothing(locked: Served, token: str) -> None:
+    """Only the one that was given shows the calendar, and it opens nothing else: not the API, not a page, and it does nothing."""
+    with locked.client() as keeper:
+        own = keeper.get("/api/v1/calendar").json()["path"].partition("token=")[2]
+    with locked.client(token=False) as client:
+        for offered in (token, own[:-1], own.upper(), locked.token):
+            answer = client.get("/calendar.ics", params={"token": offered})
+            assert answer.status_code == 404
+            assert "VEVENT" not in answer.text
+        assert client.get("/calendar.ics", params={"token": own}).status_code == 200
+        assert client.post("/calendar.ics", params={"token": own}).status_code in (403, 405)
+        for path in ("/api/v1/food", "/api/v1/bench", "/api/v1/calendar"):
+            assert client.get(path, params={"token": own}).status_code == 401
+            assert client.get(path, headers={"Authorization": f"Bearer {own}"}).status_code == 401
+        assert (
+            client.post("/api/v1/calendar/renew", json={}, headers={"Authorization": f"Bearer {own}"}).status_code
+            == 401
+        )
+    unharmed(locked)
+
+
 # --- who is called, and where an answer leads
 
 

@@ -171,9 +171,7 @@ def test_a_brood_is_told_counted_and_ended_by_hand(
 
 
 @pytest.mark.browser
-def test_what_was_told_can_be_changed_and_the_rest_stays(
-    serve: Serve, open_page: OpenPage, desk: CoreDesk
-) -> None:
+def test_what_was_told_can_be_changed_and_the_rest_stays(serve: Serve, open_page: OpenPage, desk: CoreDesk) -> None:
     """The form holds what was told; the instant of spawning stays to the minute while its day is the same."""
     began = desk.shed.now - 5 * DAY - 7 * HOUR
     desk.shed.do(Brood(time=began, logged=desk.shed.now - HOUR, brood="a-1", fish="angelfish", larvae=200))

@@ -15,6 +15,7 @@ from monitor.web.operations import OPERATIONS
 from monitor.web.rights import Scope
 from monitor.web.tokens import add_token, revoke_token
 from tests.adapters.web.described import faults
+from tests.adapters.web.food_example import food
 from tests.adapters.web.memory_desk import MemoryDesk
 from tests.adapters.web.shed_record import fill, shed_desk
 from tests.adapters.web.test_login import PASSWORD, form_token, log_in
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 LOOK: Final = "guests look in here"
 PAGES: Final = (
     "/",
+    "/food",
     "/trends",
     "/count",
     "/guide",
@@ -41,6 +43,9 @@ PAGES: Final = (
     "/batches",
     "/alarms/air-stopped:birch",
     "/batches/birch-2026-03-01",
+    "/tins",
+    "/tins/tin-7",
+    "/ledger",
 )
 NOW: Final = 1_772_413_800_000
 
@@ -52,7 +57,9 @@ def shared(serve: Callable[..., Served], tmp_path: Path) -> Served:
     keeper, viewer = tmp_path / "page.password", tmp_path / "viewer.password"
     write_password(keeper, PASSWORD)
     write_password(viewer, LOOK)
-    return serve(shed_desk(tmp_path / "shed.sqlite3"), password_hash_file=keeper, viewer_hash_file=viewer)
+    desk = shed_desk(tmp_path / "shed.sqlite3")
+    desk.larder = food()
+    return serve(desk, password_hash_file=keeper, viewer_hash_file=viewer)
 
 
 @contextmanager
@@ -73,7 +80,7 @@ def test_a_viewer_finds_nothing_to_press_on_any_page_but_the_way_out(shared: Ser
             assert "<b>You look on.</b>" in answer.text
             assert 'href="/vessels/' not in answer.text
         assert "Act now: 2 alarms" in client.get("/").text
-        for path in ("/vessels/cedar/start", "/stores/fridge"):
+        for path in ("/vessels/cedar/start", "/stores/fridge", "/feed"):
             answer = client.get(path)
             assert answer.status_code == 403
             assert "keeper's password" in answer.text.replace("&#39;", "'")
@@ -96,6 +103,14 @@ def test_a_viewer_is_refused_whatever_acts(shared: Served) -> None:
             "/batches/birch-2026-03-01/harvest",
             "/batches/birch-2026-03-01/discard",
             "/stores/fridge/emptied",
+            "/stores/fridge/drawn",
+            "/tins",
+            "/tins/tin-7",
+            "/tins/tin-7/weighed",
+            "/feed",
+            "/ledger/start/birch-2026-03-01/2026-03-01T10:10:00.000Z",
+            "/food/starts/cedar-1/start",
+            "/food/starts/cedar-1/skip",
             "/phones/abc/remove",
             "/undo",
         ):

@@ -187,6 +187,7 @@ def test_every_probe_is_told_also_one_that_has_said_nothing() -> None:
         "measures": "water",
         "vessel": "birch",
         "store": None,
+        "tank": None,
         "unit": "Cel",
         "every_s": 60,
         "newest": None,

@@ -165,7 +165,7 @@ def test_all_can_be_undone_from_the_newest_back(steps: list[tuple[str, str]]) ->
     shed, untouched = stocked(), stocked()
     taken, gone = log(shed, steps), 0
     while found := shed.engine.state.journal.undoable(shed.now):
-        undo(shed, found[0].entry)
+        shed.do(Undo(shed.now, shed.now, *found[0].key))
         gone += 1
     assert gone == len(taken)
     untouched.wait(shed.now - untouched.now)
