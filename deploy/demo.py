@@ -154,6 +154,7 @@ def configuration(folder: Path, broker_port: int, page_port: int, phone_port: in
     text += (
         f'\n[store]\npath = "{folder / "shed.sqlite3"}"\ncommit_every = "10 s"\n'
         f"\n[web]\nport = {page_port}\n"
+        '\n[[cold_store]]\nid = "fridge"\n'  # the simulated world has none: life in it is reckoned for a refrigerator
         f'\n[[channel]]\nid = "phone"\nurl = "json://127.0.0.1:{phone_port}/"\n'
     )
     path = folder / "shed.toml"

@@ -283,7 +283,7 @@ class Problem:
     chance: float
     kept: tuple[int, ...] = ()  # options that the plan before had: changing them costs ``change``
     change: float = 0.0
-    seconds: float = 4.0  # at most
+    seconds: float = 4.0  # of processor time, at most
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ NICE: Final = 10
 MB: Final = 1 << 20
 SHARE: Final = 8
 """The optimiser gets one part in so many of the time, and at most ``LONGEST_S``; a busy machine needs the rest."""
-LONGEST_S: Final = 2.5
+LONGEST_S: Final = 2.0
 
 
 def main() -> int:

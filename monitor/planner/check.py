@@ -36,7 +36,7 @@ def checked(pantry: Pantry, problem: Problem, choice: Choice, scenarios: int, se
     excess = table.excess_of(table.short(begin))
     if not excess.any():
         return choice
-    ended = build(table, begin, time.monotonic() + MENDS)
+    ended = build(table, begin, time.process_time() + MENDS)
     if table.worth(ended) >= table.worth(begin) and table.excess(ended) >= table.excess(begin):
         return choice
     chosen = tuple(sorted(looked_at[k] for k in ended))

@@ -40,8 +40,8 @@ BY_TRYING: Final = 0.35  # of the time, for the first choice
 
 
 def solve(problem: Problem) -> Choice:
-    """Takes about ``problem.seconds``; the same answer each time when these are enough."""
-    begun = time.monotonic()
+    """Takes about ``problem.seconds`` of the processor; the same answer each time when these are enough to prove it."""
+    looked, begun = time.monotonic(), time.process_time()
     search = _Search(Table.of(problem), begun, begun + problem.seconds)
     search.try_out()
     gap, sure = search.prove()
@@ -52,7 +52,7 @@ def solve(problem: Problem) -> Choice:
         cost=sum(problem.options[k].cost for k in sorted(chosen)),
         unmet=tuple(int(k) for k in np.flatnonzero(excess)),
         gap=gap,
-        seconds=time.monotonic() - begun,
+        seconds=time.monotonic() - looked,
         sure=sure,
     )
 
@@ -108,7 +108,7 @@ class _Search:
             bound = self._rounds(programme, self._relax(programme))
             cost = self.table.cost(self.best)
             # With fewer short than at first the question is another one.
-            if time.monotonic() >= self.deadline or not (given_up & ~self.table.short(self.best)).any():
+            if time.process_time() >= self.deadline or not (given_up & ~self.table.short(self.best)).any():
                 break
         if bound >= cost - SAME * max(cost, CLOSE):
             return 0.0
@@ -116,10 +116,10 @@ class _Search:
 
     def _relax(self, programme: Programme) -> float:
         """Rows that also fractions of options violate; gives the bound that these prove. What they come to is tried, rounded."""
-        bound, until = -inf, time.monotonic() + RELAXING * (self.deadline - time.monotonic())
+        bound, until = -inf, time.process_time() + RELAXING * (self.deadline - time.process_time())
         answer = None
         for _ in range(RELAXED):
-            left = until - time.monotonic()
+            left = until - time.process_time()
             if left <= 0:
                 break
             answer = programme.solve(left, whole=False)
@@ -143,8 +143,8 @@ class _Search:
         spots = {(options[k].vessel, options[k].start) for k in {*np.flatnonzero(x > 0.01).tolist(), *self.best}}
         among = np.array([(one.vessel, one.start) in spots for one in options])
         for _ in range(CLOSE_ROUNDS):
-            answer = programme.solve(TURN * (self.deadline - time.monotonic()), among=among)
-            if answer.x is None or time.monotonic() > self.deadline:
+            answer = programme.solve(TURN * (self.deadline - time.process_time()), among=among)
+            if answer.x is None or time.process_time() > self.deadline:
                 return
             chosen = frozenset(int(k) for k in np.flatnonzero(answer.x > 0.5))
             self._mend(chosen)
@@ -166,7 +166,7 @@ class _Search:
     def _rounds(self, programme: Programme, bound: float) -> float:
         """The best bound that was proven, in the programme's own terms."""
         for _ in range(ROUNDS):
-            left = self.deadline - time.monotonic()
+            left = self.deadline - time.process_time()
             if left <= 0:
                 break
             answer = programme.solve(left * (1 if left < LAST_S else TURN))
@@ -196,7 +196,7 @@ class _Search:
 
     def _mend(self, chosen: Chosen) -> None:
         """An answer that is too good to be true is often nearly so."""
-        until = min(self.deadline, time.monotonic() + 0.1 * (self.deadline - self.begun))
+        until = min(self.deadline, time.process_time() + 0.1 * (self.deadline - self.begun))
         self._offer(chosen)
         self._offer(polish(self.table, build(self.table, chosen, until), until))
 

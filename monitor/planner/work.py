@@ -42,12 +42,12 @@ class Worked:
     choice: Choice
 
 
-def work(pantry: Pantry, seconds: float = 2.5) -> FoodAhead:
+def work(pantry: Pantry, seconds: float = 2.0) -> FoodAhead:
     """What lies ahead of a pantry, and the plan. ``seconds`` for the optimiser; the rest takes about as long again."""
     return work_out(pantry, seconds).ahead
 
 
-def work_out(pantry: Pantry, seconds: float = 2.5) -> Worked:
+def work_out(pantry: Pantry, seconds: float = 2.0) -> Worked:
     begun = time.monotonic()
     problem = problem_of(pantry, SCENARIOS, SEED, seconds)
     choice = checked(pantry, problem, solve(problem), CHECKED, CHECK_SEED)

@@ -31,9 +31,10 @@ _RIGHT: Final = 99.0
 _WIDEST: Final = 5.0
 _NIGHT: Final = (22, 7)
 """Local hours between which it is drawn darker: as ``Costs`` has the keeper's hours when nothing else is said."""
-_CROWDED: Final = 6.0
+_CROWDED: Final = 4.0
 """More in hand than so many times the largest need is cut off, so that the marks of need can still be told apart."""
 _ROOM_FOR_WORD: Final = 13.0
+_ROOM_FOR_SIGN: Final = 5.0
 _ROOM_FOR_DAY: Final = 12.5
 
 
@@ -44,7 +45,6 @@ class Serving:
     time: Ms
     meals: tuple[Mapping[str, Any], ...]
     need: float
-    need_high: float
     fresh: tuple[float, float, float]  # 10, 50, 90 of 100
     chilled: tuple[float, float, float]
     short: float  # the highest chance of a short meal among its eaters
@@ -88,6 +88,7 @@ class Column:
     mark_x: float
     mark_width: float
     short: bool
+    sign: bool  # there is room for its triangle
     word: str  # "short", where there is room for it
     full: str
 
@@ -149,7 +150,6 @@ def servings(food: Mapping[str, Any], now: Ms) -> tuple[Serving, ...]:
                 time=time,
                 meals=tuple(meals),
                 need=sum(_number(meal["need"]["mid"]) for meal in meals),
-                need_high=sum(_number(meal["need"]["hi"]) for meal in meals),
                 fresh=_ends(item["fresh"]) if item else (0.0, 0.0, 0.0),
                 chilled=_ends(item["chilled"]) if item else (0.0, 0.0, 0.0),
                 short=max(float(meal["short"]) for meal in meals),
@@ -214,7 +214,7 @@ def _picture(
         share = min(1.0, max(0.0, (instant - begin) / (until - begin)))
         return round(_LEFT + share * (_RIGHT - _LEFT), 2)
 
-    largest = max(one.need_high for one in served) or 1.0
+    largest = max(one.need for one in served) or 1.0
     scale = min(max(largest * 1.25, *(one.high for one in served), 1.0), largest * _CROWDED)
     gaps = [later.time - one.time for one, later in pairwise(served)]
     pitch = (_RIGHT - _LEFT) * min(gaps, default=12 * HOUR) / (until - begin)
@@ -239,12 +239,15 @@ def _y(amount: float, scale: float) -> float:
 def _columns(
     served: Sequence[Serving], place: Callable[[Ms], float], scale: float, width: float, now: Ms, zone: ZoneInfo
 ) -> tuple[Column, ...]:
-    base, found, free = _TOP + HEIGHT, [], 0.0
+    base, found, free, signs = _TOP + HEIGHT, [], 0.0, 0.0
     for one in served:
         middle = place(one.time)
         chilled_y, fresh_y = _y(one.chilled[1], scale), _y(one.mid, scale)
         left = min(max(middle, _ROOM_FOR_WORD / 2), 100 - _ROOM_FOR_WORD / 2) - _ROOM_FOR_WORD / 2
         word = one.troubled and left >= free
+        sign = one.troubled and middle >= signs
+        if sign:
+            signs = middle + _ROOM_FOR_SIGN
         if word:
             free = left + _ROOM_FOR_WORD
         found.append(
@@ -263,6 +266,7 @@ def _columns(
                 mark_x=round(middle - width * 0.75, 2),
                 mark_width=round(width * 1.5, 2),
                 short=one.troubled,
+                sign=sign,
                 word="short" if word else "",
                 full=told(one, now, zone),
             )

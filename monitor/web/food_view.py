@@ -24,6 +24,7 @@ SOON: Final[Ms] = 48 * HOUR
 """Meals that are told one by one; later ones are folded away by day."""
 
 WAITING: Final = "The first look ahead is not there yet"
+SHOWN: Final = 3
 COMES_SOON: Final = "It is made half a minute after the monitor has started. Open this page again then."
 NOBODY: Final = "Nobody to feed yet"
 OFF: Final = "No plan is made"
@@ -45,6 +46,7 @@ class FoodView:
     far: tuple[MealDay, ...]
     far_told: str  # "24 from Wed 07:00 on, 2 may be short"
     changed: tuple[str, ...]
+    shown: int  # so many starts, reasons and changes are told at once, others are folded away
     unmet: tuple[str, ...]
     cost: str
     made: str
@@ -83,7 +85,11 @@ def make_food(food: Mapping[str, Any], bench: Mapping[str, Any]) -> FoodView:
         far=days_of_meals(later, now, zone),
         far_told=_far_told(later, now, zone),
         changed=tuple(plan["changed"]),
-        unmet=(*_also_short(food, served, due, now, zone), *unmet_texts(plan["unmet"], now, zone)),
+        shown=SHOWN,
+        unmet=(
+            *_also_short(food, served, due, now, zone),
+            *unmet_texts(_unmet(food, served, due), food["chance"], now, zone),
+        ),
         cost=_cost(plan, now, zone),
         made=_made(food, now),
         chance=words.percent(food["chance"]),
@@ -109,7 +115,8 @@ def food_line(food: Mapping[str, Any], bench: Mapping[str, Any]) -> str:
 def _blank(clock: str) -> FoodView:
     return FoodView(
         clock=clock, headline=WAITING, mark="", then=COMES_SOON, notices=(), begin=False, due=None, starts=(), pictures=(),
-        rows=(), near=(), far=(), far_told="", changed=(), unmet=(), cost="", made="", chance="", tins=(), stores=(), broods=(),
+        rows=(), near=(), far=(), far_told="", changed=(), shown=SHOWN,
+        unmet=(), cost="", made="", chance="", tins=(), stores=(), broods=(),
         eaters=(),
     )  # fmt: skip
 
@@ -131,7 +138,7 @@ def _head(
     if due is not None:
         return f"Start {due.title} {due.by}", "medium" if due.pressing else "low", _without(food, due, now, zone)
     if short is not None:
-        return _capital(_may_be_short(short, now, zone)), "medium", _why(short)
+        return _capital(_may_be_short(short, now, zone)), "medium", f"{_why(short)} {_help(food, short)}".strip()
     ahead = next((one for one in starts if not one.done), None)
     following = "" if ahead is None else f"Next: start {ahead.title}, {ahead.when}."
     if not food["planned_at"]:
@@ -189,6 +196,16 @@ def _may_be_short(one: Serving, now: Ms, zone: ZoneInfo) -> str:
 def _why(one: Serving) -> str:
     worst = max(one.meals, key=lambda meal: float(meal["short"]))
     return sentence(worst["why"])
+
+
+def _help(food: Mapping[str, Any], one: Serving) -> str:
+    return next((sentence(lack["help"]) for lack in food["plan"]["unmet"] if rfc3339(lack["time"]) == one.time), "")
+
+
+def _unmet(food: Mapping[str, Any], served: Sequence[Serving], due: StartView | None) -> list[Mapping[str, Any]]:
+    """Without those of the meal that the headline is about."""
+    first = next((one.time for one in served if one.troubled), None) if due is None else None
+    return [lack for lack in food["plan"]["unmet"] if rfc3339(lack["time"]) != first]
 
 
 def _notices(food: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from monitor.web import words
 from monitor.web.food_view_words import chance, sentence, some
@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
     from monitor.core.model import Ms
     from monitor.web.food_chart import Serving
+
+_SHARES: Final = 0.01
+"""A chance below this is told of nobody."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,11 +117,11 @@ def _in_hand(one: Serving) -> str:
 
 
 def _meal(meal: Mapping[str, Any], *, troubled: bool) -> EaterMeal:
-    """What is due to chance is told of each meal that has a reason; it is ``may be short`` beside one that is not."""
-    told = bool(meal["why"]) and (troubled or meal["short"] > 0)
+    """Told where its feeding time is short more often than the keeper wants, of each who shares in that."""
+    told = troubled and meal["short"] >= _SHARES
     return EaterMeal(
         eater=meal["eater"],
         need=some(meal["need"]["mid"] or 0.0),
-        short=f"may be short ({chance(meal['short'])})" if told or (troubled and meal["short"] >= 0.01) else "",
+        short=f"may be short ({chance(meal['short'])})" if told else "",
         why=sentence(meal["why"]) if told else "",
     )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import HOUR, Ms
 from monitor.web import words
-from monitor.web.food_view_words import about_when, chance, grams, money, sentence, some, some_range, spread
+from monitor.web.food_view_words import about_when, chance, grams, listed, money, sentence, some, some_range, spread
 from monitor.web.when import rfc3339
 
 if TYPE_CHECKING:
@@ -106,18 +106,24 @@ def _feeds(start: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:
     return words.between(rfc3339(start["feeds_from"]), rfc3339(start["feeds_until"]), now, zone)
 
 
-def unmet_texts(unmet: Sequence[Mapping[str, Any]], now: Ms, zone: ZoneInfo) -> tuple[str, ...]:
-    """Each meal that nothing makes full, why, and what would help. Those with the same words are told once."""
-    found: dict[tuple[str, str, str], list[Mapping[str, Any]]] = {}
+def unmet_texts(unmet: Sequence[Mapping[str, Any]], least: float, now: Ms, zone: ZoneInfo) -> tuple[str, ...]:
+    """Feeding times that nothing makes full, why, and what would help; those with the same words are told together.
+
+    ``least`` is the chance with which a meal is to be full: one that reaches it is not told of.
+    """
+    found: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
     for one in unmet:
-        found.setdefault((one["eater"], one["why"], one["help"]), []).append(one)
-    texts = []
-    for (eater, why, help_), meals in found.items():
-        first, last = rfc3339(meals[0]["time"]), rfc3339(meals[-1]["time"])
-        times = words.moment(first, now, zone) if len(meals) == 1 else words.between(first, last, now, zone)
-        count = "" if len(meals) == 1 else f"{len(meals)} meals from "
-        worst = chance(max(one["chance"] for one in meals))
-        texts.append(
-            f"{count}{times} may be short for {eater} all the same ({worst}). {sentence(why)} {sentence(help_)}".strip()
-        )
-    return tuple(text[0].upper() + text[1:] for text in texts)
+        if one["chance"] > 1 - least:
+            found.setdefault((one["why"], one["help"]), []).append(one)
+    return tuple(_unmet(why, help_, meals, now, zone) for (why, help_), meals in found.items())
+
+
+def _unmet(why: str, help_: str, meals: Sequence[Mapping[str, Any]], now: Ms, zone: ZoneInfo) -> str:
+    times = sorted({rfc3339(meal["time"]) for meal in meals})
+    told = words.moment(times[0], now, zone)
+    if len(times) > 1:
+        told = f"{len(times)} feeding times from {words.between(times[0], times[-1], now, zone)}"
+    eaters = listed(list(dict.fromkeys(meal["eater"] for meal in meals)))
+    worst = chance(max(meal["chance"] for meal in meals))
+    text = f"{told} may be short for {eaters} all the same ({worst}). {sentence(why)} {sentence(help_)}".strip()
+    return text[0].upper() + text[1:]

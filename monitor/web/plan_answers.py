@@ -6,7 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field
 
-from monitor.web.answers import Count, Instants, Share, Time
+from monitor.web.answer_words import Share, Time
+from monitor.web.answers import Count, Instants
 
 
 class Numbers(BaseModel):

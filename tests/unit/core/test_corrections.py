@@ -211,7 +211,7 @@ def play(shed: Shed, steps: list[tuple[Any, Any, Any]]) -> Shed:
     [("log", "chill", "birch"), ("gone", 0, 0), ("correct", 0, 1), ("correct", 0, 0), ("undo", 0, 0), ("undo", 0, 0)]
 )
 @example([("log", "harvest", "ash"), ("correct", 1, 0), ("restart", 0, 0), ("undo", 0, 0), ("undo", 0, 0)])
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_corrected_is_as_if_it_had_been_right(steps: list[tuple[Any, Any, Any]]) -> None:
     """Any entries, corrections and undos, with restarts between, leave the state that the log gives after a restart."""
     shed = play(stocked(), steps)

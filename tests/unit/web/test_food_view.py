@@ -112,7 +112,23 @@ def test_a_meal_that_nothing_makes_full_is_told_with_what_would_help() -> None:
     nothing_due["plan"]["starts"] = []
     view = make_food(nothing_due, bench())
     assert view.headline == "Tue 07:00 may be short for killi-3 (3 chances in 5)"
-    assert (view.mark, view.then) == ("medium", "A batch started now comes 5 h too late.")
+    told = "A batch started now comes 5 h too late. With a heater (25 C) in cedar it would be in time."
+    assert (view.mark, view.then, view.unmet) == ("medium", told, ())
+
+
+def test_meals_that_lack_for_the_same_reason_are_told_together() -> None:
+    """One sentence for all eaters and times with one reason; what is sure enough after all is not told of."""
+    one = food_example.unmet()
+    more = [
+        one,
+        one | {"eater": "adults"},
+        one | {"time": at(60), "chance": 0.1},
+        one | {"time": at(80), "why": "b", "chance": 0.01},
+    ]
+    (told,) = make_food(food(plan=a_plan() | {"unmet": more}), bench()).unmet
+    assert told.startswith(
+        "2 feeding times from Tue 07:00 to Wed 14:10 may be short for killi-3 and adults all the same (3"
+    )
 
 
 def test_a_start_that_was_made_since_is_not_asked_for_again() -> None:
@@ -190,7 +206,8 @@ def test_columns_and_marks_stand_in_one_scale_and_inside() -> None:
             assert column.x + column.width <= 100
             assert picture.top <= column.fresh_y <= column.chilled_y <= picture.base
             assert column.high_y <= column.fresh_y <= column.low_y or column.cut
-    first, column = served[0], near.columns[0]
+    first, column = served[2], near.columns[2]
+    assert not column.cut
     assert (near.base - column.fresh_y) / (near.base - column.need_y) == pytest.approx(first.mid / first.need, rel=0.02)
     assert [column.short for column in near.columns] == [False, False, True, False, False, False, False, False]
     assert near.columns[2].word == "short"
@@ -200,7 +217,7 @@ def test_columns_and_marks_stand_in_one_scale_and_inside() -> None:
 
 
 def test_a_store_that_overflows_does_not_flatten_what_is_needed() -> None:
-    """More in hand than six times the largest need is cut off, and says so."""
+    """More in hand than four times the largest need is cut off, and says so."""
     rich = food()
     for item in rich["in_hand"]:
         item["chilled"] = count(5e6, 6e6, 7e6)
