@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Final
@@ -137,7 +136,8 @@ def _is_same(one: PlannedStart, option: Option) -> bool:
 
 
 def _slug(text: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "-", text.casefold()).strip("-") or "x"
+    plain = "".join(letter if letter.isascii() and letter.isalnum() else " " for letter in text.casefold())
+    return "-".join(plain.split()) or "x"
 
 
 # -- what nothing can mend
