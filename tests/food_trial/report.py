@@ -119,14 +119,19 @@ def _longest_gap_h(meals: Iterable[MealFed]) -> float:
 
 
 def of(usual: Sequence[Played], planned: Sequence[Played]) -> Report:
-    """The findings. Of each usual way the variant counts that had the fewest short meals, the cheapest among those."""
+    """The findings. Of each usual way, with the same grams always and with reckoned ones, the best variant is told.
+
+    The best has the fewest short meals, and is the cheapest among those; the plan is held against the best of all.
+    """
     grouped: dict[str, list[Played]] = defaultdict(list)
     for one in usual:
         grouped[one.name].append(one)
     all_usual = [fared(name, worlds) for name, worlds in grouped.items()]
     best = [
-        min((one for one in all_usual if one.name.startswith(way)), key=lambda one: (one.short, one.cost))
+        min(tried, key=lambda one: (one.short, one.cost))
         for way in WAYS
+        for reckoned in (False, True)
+        if (tried := [one for one in all_usual if one.name.startswith(way) and ("x need" in one.name) is reckoned])
     ]
     found = Report(fared(planned[0].name, planned), best)
     better = min(best, key=lambda one: (one.short, one.cost))
