@@ -121,7 +121,8 @@ def _longest_gap_h(meals: Iterable[MealFed]) -> float:
 def of(usual: Sequence[Played], planned: Sequence[Played]) -> Report:
     """The findings. Of each usual way, with the same grams always and with reckoned ones, the best variant is told.
 
-    The best has the fewest short meals, and is the cheapest among those; the plan is held against the best of all.
+    The best has the fewest short meals, and is the cheapest among those. The plan is held against the better usual way with the
+    same grams always, which is what these ways are; who reckons each batch anew half makes a plan, and is told beside it.
     """
     grouped: dict[str, list[Played]] = defaultdict(list)
     for one in usual:
@@ -134,7 +135,7 @@ def of(usual: Sequence[Played], planned: Sequence[Played]) -> Report:
         if (tried := [one for one in all_usual if one.name.startswith(way) and ("x need" in one.name) is reckoned])
     ]
     found = Report(fared(planned[0].name, planned), best)
-    better = min(best, key=lambda one: (one.short, one.cost))
+    better = min((one for one in best if "x need" not in one.name), key=lambda one: (one.short, one.cost))
     plan = found.plan
     if plan.share >= SHORT_AT_MOST:
         found.broken.append(f"{100 * plan.share:.2f} % of meals were short; less than 1 % was promised")

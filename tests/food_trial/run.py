@@ -9,7 +9,9 @@ exit code is 1 when a promise is broken.
 from __future__ import annotations
 
 import sys
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
+from multiprocessing import get_context
 from typing import TYPE_CHECKING, Final
 
 import click
@@ -30,7 +32,7 @@ if TYPE_CHECKING:
     from tests.food_trial.scenario import Spawning
 
 SEEDS: Final = (11, 22, 33, 44, 55)
-ASKED: Final = Asked()
+ASKED: Final = Asked(seconds=2.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,24 +83,36 @@ def _nowhere(_: LogEntry) -> None:
     """A keeper without a monitor needs no log."""
 
 
+def _world(seed: int, days: int, asked: Asked) -> list[Played]:
+    """The plan, and after it all usual ways, in one world."""
+    return [with_plan(seed, days, asked), *(without(strategy, seed, days) for strategy in variants())]
+
+
 @click.command()
 @click.option("--days", type=click.IntRange(3, DAYS), default=DAYS, show_default=True)
 @click.option("--seeds", type=int, multiple=True, default=SEEDS, show_default=True)
 @click.option("--chance", type=click.FloatRange(0.5, 0.999), default=ASKED.chance, show_default=True)
 @click.option("--seconds", type=float, default=ASKED.seconds, show_default=True, help="For each plan, at most.")
+@click.option("--jobs", type=click.IntRange(1, 64), default=2, show_default=True, help="Worlds played at once.")
 @click.option("--short", is_flag=True, help="Five days of one world, with one spawning.")
 @click.option("--meals", is_flag=True, help="Print each short meal of the plan too.")
-def main(days: int, seeds: tuple[int, ...], chance: float, seconds: float, *, short: bool, meals: bool) -> None:
+def main(
+    days: int, seeds: tuple[int, ...], chance: float, seconds: float, jobs: int, *, short: bool, meals: bool
+) -> None:
     """Play all ways of feeding in the same worlds and print how they fared."""
     days, seeds = (FEW_DAYS, seeds[:1]) if short else (days, seeds)
-    usual = [without(strategy, seed, days) for strategy in variants() for seed in seeds]
-    asked = Asked(chance, seconds)
-    planned = []
-    for seed in seeds:
-        with click.progressbar(length=days + RUN_IN, label=f"world {seed}", file=sys.stderr) as bar:
-            planned.append(
-                with_plan(seed, days, asked, lambda now: bar.update(1) if (now - START) % DAY == 0 else None)
-            )
+    usual, planned = [], []
+    with (
+        ProcessPoolExecutor(min(jobs, len(seeds)), mp_context=get_context("spawn")) as pool,
+        click.progressbar(length=len(seeds) * (days + RUN_IN), label="days of all worlds", file=sys.stderr) as bar,
+    ):
+        running = [pool.submit(_world, seed, days, Asked(chance, seconds)) for seed in seeds]
+        for done in as_completed(running):
+            of_world = done.result()
+            planned.append(of_world[0])
+            usual += of_world[1:]
+            bar.update(days + RUN_IN)
+    planned.sort(key=lambda one: one.seed)
     found = report.of(usual, planned)
     click.echo(found.markdown())
     for one in planned if meals else ():
