@@ -184,7 +184,7 @@ def planned(document: Mapping[str, Any]) -> list[str]:
         gives = f"gives about {figure(one['nauplii']['mid'] or 0)}"
         starts += [
             told,
-            f"    {salt}; {gives}; costs {one['cost']:g} {plan['currency']}".rstrip(),
+            f"    {salt}; {gives}{_costs(one['cost'], plan['currency'])}",
             f"    {one['reason']}",
         ]
     lines += _block("Start", starts)
@@ -193,4 +193,11 @@ def planned(document: Mapping[str, Any]) -> list[str]:
         when = clock(rfc3339(one["time"]), zone, now)
         short += [f"{when} of {one['eater']}, {odds(one['chance'])}: {one['why']}", f"  {one['help']}"]
     lines += _block("Short whatever is started", short)
+    if plan["cost"] is None:
+        unpriced = "What it costs is not known: no tin has a price (swimup tin add --price)."
+        return [*lines, "", unpriced] if plan["starts"] else lines
     return [*lines, "", f"All that is planned costs {plan['cost']:.2f} {plan['currency']}".rstrip() + "."]
+
+
+def _costs(cost: float | None, currency: str) -> str:
+    return "" if cost is None else f"; costs {cost:g} {currency}".rstrip()

@@ -148,17 +148,18 @@ def _plan(state: State, plan: Plan, now: Ms) -> dict[str, Any]:
     return {
         "made": rfc3339(plan.made) if plan.made else None,
         "until": rfc3339(plan.until) if plan.until else None,
-        "cost": round(plan.cost, 2),
-        "currency": state.site.costs.currency,
+        "cost": round(plan.cost, 2) if plan.priced else None,
+        "currency": state.site.costs.currency if plan.priced else "",
         "gap": round(plan.gap, 4),
         "seconds": round(plan.seconds, 2),
-        "starts": [start_document(state, one, now) for one in pending(state, now)],
+        "starts": [start_document(state, one, now, priced=plan.priced) for one in pending(state, now)],
         "changed": list(plan.changed),
         "unmet": [_unmet(one) for one in plan.unmet if one.time >= now],
     }
 
 
-def start_document(state: State, one: PlannedStart, now: Ms) -> dict[str, Any]:
+def start_document(state: State, one: PlannedStart, now: Ms, *, priced: bool = True) -> dict[str, Any]:
+    """``priced``: whether its cost is money."""
     return {
         "id": one.id,
         "vessel": one.vessel,
@@ -173,7 +174,7 @@ def start_document(state: State, one: PlannedStart, now: Ms) -> dict[str, Any]:
         "harvest": _instants(one.harvest),
         "nauplii": _numbers(one.nauplii),
         "store": one.store,
-        "cost": round(one.cost, 2),
+        "cost": round(one.cost, 2) if priced else None,
         "feeds_from": rfc3339(one.feeds_from),
         "feeds_until": rfc3339(one.feeds_until),
         "backup": one.backup,

@@ -10,6 +10,7 @@ import numpy as np
 
 from monitor.core.food import DAYS, Plan, PlannedStart, Unmet
 from monitor.core.model import DAY, HOUR, MINUTE, Span
+from monitor.core.plan_costs import priced
 from monitor.core.plan_facts import facts
 from monitor.core.plan_help import help_for
 from monitor.core.plan_weighing import Weighing
@@ -64,6 +65,7 @@ def make_plan(
         gap=choice.gap,
         seconds=choice.seconds,
         facts=known,
+        priced=priced(pantry),
     )
     return replace(made, changed=changes(pantry, made))
 

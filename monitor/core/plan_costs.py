@@ -42,6 +42,15 @@ class Prices:
 
 def prices_of(pantry: Pantry) -> Prices:
     """A tin without a price costs what is told for such, or what the others cost on average."""
-    told = [lot.price_per_g for lot in pantry.lots if lot.price_per_g is not None]
+    told = _told(pantry)
     untold = pantry.costs.cysts_per_g or (fmean(told) if told else 0.0)
-    return Prices(pantry, untold or (0.0 if any(told) else 1.0))
+    return Prices(pantry, untold if priced(pantry) else 1.0)
+
+
+def priced(pantry: Pantry) -> bool:
+    """Whether costs are money: without the price of any cysts a gram counts as one, so that fewer are still better."""
+    return bool(pantry.costs.cysts_per_g or any(_told(pantry)))
+
+
+def _told(pantry: Pantry) -> list[float]:
+    return [lot.price_per_g for lot in pantry.lots if lot.price_per_g is not None]

@@ -49,9 +49,14 @@ def help_for(pantry: Pantry, problem: Problem, weighing: Weighing, place: int) -
     if found:
         told = listed(found)
         return f"{told[:1].upper()}{told[1:]} would make it full."
-    missing = trial.missing()
-    lack = f"about {figure(missing)} young brine shrimp" if missing > 0 else "some young brine shrimp"
-    return f"No start comes in time any more: buy or borrow {lack}, or feed a little less at the meals before."
+    return (
+        f"No start comes in time any more: buy or borrow {lack(trial.missing())}, or feed a little less at the meals before."
+    )
+
+
+def lack(missing: float) -> str:
+    """In words; where none are missing in most worlds nobody can say how many."""
+    return f"about {figure(missing)} young brine shrimp" if missing >= 1 else "some young brine shrimp"
 
 
 class _Trial:

@@ -81,7 +81,8 @@ def _harvest(start: Mapping[str, Any], site: str, made: Ms, zone: str, now: Ms) 
     span, nauplii = start["harvest"], start["nauplii"]
     low, high = (None if span[end] is None else clock(rfc3339(span[end]), zone, now) for end in ("lo", "hi"))
     when = f"Between {low} and {high or 'much later'}, most likely at {clock(rfc3339(span['mid']), zone, now)}. "
-    gives = f"About {figure(nauplii['mid'] or 0)} young brine shrimp. "
+    count = nauplii["mid"] or 0
+    gives = f"About {figure(count)} young brine shrimp. " if count >= 1 else ""
     chill = f"What is left over goes into {start['store']}." if start["store"] else ""
     title = f"Harvest {start['vessel']} ({start['lot']})"
     begin = rfc3339(span["mid"])

@@ -241,10 +241,12 @@ def _far_told(later: Sequence[Serving], now: Ms, zone: ZoneInfo) -> str:
 
 def _cost(plan: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> str:
     until = instant(plan["until"])
-    if not plan["cost"] or until is None:
-        return ""
     count = len(plan["starts"])
+    if until is None or not (plan["cost"] or count):
+        return ""
     batches = "1 batch" if count == 1 else f"{count} batches"
+    if plan["cost"] is None:
+        return f"{batches} until {words.moment(until, now, zone)}. No tin has a price, so the cost is not known."
     told = f"{batches} until {words.moment(until, now, zone)}, about {money(plan['cost'], plan['currency'])} in all."
     if plan["gap"] >= 0.01:
         told += f" A plan up to {words.percent(plan['gap'])} cheaper may exist; there was no time to find it."

@@ -96,7 +96,7 @@ class FoodStart(BaseModel):
     harvest: Instants
     nauplii: Numbers
     store: Annotated[str, Field(description="Where the surplus is chilled; empty when none is.")]
-    cost: float
+    cost: Annotated[float | None, Field(description="Null where no price of any cysts is known.")]
     feeds_from: Time
     feeds_until: Time
     backup: Annotated[bool, Field(description="It is only there in case another fails.")]
@@ -117,8 +117,8 @@ class FoodUnmet(BaseModel):
 class FoodPlan(BaseModel):
     made: Time | None
     until: Time | None
-    cost: float
-    currency: str
+    cost: Annotated[float | None, Field(description="Of all starts; null where no price of any cysts is known.")]
+    currency: Annotated[str, Field(description="Empty where it is not told, or nothing has a price.")]
     gap: Annotated[
         float, Field(ge=0, description="Share by which a better plan may be cheaper; 0 is the best there is.")
     ]

@@ -277,6 +277,14 @@ def too_late() -> dict[str, Any]:
     return found
 
 
+def unpriced() -> dict[str, Any]:
+    """Nobody told what a tin cost: nothing of it is money."""
+    plan = a_plan() | {"cost": None, "currency": ""}
+    plan["starts"] = [start | {"cost": None} for start in plan["starts"]]
+    tins = [a_tin(price_per_g=None, per_million=None)]
+    return food(plan=plan, tins=tins)
+
+
 def switched_off() -> dict[str, Any]:
     """The keeper wants no plan."""
     return nothing(on=False, planned_at=None)

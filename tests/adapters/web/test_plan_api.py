@@ -50,8 +50,15 @@ def shed(serve: Serve) -> Served:
 
 @pytest.mark.parametrize(
     "document",
-    [example.food(), example.nothing(), example.troubled(), example.too_late(), example.switched_off()],
-    ids=["food", "nothing", "troubled", "too-late", "off"],
+    [
+        example.food(),
+        example.nothing(),
+        example.troubled(),
+        example.too_late(),
+        example.unpriced(),
+        example.switched_off(),
+    ],
+    ids=["food", "nothing", "troubled", "too-late", "unpriced", "off"],
 )
 def test_the_example_is_what_the_api_promises(document: dict[str, Any]) -> None:
     """What pages are built on has the shape that the description tells, no key more and none less."""
@@ -236,6 +243,16 @@ def test_the_plan_is_told_at_the_command_line(shed: Served, tmp_path: Path) -> N
     assert "birch starts 3 h earlier" in told
     assert "25 g of salt in 1 L; gives about 380 000; costs 1.42 EUR" in told
     assert "(in reserve)" in told
+
+
+def test_a_plan_without_prices_tells_no_cost(serve: Serve, tmp_path: Path) -> None:
+    """Where no tin has a price the command line says so instead of a sum."""
+    desk = FoodDesk()
+    desk.larder = example.unpriced()
+    told = command(serve(desk), tmp_path, "food", "plan")
+    assert "gives about 380 000\n" in told
+    assert "costs 1" not in told
+    assert "What it costs is not known: no tin has a price" in told
 
 
 def test_the_plan_is_followed_at_the_command_line(shed: Served, tmp_path: Path) -> None:

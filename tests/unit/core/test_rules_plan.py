@@ -103,6 +103,18 @@ def test_not_now_keeps_the_vessel_out_of_the_next_plans(shed: Shed) -> None:
         shed.do(SkipStart(shed.now, start.id))
 
 
+def test_what_is_no_money_is_not_told_as_money(shed: Shed) -> None:
+    """Where no cysts have a price the document knows no cost and names no currency, over a restart too."""
+    nothing = Outlook(shed.now, shed.now + 14 * DAY)
+    costs = {}
+    for is_priced in (True, False):
+        plan = Plan(made=shed.now, until=nothing.until, starts=(a_start(shed.now),), cost=3.5, priced=is_priced)
+        shed.do(FoodAhead(shed.now, nothing, nothing, plan))
+        told = food_document(shed.restarted().engine.state, shed.now)["plan"]
+        costs[is_priced] = (told["cost"], told["starts"][0]["cost"], told["currency"])
+    assert costs == {True: (3.5, 1.4, shed.engine.state.site.costs.currency), False: (None, None, "")}
+
+
 def test_a_plan_outlasts_a_restart(shed: Shed) -> None:
     """Reminders don't vanish with the process."""
     planned(shed, a_start(shed.now))

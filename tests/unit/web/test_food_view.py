@@ -83,6 +83,14 @@ def test_what_is_due_comes_first_with_what_happens_without_it() -> None:
     assert view.mark == "low"
 
 
+def test_what_has_no_price_costs_no_money() -> None:
+    """No start tells a cost, and the plan says why there is none."""
+    view = make_food(food_example.unpriced(), bench())
+    assert view.due is not None
+    assert {one.cost for one in (view.due, *view.starts)} == {""}
+    assert view.cost == "3 batches until 16 Mar 02:10. No tin has a price, so the cost is not known."
+
+
 def test_a_start_that_cannot_wait_is_marked_as_such() -> None:
     """Within the last hour, and after it, the mark is that of trouble, and the words say now."""
     late = a_planned_start(start_by=at(-0.2))
