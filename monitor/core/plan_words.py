@@ -74,11 +74,14 @@ def _meals(pantry: Pantry, role: Role) -> str:
 
 
 def changes(pantry: Pantry, plan: Plan) -> tuple[str, ...]:
-    """What is other than in ``pantry.last``, in sentences, and why; empty when there was none, or all is as it was."""
+    """What is other than in ``pantry.last``, in sentences, and why; empty when there was none, or all is as it was.
+
+    While nobody ate there was no plan, only its empty shape, which rests on nothing.
+    """
     last = pantry.last
-    if last is None or not last.made or not (last.starts or plan.starts):
+    if last is None or not last.made or not last.facts:
         return ()
-    why = causes(last.facts, plan.facts) if last.facts else []
+    why = causes(last.facts, plan.facts)
     found = list(_moved(pantry, last, plan, why))
     return tuple(dict.fromkeys(found))[:TOLD]
 

@@ -9,11 +9,13 @@ import pytest
 
 from monitor.core.demand import demand
 from monitor.core.feeding import feed
-from monitor.core.food import Choice, EaterHeld, LotHeld, Option, Outlook, Pantry, Plan, Problem, StoreHeld, VesselHeld
+from monitor.core.food import Choice, Costs, EaterHeld, LotHeld, Option, Outlook, Pantry, Plan, Problem, StoreHeld, VesselHeld
 from monitor.core.lots import Lot
 from monitor.core.model import HOUR, LotSpec, Ms
 from monitor.core.outlook import outlook
 from monitor.core.plan import make_plan
+from monitor.core.plan_costs import priced
+from monitor.core.plan_help import lack
 from monitor.core.plan_words import figure, grams, listed, odds
 from monitor.core.supply import supply
 from tests.unit.core.worlds import T0
@@ -156,6 +158,30 @@ def test_what_has_changed_is_told_with_its_cause() -> None:
     assert make_plan(same, problem, all_of(problem)).changed == ()
 
 
+def test_a_first_plan_has_changed_nothing() -> None:
+    """All of it is new, so nothing is told as such: with no plan before, and after the empty one from when nobody ate."""
+    nobody = Plan(made=T0 - HOUR, until=T0 + HOUR)
+    for last in (None, Plan(0, 0), nobody):
+        pantry = a_pantry(last=last)
+        problem = a_problem(pantry, ("ash", 24), ("birch", 48))
+        assert make_plan(pantry, problem, all_of(problem)).changed == ()
+    other = a_pantry(last=make_plan(pantry, problem, all_of(problem)))
+    more = a_problem(other, ("ash", 24), ("birch", 48), ("cedar", 48))
+    assert make_plan(other, more, all_of(more)).changed == ("New: start 1.5 g of tin-8 in cedar at Wed 08:00.",)
+
+
+def test_costs_are_money_only_where_cysts_have_a_price() -> None:
+    """A tin's own price or one for all of them makes them so; the price of salt alone does not."""
+    untold = tuple(replace(lot, price_per_g=None) for lot in a_pantry().lots)
+    found = []
+    for changes in ({}, {"lots": untold}, {"lots": untold, "costs": Costs(cysts_per_g=0.3)}):
+        pantry = a_pantry(**changes)
+        problem = a_problem(pantry, ("ash", 0))
+        found.append(make_plan(pantry, problem, all_of(problem)).priced)
+    assert found == [True, False, True]
+    assert not priced(a_pantry(lots=untold, costs=Costs(salt_per_kg=2.0)))
+
+
 def test_a_start_that_was_made_is_no_change() -> None:
     """What the keeper has followed is not told as missing; what is gone otherwise is."""
     pantry = a_pantry()
@@ -180,6 +206,15 @@ def test_what_nothing_can_meet_says_what_would() -> None:
     assert "buy or borrow about 30 000 young brine shrimp" in first.help
     assert second.help == "A heater (25 °C) in ash would make it full."
     assert first.why
+
+
+def test_nobody_is_told_to_buy_none() -> None:
+    """Where none are missing in most worlds, no number is named."""
+    assert [lack(missing) for missing in (-3.0, 0.0, 0.4, 1.0, 30_400.0)] == [
+        *["some young brine shrimp"] * 3,
+        "about 1 young brine shrimp",
+        "about 30 000 young brine shrimp",
+    ]
 
 
 def test_a_store_helps_where_there_is_none() -> None:
