@@ -21,6 +21,7 @@ from monitor.web.api import Api
 from monitor.web.batch_list import BatchList
 from monitor.web.batch_pages import BatchPages
 from monitor.web.broods import Broods
+from monitor.web.calendar_page import CalendarPage
 from monitor.web.checkup import Checkup
 from monitor.web.costs import CostPages
 from monitor.web.counts import Counts
@@ -77,6 +78,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
         routes=[
             *Pages(site).routes(),
             *FoodPage(site).pages(),
+            *CalendarPage(site).pages(),
             *Starting(site).routes(),
             *Harvesting(site, batches).routes(),
             *BatchList(site).routes(),

@@ -416,6 +416,7 @@ AHEAD: Final = (
         "/calendar",
         "The address of the calendar (RFC 5545) of starts, harvests and meals; it needs no log-in, its token is its key.",
         plan_answers.CalendarAddress,
+        scope=Scope.ADMIN,  # it opens the calendar to whoever has it, also after they may look no more
     ),
     does(
         "renewCalendar",

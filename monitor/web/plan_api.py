@@ -77,7 +77,7 @@ class PlanApi:
             Route("/food", guard(self.food)),
             Route("/plan/{start}/start", guard(self.start, Scope.LOG), methods=["POST"]),
             Route("/plan/{start}/skip", guard(self.skip, Scope.LOG), methods=["POST"]),
-            Route("/calendar", guard(self.address)),
+            Route("/calendar", guard(self.address, Scope.ADMIN)),
             Route("/calendar/renew", guard(self.renew, Scope.ADMIN), methods=["POST"]),
         ]
 

@@ -45,6 +45,7 @@ NO_PAGES: Final = {"/events", "/static/{name}", "/metrics", "/worker.js", "/mani
 ADDRESSES: Final = {
     "/": ["/"],
     "/food": ["/food"],
+    "/food/calendar": ["/food/calendar"],
     "/kept": ["/kept"],
     "/offline": ["/offline"],
     "/login": [],  # where no password is set it leads away; it has a test of its own

@@ -214,6 +214,35 @@ def test_the_calendars_address_needs_no_session_and_can_be_renewed(shed: Served)
         assert client.get(newer).status_code == 200
 
 
+def test_the_keeper_finds_the_calendars_address_on_a_page(serve: Serve) -> None:
+    """Complete, with the address that is configured, and renewed by a button of that page."""
+    served = serve(FoodDesk(), address="https://shed.example:8417")
+    with served.client(token=False) as client:
+        assert 'href="/food/calendar"' in client.get("/food").text
+        before = client.get("/food/calendar").text
+        url = before.partition("<code>")[2].partition("</code>")[0]
+        origin, _, path = url.partition("/calendar.ics")
+        assert origin == "https://shed.example:8417"
+        assert client.get(f"/calendar.ics{path}").status_code == 200
+        token = before.partition('name="csrf" value="')[2].partition('"')[0]
+        assert client.post("/food/calendar/renew").status_code == 403
+        assert client.get(f"/calendar.ics{path}").status_code == 200
+        answer = client.post("/food/calendar/renew", data={"csrf": token})
+        assert answer.headers["location"] == "/food/calendar"
+        after = client.get("/food/calendar").text
+        assert url not in after
+        assert "This address is new." in after
+        assert client.get(f"/calendar.ics{path}").status_code == 404
+
+
+def test_an_address_that_no_phone_reaches_is_told_as_such(shed: Served) -> None:
+    """Opened on the machine itself, where no address is configured, the page says that this one is of no use elsewhere."""
+    with shed.client(token=False) as client:
+        text = client.get("/food/calendar").text
+    assert f"<code>{shed.url}/calendar.ics?token=" in text
+    assert "only works on this machine" in text
+
+
 # -- the command line
 
 

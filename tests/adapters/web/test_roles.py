@@ -80,7 +80,7 @@ def test_a_viewer_finds_nothing_to_press_on_any_page_but_the_way_out(shared: Ser
             assert "<b>You look on.</b>" in answer.text
             assert 'href="/vessels/' not in answer.text
         assert "Act now: 2 alarms" in client.get("/").text
-        for path in ("/vessels/cedar/start", "/stores/fridge", "/feed"):
+        for path in ("/vessels/cedar/start", "/stores/fridge", "/feed", "/food/calendar", "/api/v1/calendar"):
             answer = client.get(path)
             assert answer.status_code == 403
             assert "keeper's password" in answer.text.replace("&#39;", "'")
@@ -111,6 +111,7 @@ def test_a_viewer_is_refused_whatever_acts(shared: Served) -> None:
             "/ledger/start/birch-2026-03-01/2026-03-01T10:10:00.000Z",
             "/food/starts/cedar-1/start",
             "/food/starts/cedar-1/skip",
+            "/food/calendar/renew",
             "/phones/abc/remove",
             "/undo",
         ):
