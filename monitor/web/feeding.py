@@ -16,7 +16,7 @@ from monitor.web.bodies import read_body
 from monitor.web.feeding_view import guests, sources
 from monitor.web.food_bodies import FeedingsBody
 from monitor.web.food_typed import Place, past_instant, some
-from monitor.web.given import field, invalid
+from monitor.web.given import field, invalid, way_back
 from monitor.web.problems import REFUSED, Trouble
 from monitor.web.rights import Scope
 
@@ -53,8 +53,8 @@ class Feeding:
         return JSONResponse({"done": await self._do(commands)}, 201)
 
     async def page(self, request: Request) -> Response:
-        """``brood``: only this one eats; ``source``: from there."""
-        query = Query(request, "brood", "source")
+        """``brood``: only this one eats; ``source``: from there; ``back``: to which page it leads back."""
+        query = Query(request, "brood", "source", "back")
         given = {} if query.text("source") is None else {"source": query.text("source") or ""}
         return await self._page(request, given, "", only=query.text("brood") or "")
 
@@ -65,7 +65,7 @@ class Feeding:
         except Trouble as trouble:
             return await self._page(request, given, trouble.detail, trouble.status)
         meals = " and ".join(f"{words.whole(one.nauplii)} to {one.brood or 'nobody in particular'}" for one in commands)
-        return self._site.back(request, f"Noted: {meals}.")
+        return self._site.back(request, f"Noted: {meals}.", to=way_back(request))
 
     # --- helpers
 

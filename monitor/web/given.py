@@ -11,6 +11,8 @@ from monitor.web.problems import INVALID, Trouble
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from starlette.requests import Request
+
 Fields = dict[str, str]
 Value = TypeVar("Value")
 
@@ -20,6 +22,15 @@ LARGEST: Final = 1000.0
 LONGEST_REPORT: Final = 30
 """Days: letters are not kept for longer."""
 LONGEST_SHELF: Final = 7 * 24 * 60
+
+
+WAYS: Final = {"food": "/food", "ledger": "/ledger", "tins": "/tins"}
+"""Pages that may send somebody away to note something and have them back: by name, as an address could lead anywhere."""
+
+
+def way_back(request: Request) -> str:
+    """Where ``?back=`` says that somebody came from; else the bench."""
+    return WAYS.get(request.query_params.get("back", ""), "/")
 
 
 def amount(text: str, kind: Kind) -> float:

@@ -13,7 +13,7 @@ from monitor.settings.units import Kind
 from monitor.web import words
 from monitor.web.bench_vessel import start_again
 from monitor.web.bodies import USUAL_SALINITY, find_vessel, usual_lot
-from monitor.web.given import Fields, field_amount, invalid
+from monitor.web.given import Fields, field_amount, invalid, way_back
 from monitor.web.problems import Trouble
 from monitor.web.rights import Scope
 
@@ -52,7 +52,9 @@ class Starting:
         except Trouble as trouble:
             return self._start_page(request, given, trouble.detail, vessel["id"], trouble.status)
         return self._site.back(
-            request, f"Noted: a batch in {vessel['id']}, {words.number(command.cysts_g, 2)} g of cysts."
+            request,
+            f"Noted: a batch in {vessel['id']}, {words.number(command.cysts_g, 2)} g of cysts.",
+            to=way_back(request),
         )
 
     async def settling(self, request: Request, _given: Fields) -> Response:

@@ -12,6 +12,7 @@ from starlette.routing import Route
 from monitor.core.log import Undo
 from monitor.core.undo import words_of
 from monitor.web.bodies import Instant, Name, read_body
+from monitor.web.given import way_back
 from monitor.web.problems import Trouble
 from monitor.web.rights import Scope
 
@@ -63,16 +64,15 @@ class Undoing:
         return [Route("/undo", self._site.api(self.api_undo, Scope.LOG), methods=["POST"])]
 
     async def undo(self, request: Request, given: dict[str, str]) -> Response:
-        """From the strip on the bench."""
+        """From the strip on the bench, or on a page that says with ``?back=`` which it is."""
         named = {name: given.get(name, "") for name in ("kind", "subject", "at")}
         try:
             command = read_body(UndoBody, json.dumps(named).encode()).command(self._site.now)
             await self._site.do(command)
         except Trouble as trouble:
-            return self._site.back(request, trouble.detail, "refused")
-        return self._site.back(
-            request, f"Undone: {words_of(command.kind, command.subject)}, as if it had never been logged."
-        )
+            return self._site.back(request, trouble.detail, "refused", way_back(request))
+        told = f"Undone: {words_of(command.kind, command.subject)}, as if it had never been logged."
+        return self._site.back(request, told, to=way_back(request))
 
     async def api_undo(self, request: Request) -> Response:
         """What came of it, and ``text``: what was undone, in words."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -178,7 +179,7 @@ def test_the_real_core_starts_it_once_and_takes_it_back(serve: Callable[..., Ser
     assert (vessel["batch"]["lot"], vessel["batch"]["cysts_g"]) == ("tin-6", 3.5)
     page.locator("form.undo button").tap()
     expect(page.locator(".flash.noted")).to_contain_text("Undone: ")
-    page.get_by_role("link", name="Food", exact=True).tap()
+    expect(page).to_have_url(re.compile("/food$"))
     page.get_by_role("button", name="Not now, cedar").tap()
     expect(page.locator(".flash.noted")).to_contain_text("Noted: not cedar now.")
     expect(page.locator(".due")).to_have_count(0)
@@ -191,6 +192,24 @@ def test_the_bench_leads_to_it(kitchen: Served, open_page: OpenPage) -> None:
     page = open_page(kitchen, "/", **PHONE)
     page.get_by_role("link", name="Food: start 3.5 g of tin-8 in cedar before 06:55").tap()
     expect(page.get_by_role("button", name="Start cedar now")).to_be_visible()
+
+
+def test_a_feeding_noted_from_here_leads_back_here(kitchen: Served) -> None:
+    """Noted or undone from this page one is on it again and told so; any other address in the link leads to the bench."""
+    undo = {"kind": "fed", "subject": "killi-3", "at": "2026-03-02T01:05:00Z"}
+    meal = {"who-0": "killi-3", "nauplii-0": "20 000", "source": "", "when": "now"}
+    with kitchen.client(token=False) as client:
+        page = client.get("/food").text
+        assert 'href="/feed?back=food"' in page
+        token = client.get("/feed?back=food").text.partition('name="csrf" value="')[2].partition('"')[0]
+        ways = {"?back=food": "/food", "": "/", "?back=//evil.example": "/", "?back=%2Flogout": "/"}
+        for query, leads in ways.items():
+            for path, fields in (("/feed", meal), ("/undo", undo)):
+                answer = client.post(f"{path}{query}", data={"csrf": token, **fields})
+                assert (answer.status_code, answer.headers["location"]) == (303, leads)
+        client.post("/feed?back=food", data={"csrf": token, **meal})
+        assert "Noted: 20 000 to killi-3." in client.get("/food").text.replace("\N{NO-BREAK SPACE}", " ")
+    assert len(kitchen.desk.done) == 9
 
 
 def test_what_is_drawn_stands_in_a_table_too(kitchen: Served) -> None:
