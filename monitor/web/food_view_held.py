@@ -112,18 +112,18 @@ def _life(until: Mapping[str, str | None], now: Ms) -> Life | None:
 def brood_view(brood: Mapping[str, Any], now: Ms, zone: ZoneInfo) -> BroodView:
     swam, needs = instant(brood["swam_up"]), brood["needs_per_day_now"]
     if swam is not None:
-        stage = f"swims since {words.moment(swam, now, zone)}"
+        stage = f"Swims since {words.moment(swam, now, zone)}"
     else:
         mid = span(brood["swim_up"])[1]
-        stage = f"swims up about {about_when(brood['swim_up'], now, zone)} ({spread(brood['swim_up'], now, zone)})"
+        stage = f"Swims up about {about_when(brood['swim_up'], now, zone)} ({spread(brood['swim_up'], now, zone)})"
         if mid is not None and mid <= now:
-            stage = "should swim by now: say so when you see it"
+            stage = "Should swim by now: say so when you see it"
     weaned, peak = instant(brood["weaned"]), brood["needs_per_day_peak"]
     told = [f"{some(needs)} a day now" if needs else "nothing yet"]
     if peak and peak > needs:
         told.append(f"at most {some(peak)}")
     if weaned is not None:
-        told.append(f"until {words.moment(weaned, now, zone)}")
+        told.append(f"until {words.day_word(weaned, now, zone)}")
     return BroodView(
         id=brood["id"],
         fish=brood["fish_name"] or brood["fish"],

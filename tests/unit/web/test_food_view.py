@@ -287,8 +287,8 @@ def test_what_there_is_is_told_with_its_life() -> None:
     assert fridge.life is not None
     assert [fridge.life.low, fridge.life.high] == pytest.approx([22.9, 64.6])
     killi, gourami = view.broods
-    assert killi.stage == "swims since Thu 02:10"
-    assert gourami.stage == "swims up about Wed 06:10 (Tue 18:10 to Wed 20:10)"
+    assert killi.stage == "Swims since Thu 02:10"
+    assert gourami.stage == "Swims up about Wed 06:10 (Tue 18:10 to Wed 20:10)"
     assert gourami.needs.startswith("nothing yet, at most 150 000")
     unknown = food(stores=[food()["stores"][0] | {"until": {"lo": None, "mid": None, "hi": None}}])
     (store,) = make_food(unknown, bench()).stores
