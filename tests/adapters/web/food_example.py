@@ -256,7 +256,7 @@ def gourami() -> dict[str, Any]:
 
 def nothing(**changes: Any) -> dict[str, Any]:
     """Nobody told of a brood or an eater yet: there is nothing to plan."""
-    bare = {"meals": [], "bare": [], "in_hand": [], "broods": [], "eaters": []}
+    bare: dict[str, Any] = {"meals": [], "bare": [], "in_hand": [], "broods": [], "eaters": []}
     empty = a_plan() | {"starts": [], "changed": [], "cost": 0.0}
     return food(**bare | {"plan": empty} | changes)
 

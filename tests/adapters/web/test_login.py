@@ -68,6 +68,7 @@ OPEN = {
     "/manifest.webmanifest",
     "/static/ash",
     "/act/ash",
+    "/calendar.ics",
     "/api/v1/health",
     "/api/v1/openapi.json",
 }

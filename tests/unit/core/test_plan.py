@@ -26,7 +26,7 @@ BATCHES = tuple((vessel, 24 * day) for day, vessel in enumerate(("ash", "birch",
 
 
 def a_pantry(water: float = 25.0, **changes: Any) -> Pantry:
-    warm = {"begin": T0, "water_c": (water,) * 337, "water_sd_c": (0.4,) * 337}
+    warm: dict[str, Any] = {"begin": T0, "water_c": (water,) * 337, "water_sd_c": (0.4,) * 337}
     vessels = tuple(
         VesselHeld(id=name, litres=2.0, most_g_l=5.0, batch="", **warm) for name in ("ash", "birch", "cedar")
     )
