@@ -88,16 +88,14 @@ class FoodPage:
     def _show(
         self, request: Request, status: int = 200, *, flash: Any = None, problem: str = "", given: Fields | None = None
     ) -> Response:
-        site = self._site
-        page = site.page(
-            request,
-            "food.html",
-            status,
-            here="/food",
-            view=make_food(site.desk.food(), site.desk.bench()),
-            undo=site.newest().view.undo,
-            flash=flash,
-            problem=problem,
-            given={"id": "", "cysts": "", "when": "now", **(given or {})},
-        )
-        return packed(request, page)
+        values = food_values(self._site)
+        said = {"undo": self._site.newest().view.undo, "flash": flash, "problem": problem}
+        values |= said | {"given": values["given"] | (given or {})}
+        return packed(request, self._site.page(request, "food.html", status, here="/food", **values))
+
+
+def food_values(site: Site) -> dict[str, Any]:
+    """What the page shows when nothing was just said or typed. ``kept``: from when it is, in a copy for later."""
+    view = make_food(site.desk.food(), site.desk.bench())
+    given = {"id": "", "cysts": "", "when": "now"}
+    return {"view": view, "undo": None, "flash": None, "problem": "", "given": given, "kept": ""}

@@ -10,6 +10,7 @@ from markupsafe import Markup
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
+from monitor.web.food_page import food_values
 from monitor.web.packing import packed
 from monitor.web.rights import Role
 from monitor.web.site import csrf_token
@@ -24,7 +25,8 @@ WORKER: Final = "/worker.js"
 MANIFEST: Final = "/manifest.webmanifest"
 OFFLINE: Final = "/offline"
 KEPT: Final = "/kept"
-_SHELL: Final = ("bench.css", "bench.js", "offline.js", "icon.svg")
+KEPT_FOOD: Final = "/kept/food"
+_SHELL: Final = ("bench.css", "food.css", "bench.js", "offline.js", "icon.svg")
 _DARK: Final = "#14100d"
 """What a phone shows while the page opens: the paper of the dark scheme, as a white screen hurts at night."""
 _ICONS: Final = (
@@ -44,6 +46,7 @@ class HomeScreen:
             Route(WORKER, self.worker),
             Route(OFFLINE, self.offline),
             Route(KEPT, self._site.open_page(self.kept)),
+            Route(KEPT_FOOD, self._site.open_page(self.kept_food)),
         ]
 
     async def manifest(self, _request: Request) -> Response:
@@ -97,4 +100,16 @@ class HomeScreen:
         build = site.build(view)
         known: dict[str, Any] = {"view": view, "build": build, "parts": parts, "kept": True, "worker": WORKER}
         page = site.page(request, "bench.html", here="/", flash=None, **known)
+        return packed(request, page)
+
+    async def kept_food(self, request: Request) -> Response:
+        """The page "Food" likewise: the way out alone can be pressed, as logging out takes this copy along."""
+        site = self._site
+        view = site.newest().view
+        known = food_values(site) | {"here": "/food", "kept": f"{view.clock}, {view.day}"}
+        page = site.page(request, "food.html", **known)
+        before, main, after = bytes(page.body).decode().partition("<main")
+        inside, end, rest = after.partition("</main>")
+        page.body = "".join((before, main, inside.replace("<button", "<button disabled"), end, rest)).encode()
+        page.headers["Content-Length"] = str(len(page.body))
         return packed(request, page)

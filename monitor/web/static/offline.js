@@ -3,7 +3,7 @@
 (() => {
   const EVERY = 10000; // ms
   async function look() {
-    if (location.pathname === "/offline") return; // opened by its own address: nothing was wanted
+    if (["/offline", "/kept/food"].includes(location.pathname)) return; // opened by its own address: nothing was wanted
     try {
       await fetch("/api/v1/health", { cache: "no-store" });
       location.reload();

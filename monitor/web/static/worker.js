@@ -1,9 +1,10 @@
-// Two things that a phone does without an open page: it opens the bench as it was last seen when nobody answers, and
+// Two things that a phone does without an open page: it opens bench and food as they were last seen when nobody answers, and
 // shows what is pushed. KNOWN, the files of this build, is a line that the daemon puts before this one.
 "use strict";
 
 const CACHE = `swimup-${self.KNOWN.build}`;
-const KEPT = "/kept"; // the bench for later: it says from when it is, and nothing on it can be pressed
+// Pages for later: each says from when it is, and nothing on it can be pressed.
+const KEPT = { "/": "/kept", "/food": "/kept/food" };
 const OFFLINE = "/offline";
 const PATIENCE = 6000; // ms for an answer, where there is something to show instead
 let forgotten = 0;
@@ -21,7 +22,7 @@ self.addEventListener("activate", (event) => {
   event.waitUntil(
     (async () => {
       const before = (await caches.keys()).filter((name) => name.startsWith("swimup-") && name !== CACHE);
-      if (before.length) await keep(); // the kept bench goes with its style
+      if (before.length) await keep(); // what is kept goes with its style
       await Promise.all(before.map((name) => caches.delete(name)));
       await self.clients.claim();
     })(),
@@ -31,18 +32,25 @@ self.addEventListener("activate", (event) => {
 // Whoever logs out, or is not let in any more, leaves nothing to be seen.
 async function forget() {
   forgotten += 1;
-  for (const name of await caches.keys()) await (await caches.open(name)).delete(KEPT, { ignoreVary: true });
+  for (const name of await caches.keys()) {
+    const cache = await caches.open(name);
+    for (const page of Object.values(KEPT)) await cache.delete(page, { ignoreVary: true });
+  }
 }
 
 async function keep() {
+  for (const page of Object.values(KEPT)) await keepOne(page);
+}
+
+async function keepOne(page) {
   const before = forgotten;
   try {
-    const answer = await fetch(KEPT, { credentials: "same-origin" });
+    const answer = await fetch(page, { credentials: "same-origin" });
     if (answer.redirected) return await forget();
     if (!answer.ok) return undefined;
     const cache = await caches.open(CACHE);
-    if (before === forgotten) await cache.put(KEPT, answer);
-    if (before !== forgotten) await cache.delete(KEPT, { ignoreVary: true }); // logged out while it was written
+    if (before === forgotten) await cache.put(page, answer);
+    if (before !== forgotten) await cache.delete(page, { ignoreVary: true }); // logged out while it was written
   } catch {
     // what was kept before stays
   }
@@ -57,7 +65,7 @@ async function found(address) {
 async function answerTo(request, path) {
   const asked = fetch(request);
   asked.catch(() => {}); // it is awaited below
-  const kept = path === "/" ? await found(KEPT) : undefined;
+  const kept = KEPT[path] ? await found(KEPT[path]) : undefined;
   try {
     if (!kept) return await asked;
     const late = new Promise((done) => { setTimeout(done, PATIENCE, kept); });

@@ -47,6 +47,7 @@ ADDRESSES: Final = {
     "/food": ["/food"],
     "/food/calendar": ["/food/calendar"],
     "/kept": ["/kept"],
+    "/kept/food": ["/kept/food"],
     "/offline": ["/offline"],
     "/login": [],  # where no password is set it leads away; it has a test of its own
     "/vessels/{vessel}/start": ["/vessels/cedar/start"],

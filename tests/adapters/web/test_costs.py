@@ -47,6 +47,15 @@ def shop(tmp_path: Path, serve: Callable[..., Served]) -> Served:
     return serve(desk, costs=COSTS)
 
 
+def test_a_price_that_nobody_told_is_not_shown_as_nothing(shop: Served, serve: Callable[..., Served]) -> None:
+    """Where all that went into a batch has no price its cells stay empty: 0.00 would say that it was free."""
+    with serve(shop.desk, costs=Costs(currency="EUR")).client(token=False) as client:
+        text = client.get("/costs").text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "0.00" not in text
+    assert "1.00 EUR" in text
+    assert '<td role="cell" data-name="In all" class="none"></td>' in text
+
+
 def test_programs_are_told_what_the_description_says(shop: Served) -> None:
     """By hand: 1 for cysts and 0.1 for salt a batch, one of three gave nothing; a gift counts as free, and it is said."""
     with shop.client() as client:

@@ -11,6 +11,8 @@ from playwright.sync_api import expect
 from monitor.web.access import write_password
 from monitor.web.app import make_app
 from monitor.web.server import WebServer
+from tests.adapters.web import food_example
+from tests.adapters.web.memory_desk import MemoryDesk
 from tests.adapters.web.until import comes_true
 
 if TYPE_CHECKING:
@@ -33,9 +35,9 @@ CACHED = """async () => {
     }
     return held.sort();
 }"""
-KEPT = f"async () => Boolean(navigator.serviceWorker.controller) && (await ({CACHED})()).includes('/kept')"
+KEPT = f"async () => Boolean(navigator.serviceWorker.controller) && (await ({CACHED})()).includes('/kept/food')"
 
-GONE = f"async () => !(await ({CACHED})()).includes('/kept')"
+GONE = f"async () => !(await ({CACHED})()).some(path => path.startsWith('/kept'))"
 
 
 def open_and_keep(open_page: OpenPage, served: Served) -> Page:
@@ -82,7 +84,26 @@ def test_without_the_daemon_the_bench_opens_as_it_was_says_so_and_comes_back_by_
     expect(page.locator(".flash")).to_have_text("Acknowledged.")
 
 
-def test_only_the_look_of_the_bench_and_one_copy_of_it_are_kept(served: Served, open_page: OpenPage) -> None:
+def test_without_the_daemon_food_is_told_as_it_was(serve: Callable[..., Served], open_page: OpenPage) -> None:
+    """What to start still stands there with from when it is; nothing can be pressed, and it comes back by itself."""
+    desk = MemoryDesk()
+    desk.larder = food_example.food()
+    served = serve(desk)
+    page = open_and_keep(open_page, served)
+    assert served.server.stop(10)
+    page.goto(served.url + "/food")
+    expect(page.get_by_role("alert")).to_contain_text("This is from 02:10, Monday 2 March; not connected.")
+    expect(page.locator(".headline")).to_have_text("Start 3.5 g of tin-8 in cedar before 06:55")
+    assert page.locator("main button").count() > 3
+    assert page.locator("main button:enabled").count() == 0
+    start_again(served)
+    page.evaluate("dispatchEvent(new Event('online'))")
+    expect(page.get_by_role("button", name="Start cedar now")).to_be_enabled(timeout=20_000)
+    expect(page.get_by_role("alert")).to_have_count(0)
+    assert served.desk.done == []
+
+
+def test_only_the_look_of_bench_and_food_and_one_copy_of_each_are_kept(served: Served, open_page: OpenPage) -> None:
     """No answer of the API, no event and no other page can ever be shown from a store."""
     page = open_and_keep(open_page, served)
     for path in ("/trends", "/guide", "/api/v1/bench"):
@@ -91,10 +112,11 @@ def test_only_the_look_of_the_bench_and_one_copy_of_it_are_kept(served: Served, 
     page.get_by_role("button", name="Acknowledge Air stopped in birch").click()
     expect(page.locator(".flash")).to_have_text("Acknowledged.")
     held = page.evaluate(CACHED)
-    assert [path for path in held if not path.startswith("/static/")] == ["/kept", "/offline"]
+    assert [path for path in held if not path.startswith("/static/")] == ["/kept", "/kept/food", "/offline"]
     assert {re.sub(r"\.[0-9a-f]{12}\.", ".", path) for path in held if path.startswith("/static/")} == {
         "/static/bench.css",
         "/static/bench.js",
+        "/static/food.css",
         "/static/icon.svg",
         "/static/offline.js",
     }
