@@ -344,7 +344,7 @@ class Plan:
     facts: dict[str, float] = field(
         default_factory=dict, hash=False
     )  # what it rests on: the next plan tells what is other
-    priced: bool = True  # its costs are money; where no price of any cysts is known they are weights for the choice alone
+    priced: bool = True  # whether its costs are money: not where no price of any cysts is known
 
 
 @dataclass(frozen=True, slots=True)

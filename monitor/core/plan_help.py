@@ -49,9 +49,7 @@ def help_for(pantry: Pantry, problem: Problem, weighing: Weighing, place: int) -
     if found:
         told = listed(found)
         return f"{told[:1].upper()}{told[1:]} would make it full."
-    return (
-        f"No start comes in time any more: buy or borrow {lack(trial.missing())}, or feed a little less at the meals before."
-    )
+    return f"No start comes in time any more: buy or borrow {lack(trial.missing())}, or feed a little less at the meals before."
 
 
 def lack(missing: float) -> str:

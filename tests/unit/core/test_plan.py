@@ -9,7 +9,19 @@ import pytest
 
 from monitor.core.demand import demand
 from monitor.core.feeding import feed
-from monitor.core.food import Choice, Costs, EaterHeld, LotHeld, Option, Outlook, Pantry, Plan, Problem, StoreHeld, VesselHeld
+from monitor.core.food import (
+    Choice,
+    Costs,
+    EaterHeld,
+    LotHeld,
+    Option,
+    Outlook,
+    Pantry,
+    Plan,
+    Problem,
+    StoreHeld,
+    VesselHeld,
+)
 from monitor.core.lots import Lot
 from monitor.core.model import HOUR, LotSpec, Ms
 from monitor.core.outlook import outlook
@@ -161,10 +173,10 @@ def test_what_has_changed_is_told_with_its_cause() -> None:
 def test_a_first_plan_has_changed_nothing() -> None:
     """All of it is new, so nothing is told as such: with no plan before, and after the empty one from when nobody ate."""
     nobody = Plan(made=T0 - HOUR, until=T0 + HOUR)
+    pantry = a_pantry()
+    problem = a_problem(pantry, ("ash", 24), ("birch", 48))
     for last in (None, Plan(0, 0), nobody):
-        pantry = a_pantry(last=last)
-        problem = a_problem(pantry, ("ash", 24), ("birch", 48))
-        assert make_plan(pantry, problem, all_of(problem)).changed == ()
+        assert make_plan(replace(pantry, last=last), problem, all_of(problem)).changed == ()
     other = a_pantry(last=make_plan(pantry, problem, all_of(problem)))
     more = a_problem(other, ("ash", 24), ("birch", 48), ("cedar", 48))
     assert make_plan(other, more, all_of(more)).changed == ("New: start 1.5 g of tin-8 in cedar at Wed 08:00.",)
