@@ -39,7 +39,8 @@ SCHEMES: Final[dict[str, dict[str, Any]]] = {
 }
 WIDTHS: Final = (320, 390, 1280)
 NO_PAGES: Final = {"/events", "/static/{name}", "/metrics", "/worker.js", "/manifest.webmanifest", "/trends/data"} | {
-    f"/trends/download.{kind}" for kind in ("csv", "senml.json")
+    "/calendar.ics",
+    *(f"/trends/download.{kind}" for kind in ("csv", "senml.json")),
 }
 """What is fetched by scripts or saved as a file."""
 ADDRESSES: Final = {
