@@ -57,6 +57,7 @@ def publish_live(
     left out when it is more than two periods late, for it would be taken for news.
     """
     sent = skipped = 0
+    link.wait_up(PATIENCE_S, stop)  # what is published before would be sent behind what comes later
     ends = float("inf") if minutes is None else max(time.time(), clock.anchor) + minutes * 60
     while not stop.is_set() and time.time() < ends:
         now_s = clock.offset_s(time.time())
