@@ -8,13 +8,14 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
 import time
-from typing import TYPE_CHECKING, Final
+from contextlib import suppress
+from typing import IO, TYPE_CHECKING, Final
 
 from monitor.core.pantry_codec import NotReadable, ahead_from_json, to_json
 
 if TYPE_CHECKING:
-    import threading
     from collections.abc import Sequence
 
     from monitor.core.food import FoodAhead, Pantry
@@ -78,16 +79,27 @@ def _talk(
     child: subprocess.Popen[bytes], said: bytes, seconds: float, stop: threading.Event | None
 ) -> tuple[bytes, bytes]:
     end = time.monotonic() + seconds
-    text: bytes | None = said
+    # A thread of its own writes: after its first timeout ``communicate`` writes no more, and a pantry is larger than a pipe.
+    into, child.stdin = child.stdin, None
+    writer = threading.Thread(target=_say, args=(into, said), name="pantry", daemon=True)
+    writer.start()
     while True:
-        try:
-            return child.communicate(text, timeout=LOOK_S)
-        except subprocess.TimeoutExpired:
-            text = None  # it goes on with what it was given
+        with suppress(subprocess.TimeoutExpired):
+            return child.communicate(timeout=LOOK_S)
         if stop is not None and stop.is_set():
             raise PlanFailed("Planning was stopped.")
         if time.monotonic() >= end:
             raise PlanFailed(_slow(seconds))
+
+
+def _say(into: IO[bytes] | None, said: bytes) -> None:
+    """To a child that may end before it has heard all."""
+    if into is None:
+        return
+    with suppress(OSError):
+        into.write(said)
+    with suppress(OSError):
+        into.close()
 
 
 def _why(code: int, err: bytes, seconds: float, memory_mb: int) -> str:

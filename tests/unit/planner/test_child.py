@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 import threading
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -78,6 +79,17 @@ def test_processor_time_is_limited_by_the_system() -> None:
     )
     with pytest.raises(PlanFailed, match="not done after 60 s"):
         plan_in_child(room(), 60, 1024, command=_python(code))
+
+
+def test_a_pantry_larger_than_a_pipe_reaches_a_child_that_is_slow_to_listen() -> None:
+    """Two megabytes, read a second late, arrive whole."""
+    pantry = replace(room(), feeding_times=tuple(range(300_000)))
+    code = (
+        "import sys, time; time.sleep(1.0); text = sys.stdin.buffer.read(); "
+        "sys.stderr.write(f'{len(text)} bytes'); sys.exit(1)"
+    )
+    with pytest.raises(PlanFailed, match=f"{len(to_json(pantry))} bytes"):
+        plan_in_child(pantry, 30, 1024, command=_python(code))
 
 
 def test_a_stop_ends_it_at_once() -> None:
