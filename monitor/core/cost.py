@@ -12,8 +12,9 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
+from monitor.core.food import RINSED_SHARE
 from monitor.core.lives import lives
-from monitor.core.log import Chill, Emptied, Harvest
+from monitor.core.log import Chill, Emptied, Harvest, kind_of
 from monitor.core.log_food import Drawn, Fed
 from monitor.core.model import HOUR, SECOND, Ms
 
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
     from monitor.core.lives import Life
     from monitor.core.log import Standing
 
-YIELD: Final = 0.9
-"""Of what hatched is kept when shells are separated and rinsed; common practice, no source."""
 MILLION: Final = 1e6
 
 
@@ -161,7 +160,7 @@ def batch_cost(life: Life, tin: TinFacts | None, costs: Costs, oxygen: float, no
         oxygen=oxygen,
     )
     nauplii, counted = _nauplii(life, tin)
-    how = "" if end is None else type(end).__name__.lower()
+    how = "" if end is None else kind_of(end)
     ended = None if end is None else end.time
     return BatchCost(
         batch=start.batch,
@@ -186,7 +185,7 @@ def _nauplii(life: Life, tin: TinFacts | None) -> tuple[float, bool]:
     if tin is None:
         return 0.0, False
     share = tin.share[1] if life.end.hatched_fraction is None else life.end.hatched_fraction
-    return life.start.cysts_g * tin.cysts_per_g * share * YIELD, False
+    return life.start.cysts_g * tin.cysts_per_g * share * RINSED_SHARE, False
 
 
 def account(
@@ -389,7 +388,7 @@ def offers(tins: Iterable[TinFacts]) -> tuple[Offer, ...]:
 
 
 def _million(tin: TinFacts, share: float) -> float:
-    return (tin.price_per_g or 0.0) / (tin.cysts_per_g * max(share, 1e-3) * YIELD) * MILLION
+    return (tin.price_per_g or 0.0) / (tin.cysts_per_g * max(share, 1e-3) * RINSED_SHARE) * MILLION
 
 
 def apart(first: Offer, second: Offer) -> bool:

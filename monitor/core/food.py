@@ -15,6 +15,12 @@ if TYPE_CHECKING:
 
 DAYS: Final = 14
 """How far ahead food is foreseen and planned."""
+FULL: Final = 0.9
+"""A meal of less than this share of its need is short; common practice, no source."""
+RINSED_SHARE: Final = 0.9
+"""Of what hatched is kept when shells are separated and nauplii rinsed; common practice, no source."""
+CYSTS_PER_G: Final = 250_000.0
+"""Of a tin of which nobody counted them, nor of its strain; common practice, no source."""
 
 # ---------------------------------------------------------------------------------------------------------------
 # What is known of kinds

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from monitor.core import brood_book, tins_held
 from monitor.core.broods import goes_in, larvae_at, mouth_um, ration_at, swim_up
-from monitor.core.food import Outlook, Plan
+from monitor.core.food import RINSED_SHARE, Outlook, Plan
 from monitor.core.lots import Lot
 from monitor.core.model import DAY, HOUR
 from monitor.core.planned import pending
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms, Span
     from monitor.core.state import State
     from monitor.core.stores import ColdStore
-
-KEPT: Final = 0.9  # of what hatches is left after parting shells and rinsing; common practice, no source
 
 
 def food_document(state: State, now: Ms, *, on: bool = True) -> dict[str, Any]:
@@ -98,7 +96,7 @@ def _tin(state: State, lot: str, now: Ms) -> dict[str, Any]:
     spec = tins_held.lot_spec(state, lot)
     known = state.lots.get(lot) or Lot.new(spec)
     price, left = tins_held.price_per_g(state, lot), tins_held.grams_left(state, lot, now)
-    each = tins_held.cysts_per_g(state, lot) * known.hatch_share * KEPT
+    each = tins_held.cysts_per_g(state, lot) * known.hatch_share * RINSED_SHARE
     opened = tins_held.opened(state, lot)
     return {
         "id": lot,

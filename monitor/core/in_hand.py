@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.food import HarvestHeld
+from monitor.core.food import RINSED_SHARE, HarvestHeld
 from monitor.core.log import Chill, Harvest
 from monitor.core.log_food import Fed
 from monitor.core.model import HOUR
@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
     from monitor.core.state import Batch, State
 
-KEPT: Final = 0.9
-"""Share that is kept when shells are separated and nauplii rinsed; common practice, no source."""
 BEST_H: Final = first_stage_ms(25.0) / HOUR
 """Hours after the harvest for which they are at their best at the warmth of a room, where they moult: see ``window``."""
 USUAL_SHARE: Final = 0.7
@@ -36,7 +34,7 @@ def harvested(state: State, batch: Batch) -> float:
         known = state.lots.get(start.lot)
         label = lot_spec(state, start.lot).label_hatch_percent
         share = known.hatch_share if known is not None else USUAL_SHARE if label is None else label / 100
-    return start.cysts_g * cysts_per_g(state, start.lot) * share * KEPT
+    return start.cysts_g * cysts_per_g(state, start.lot) * share * RINSED_SHARE
 
 
 def chilled_of(state: State, batch: str) -> float:

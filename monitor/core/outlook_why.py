@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from monitor.core.feeding import feed, fits
-from monitor.core.food import Demand
+from monitor.core.food import FULL, Demand
 from monitor.core.model import DAY
 from monitor.core.wording import about, clock, duration, whole
 
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     from monitor.core.food import Meal, Pantry, Source
     from monitor.core.hatch import Array
 
-FULL: Final = 0.9
-"""A meal of less than this share of its need is short; common practice, no source."""
 LATE: Final = DAY  # what comes later than that after a meal was not meant for it
 PLENTY: Final = 20.0  # times as much
 ROWS: Final = 12  # worlds in which a meal is short that are looked at

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core.feeding import feed
-from monitor.core.food import Demand
+from monitor.core.food import FULL, Demand
 from monitor.core.model import DAY, HOUR
 
 if TYPE_CHECKING:
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from monitor.core.hatch import Array
     from monitor.core.model import Ms
 
-FULL: Final = 0.9  # a meal is short when it gets less of its need; common practice, no source
 TELLS: Final = 0.01  # a start is for the meals whose chance of being short grows by more than that without it
 BACKUP_BELOW: Final = 0.5  # a start without which each meal is full more often than not is there in case another fails
 DELAYS: Final = (1, 2, 3, 4, 6, 8, 10, 12, 16, 20, 24)  # hours a start may wait

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.food import LotHeld, Source
+from monitor.core.food import CYSTS_PER_G, RINSED_SHARE, LotHeld, Source
 from monitor.core.hatch import LOT_COORDINATES, YIELD_LOGIT_SD, Prior
 from monitor.core.lots import Lot
 from monitor.core.model import HOUR
@@ -29,8 +29,6 @@ if TYPE_CHECKING:
     from monitor.core.hatch import Array
     from monitor.core.model import Ms
 
-KEPT: Final = 0.9  # of the nauplii when shells are parted and they are rinsed; common practice, no source
-CYSTS_PER_G: Final = 250_000.0  # where nobody counted
 KEEPS_H: Final = (24.0, 36.0, 48.0)
 """In a cold store of which nothing is known: below 10 C up to 24 h (Ghent course), 2-4 C 48 h (KKT1, J. Biol. Res. 2005)."""
 CHILLED_WITHIN: Final = 2 * HOUR  # of a harvest; what stands longer in no store is taken to stay there
@@ -126,7 +124,7 @@ class Supply:
             length_um=lot.length_um,
             since=since,
             until=until,
-            nauplii=batch.cysts_g * lot.cysts_per_g * KEPT * share,
+            nauplii=batch.cysts_g * lot.cysts_per_g * RINSED_SHARE * share,
         )
 
     def _rows(self, batch: BatchHeld, lot: LotHeld) -> Array:
@@ -163,7 +161,7 @@ class Supply:
         crossed: Crossings = course.started(start, luck)
         ready = np.where(self._fails(name), np.inf, crossed.ready)
         since, until = self._fed(name, ready, crossed.best_h)
-        return since, until, self._lot_of(lot).cysts_per_g * KEPT * course.share(yields)
+        return since, until, self._lot_of(lot).cysts_per_g * RINSED_SHARE * course.share(yields)
 
     def _course(self, vessel: str, lot: str) -> Course:
         course = self.courses.get((vessel, lot))

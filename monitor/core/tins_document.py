@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core import rules_cysts, tins_held
+from monitor.core.food import RINSED_SHARE
 from monitor.core.hatch import LOT_COORDINATES
-from monitor.core.in_hand import KEPT, harvests_in_hand
+from monitor.core.in_hand import harvests_in_hand
 from monitor.core.log_food import Weighed
 from monitor.core.model import HOUR
 from monitor.core.wording import rfc3339, rfc3339_ms
@@ -74,7 +75,7 @@ def _tin(engine: Engine, name: str, now: Ms) -> dict[str, Any]:
         "batches": lot.batches,
         "falling": lot.falling,
         "story": lot.story(),
-        "per_million": None if per_g is None else round(MILLION * per_g / (cysts * share[1] * KEPT), 4),
+        "per_million": None if per_g is None else round(MILLION * per_g / (cysts * share[1] * RINSED_SHARE), 4),
         "currency": state.site.costs.currency,
         "first_used": rfc3339(used[0]) if used else None,
         "last_used": rfc3339(used[-1]) if used else None,

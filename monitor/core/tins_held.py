@@ -6,17 +6,15 @@ What the keeper has told of a tin goes before what the configuration says of it.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
+from monitor.core.food import CYSTS_PER_G
 from monitor.core.model import LotSpec
 
 if TYPE_CHECKING:
     from monitor.core.log_food import Storage
     from monitor.core.model import Ms
     from monitor.core.state import State
-
-CYSTS_PER_G: Final = 250_000.0
-"""Of a tin of which nobody counted them, nor of its strain; common practice, no source."""
 
 
 def known_lots(state: State) -> list[str]:

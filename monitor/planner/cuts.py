@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core.feeding import feed
-from monitor.core.food import Demand, Source
-from monitor.planner.table import CLOSE, FULL
+from monitor.core.food import FULL, Demand, Source
+from monitor.planner.table import CLOSE
 
 if TYPE_CHECKING:
     from monitor.core.hatch import Array

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core.feeding import feed
-from monitor.core.food import Choice, Demand
+from monitor.core.food import FULL, Choice, Demand
 from monitor.planner.cuts import lessons, stretches
 from monitor.planner.greedy import build, polish
 from monitor.planner.programme import Programme
-from monitor.planner.table import CLOSE, FULL, Chosen, Table
+from monitor.planner.table import CLOSE, Chosen, Table
 
 if TYPE_CHECKING:
     from monitor.core.food import Problem

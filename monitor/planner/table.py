@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core.feeding import feed, fits
-from monitor.core.food import Demand, Meal
+from monitor.core.food import FULL, Demand, Meal
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     Flags = NDArray[np.bool_]
     Whole = NDArray[np.int64]
 
-FULL: Final = 0.9  # a meal is short when it gets less of its need; common practice, no source
 CLOSE: Final = 1e-9
 
 Chosen = frozenset[int]

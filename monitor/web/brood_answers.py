@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, Field, WithJsonSchema
+from pydantic import BaseModel, Field
 
-Time = Annotated[
-    str, WithJsonSchema({"type": "string", "format": "date-time", "description": "RFC 3339 in UTC, ends in Z."})
-]
+from monitor.web.answer_words import Time
+
 Days = Annotated[float | None, Field(description="Days after swim-up; null: not before they are weaned.")]
 Nauplii = Annotated[int, Field(ge=0)]
 

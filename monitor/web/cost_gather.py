@@ -5,44 +5,31 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.cost import Account, Offer, TinFacts, account, offers
-from monitor.core.log import Start
-from monitor.core.log_food import Tin
-from monitor.core.tin_facts import facts
 from monitor.core.undo import standing_of
 from monitor.settings import strains
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Mapping
 
     from monitor.core.food import Costs
-    from monitor.core.log import Standing
     from monitor.core.model import Ms
     from monitor.store.record import Record
 
 
-def tins_of(record: Record, bench: Mapping[str, Any], entries: Iterable[Standing]) -> dict[str, TinFacts]:
-    """All tins that are configured, were told of, or used."""
-    configured = {one["id"]: one for one in bench.get("lots") or []}
-    told = {entry.lot: entry for entry in entries if isinstance(entry, Tin)}
-    used = {entry.lot: None for entry in entries if isinstance(entry, Start)}
-    known = record.kept("lot/")
-    found = {}
-    for lot in dict.fromkeys([*configured, *told, *used]):
-        spec, tin = configured.get(lot, {}), told.get(lot)
-        name = (tin.strain if tin is not None else "") or spec.get("strain") or ""
-        strain = strains.find(name)
-        found[lot] = facts(
-            lot,
-            tin,
-            known.get(f"lot/{lot}"),
-            name if strain is None else strain.name,
-            spec.get("label_hatch_percent"),
-            spec.get("cysts_per_g") or (None if strain is None else strain.cysts_per_g),
-        )
-    return found
+def tin_facts(tin: Mapping[str, Any]) -> TinFacts:
+    """Of a tin as the bench tells it; a strain by its full name where the table of strains has it."""
+    strain, share = strains.find(tin["strain"]), tin["hatch_share"]
+    return TinFacts(
+        id=tin["id"],
+        price_per_g=tin["price_per_g"],
+        cysts_per_g=tin["cysts_per_g"],
+        share=(share["lo"], share["mid"], share["hi"]),
+        strain=tin["strain"] if strain is None else strain.name,
+        batches=tin["batches"],
+    )
 
 
 def gather(record: Record, bench: Mapping[str, Any], costs: Costs, since: Ms) -> tuple[Account, tuple[Offer, ...]]:
     entries = standing_of(noted.entry for noted in record.entries())
-    tins = tins_of(record, bench, entries)
+    tins = {tin["id"]: tin_facts(tin) for tin in bench.get("tins") or []}
     return account(entries, tins, costs, bench["now_ms"], bench["timezone"], since), offers(tins.values())

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from starlette.routing import Route
 
 from monitor.core.chronicle import chronicle
-from monitor.core.log import Start, Undo
+from monitor.core.log import Start, Undo, subject_of
 from monitor.core.model import DAY
 from monitor.core.undo import without_undone
 from monitor.store.records import LARGEST
@@ -22,7 +22,6 @@ from monitor.web.past import (
     noted_document,
     reading_document,
     sentence_document,
-    subject_of,
     told_document,
     transition_document,
     trend_document,

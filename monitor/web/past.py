@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.bench import UNITS, alarm_document
-from monitor.core.log import Discard, Harvest, Lapse, Start
+from monitor.core.log import Discard, Harvest, Lapse, Start, kind_of, subject_of
 from monitor.core.log_food import Correct
 from monitor.core.model import SECOND, Air
 from monitor.web.when import as_rfc3339
@@ -82,16 +82,6 @@ def reading_document(reading: Reading, spec: Mapping[str, Any] | None) -> dict[s
         "arrived": _instant(reading.arrived or None),
         "seq": reading.seq,
     }
-
-
-def kind_of(entry: LogEntry) -> str:
-    return type(entry).__name__.lower()
-
-
-def subject_of(entry: LogEntry) -> str:
-    """The batch, vessel or store that an entry is about."""
-    names = (getattr(entry, name, "") for name in ("subject", "store", "batch", "vessel"))
-    return next((str(name) for name in names if name), "")
 
 
 def noted_document(noted: Noted, *, undone: bool) -> dict[str, Any]:

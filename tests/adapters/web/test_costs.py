@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from html import unescape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -28,6 +28,13 @@ if TYPE_CHECKING:
 COSTS = Costs(currency="EUR", salt_per_kg=2.0)
 
 
+def a_tin(name: str, strain: str, price_per_g: float | None) -> dict[str, Any]:
+    """What the bench tells of a tin that was never hatched here."""
+    share = {"lo": 0.77, "mid": 0.85, "hi": 0.9}
+    known = {"cysts_per_g": 360_000.0, "hatch_share": share, "batches": 0}
+    return {"id": name, "strain": strain, "price_per_g": price_per_g, **known}
+
+
 @pytest.fixture
 def shop(tmp_path: Path, serve: Callable[..., Served]) -> Served:
     """Three batches of a tin whose price was told, one of another's, and one meal."""
@@ -42,7 +49,7 @@ def shop(tmp_path: Path, serve: Callable[..., Served]) -> Served:
             store.log(Discard(end, end, "b1", "smelt bad") if n == 1 else Harvest(end, end, f"b{n}", None, 500_000.0))
         store.log(Fed(begin + 4 * DAY, begin + 4 * DAY, "killi-1", 250_000.0, batch="b0"))
         store.commit()
-    desk = MemoryDesk(shed_bench())
+    desk = MemoryDesk(shed_bench() | {"tins": [a_tin("tin-8", "sfb", 25.0 / 50.0), a_tin("gift", "", None)]})
     desk.record = Record(path)
     return serve(desk, costs=COSTS)
 

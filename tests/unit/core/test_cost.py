@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.core.cost import MILLION, YIELD, Account, TinFacts, account, apart, offers
-from monitor.core.food import Costs
+from monitor.core.cost import MILLION, Account, TinFacts, account, apart, offers
+from monitor.core.food import RINSED_SHARE, Costs
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Start
 from monitor.core.log_food import Drawn, Fed
 from monitor.core.model import DAY, HOUR
@@ -40,8 +40,8 @@ def test_what_nobody_counted_is_reckoned_from_its_tin() -> None:
     by_tin, by_share = (
         told(start("a"), Harvest(T0 + 30 * HOUR, T0 + 30 * HOUR, "a", share)).batches[0] for share in (None, 0.4)
     )
-    assert by_tin.nauplii == pytest.approx(2 * 300_000 * 0.8 * YIELD)
-    assert by_share.nauplii == pytest.approx(2 * 300_000 * 0.4 * YIELD)
+    assert by_tin.nauplii == pytest.approx(2 * 300_000 * 0.8 * RINSED_SHARE)
+    assert by_share.nauplii == pytest.approx(2 * 300_000 * 0.4 * RINSED_SHARE)
     assert not by_tin.counted
 
 

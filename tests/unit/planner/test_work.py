@@ -9,8 +9,8 @@ import pytest
 
 from monitor.core.demand import demand
 from monitor.core.feeding import feed
+from monitor.core.food import FULL
 from monitor.core.supply import held_sources, planned_sources
-from monitor.planner.table import FULL
 from monitor.planner.work import work, work_out
 from tests.unit.planner.rooms import brood, room, tin
 
