@@ -16,8 +16,9 @@ from monitor.core.food import Demand, Option, Source
 from monitor.core.model import DAY, HOUR
 from monitor.core.plan_costs import Prices, prices_of
 from monitor.core.plan_starts import CLEANED, LATE, Place, places, start_times
-from monitor.core.supply import best_store, prior_of
+from monitor.core.supply import best_store
 from monitor.core.supply_times import RINSED
+from monitor.core.supply_tins import likely_share
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -85,8 +86,7 @@ def _lots(pantry: Pantry, demand: Demand, prices: Prices, most: int) -> list[Lot
 
 
 def _per_nauplius(lot: LotHeld, prices: Prices) -> float:
-    share = 1 / (1 + float(np.exp(-prior_of(lot).share_logit_mean)))
-    return float(prices.per_g(lot) / max(lot.cysts_per_g * share, 1.0))
+    return prices.per_g(lot) / max(lot.cysts_per_g * likely_share(lot), 1.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

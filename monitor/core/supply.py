@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core.food import CYSTS_PER_G, RINSED_SHARE, LotHeld, Source
-from monitor.core.hatch import LOT_COORDINATES, YIELD_LOGIT_SD, Prior
-from monitor.core.lots import Lot
+from monitor.core.hatch import YIELD_LOGIT_SD
 from monitor.core.model import HOUR
 from monitor.core.supply_draws import lot_points, normals, spread, uniforms
 from monitor.core.supply_hatch import Course, Crossings
 from monitor.core.supply_times import fed_from, keeper_from, local_day
+from monitor.core.supply_tins import SHARE, keeps, prior_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,11 +42,6 @@ def failure_chance(pantry: Pantry) -> float:
     """With which a batch fails altogether, by the record; about 5 % when there is none (common practice, no source)."""
     failed, of = pantry.failed
     return (failed + 0.5) / (of + 10)
-
-
-def prior_of(lot: LotHeld) -> Prior:
-    """What is believed of the next batch of a tin."""
-    return Lot.from_document(lot.known).before_next() if lot.known else Prior.of_label(None)
 
 
 def best_store(pantry: Pantry) -> StoreHeld | None:
@@ -124,7 +119,7 @@ class Supply:
             length_um=lot.length_um,
             since=since,
             until=until,
-            nauplii=batch.cysts_g * lot.cysts_per_g * RINSED_SHARE * share,
+            nauplii=batch.cysts_g * lot.cysts_per_g * RINSED_SHARE * share * keeps(lot, self.scenarios, self.seed),
         )
 
     def _rows(self, batch: BatchHeld, lot: LotHeld) -> Array:
@@ -132,10 +127,9 @@ class Supply:
         if not batch.ready:
             return np.zeros(self.scenarios, dtype=int)
         prior = prior_of(lot)
-        place = LOT_COORDINATES.index("share")
         points = lot_points(self.seed, lot.id, self.scenarios)
-        tin = prior.lot_points(points)[:, place]
-        of_tin = prior.share_logit_sd * float(np.linalg.norm(prior.factor[place]))
+        tin = prior.lot_points(points)[:, SHARE]
+        of_tin = prior.share_logit_sd * float(np.linalg.norm(prior.factor[SHARE]))
         leans = of_tin / float(np.hypot(of_tin, YIELD_LOGIT_SD))
         own = normals(self.seed, f"rows {batch.id}", self.scenarios)[0]
         key = leans * (tin - tin.mean()) / max(float(tin.std()), 1e-9) + np.sqrt(1 - leans**2) * own
@@ -161,7 +155,9 @@ class Supply:
         crossed: Crossings = course.started(start, luck)
         ready = np.where(self._fails(name), np.inf, crossed.ready)
         since, until = self._fed(name, ready, crossed.best_h)
-        return since, until, self._lot_of(lot).cysts_per_g * RINSED_SHARE * course.share(yields)
+        held = self._lot_of(lot)
+        share = course.share(yields) * keeps(held, self.scenarios, self.seed)
+        return since, until, held.cysts_per_g * RINSED_SHARE * share
 
     def _course(self, vessel: str, lot: str) -> Course:
         course = self.courses.get((vessel, lot))

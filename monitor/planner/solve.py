@@ -23,6 +23,7 @@ from monitor.planner.table import CLOSE, Chosen, Table
 if TYPE_CHECKING:
     from monitor.core.food import Problem
     from monitor.core.hatch import Array
+    from monitor.planner.programme import Answer
     from monitor.planner.table import Flags
 
 RELAXED: Final = 20  # rounds without whole numbers, which are cheap
@@ -36,13 +37,14 @@ FEW: Final = 150  # options, of which none is left out at first
 CLOSE_ROUNDS: Final = 3
 TURN: Final = 0.6  # of the time that is left, at most, for one whole answer
 LAST_S: Final = 0.3
+BUSIEST: Final = 4.0  # times slower than its processor, at most, a machine is taken to be
 BY_TRYING: Final = 0.35  # of the time, for the first choice
 
 
 def solve(problem: Problem) -> Choice:
     """Takes about ``problem.seconds`` of the processor; the same answer each time when these are enough to prove it."""
     looked, begun = time.monotonic(), time.process_time()
-    search = _Search(Table.of(problem), begun, begun + problem.seconds)
+    search = _Search(Table.of(problem), begun, begun + problem.seconds, looked)
     search.try_out()
     gap, sure = search.prove()
     chosen = search.best
@@ -62,6 +64,7 @@ class _Search:
     table: Table
     begun: float
     deadline: float
+    looked: float  # as ``begun``, by the wall
     best: Chosen = frozenset()
 
     def try_out(self) -> None:
@@ -72,6 +75,12 @@ class _Search:
         for begin in begins:
             self._offer(begin)
             self._offer(polish(self.table, build(self.table, begin, until), until))
+
+    def _asked(self, programme: Programme, seconds: float, *, whole: bool = True, among: Flags | None = None) -> Answer:
+        """``seconds`` of the processor. The optimiser counts by the wall, so on a busy machine it gets as much more."""
+        used, passed = time.process_time() - self.begun, time.monotonic() - self.looked
+        busy = min(max(passed / max(used, 1e-3), 1.0), BUSIEST)
+        return programme.solve(seconds * busy, whole=whole, among=among)
 
     def _offer(self, chosen: Chosen) -> None:
         if self.table.allows(chosen) and self.table.worth(chosen) < self.table.worth(self.best):
@@ -122,7 +131,7 @@ class _Search:
             left = until - time.process_time()
             if left <= 0:
                 break
-            answer = programme.solve(left, whole=False)
+            answer = self._asked(programme, left, whole=False)
             if answer.x is None:
                 break
             bound = max(bound, answer.bound)
@@ -143,7 +152,7 @@ class _Search:
         spots = {(options[k].vessel, options[k].start) for k in {*np.flatnonzero(x > 0.01).tolist(), *self.best}}
         among = np.array([(one.vessel, one.start) in spots for one in options])
         for _ in range(CLOSE_ROUNDS):
-            answer = programme.solve(TURN * (self.deadline - time.process_time()), among=among)
+            answer = self._asked(programme, TURN * (self.deadline - time.process_time()), among=among)
             if answer.x is None or time.process_time() > self.deadline:
                 return
             chosen = frozenset(int(k) for k in np.flatnonzero(answer.x > 0.5))
@@ -169,7 +178,7 @@ class _Search:
             left = self.deadline - time.process_time()
             if left <= 0:
                 break
-            answer = programme.solve(left * (1 if left < LAST_S else TURN))
+            answer = self._asked(programme, left * (1 if left < LAST_S else TURN))
             bound = max(bound, answer.bound)
             excess, cost = self.table.worth(self.best)
             known = cost + (programme.heavy * excess if programme.loose else 0.0)

@@ -87,6 +87,12 @@ def short_meals(played: Played) -> list[str]:
     ]
 
 
+def in_brief(played: Played) -> str:
+    """How the plan did in one world, for whoever waits for the others."""
+    one = fared(played.name, [played])
+    return f"world {played.seed}: {one.short} of {one.meals} meals short, cysts for {one.cost:.2f}"
+
+
 def fared(name: str, worlds: Sequence[Played]) -> Fared:
     """How one way did in all its worlds."""
     price = {tin.id: tin.price_per_g for tin in TINS}

@@ -112,6 +112,7 @@ def main(
             planned.append(of_world[0])
             usual += of_world[1:]
             bar.update(days + RUN_IN)
+            click.echo("\n" + report.in_brief(of_world[0]), err=True)
     planned.sort(key=lambda one: one.seed)
     found = report.of(usual, planned)
     click.echo(found.markdown())
