@@ -20,10 +20,21 @@ if TYPE_CHECKING:
     BrokerFactory = Callable[..., "Mosquitto"]
 
 START_S = 10.0
+FIRE = "fire"  # the property of a test that tells how a fault went
+FIRE_HEAD = "| fault | promise | tried | kept | seconds |\n|---|---|---:|---:|---:|"
 
 # How fast an example is depends on what else the machine does; speed is measured in tests/bench.
 settings.register_profile("swimup", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("swimup")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """What faults were tried, and how often a promise was kept."""
+    reports = [report for key in ("passed", "failed") for report in terminalreporter.stats.get(key, ())]
+    lines = sorted(str(value) for report in reports for name, value in report.user_properties if name == FIRE)
+    if lines:
+        terminalreporter.section("faults")
+        terminalreporter.write_line("\n".join([FIRE_HEAD, *lines]))
 
 
 def free_port() -> int:
