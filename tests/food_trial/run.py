@@ -112,7 +112,7 @@ def main(
             planned.append(of_world[0])
             usual += of_world[1:]
             bar.update(days + RUN_IN)
-            click.echo("\n" + report.in_brief(of_world[0]), err=True)
+            click.echo("\n".join(["", report.in_brief(of_world[0]), *report.short_meals(of_world[0])]), err=True)
     planned.sort(key=lambda one: one.seed)
     found = report.of(usual, planned)
     click.echo(found.markdown())
