@@ -32,7 +32,8 @@ if TYPE_CHECKING:
     from tests.food_trial.scenario import Spawning
 
 SEEDS: Final = (11, 22, 33, 44, 55)
-ASKED: Final = Asked(seconds=2.0)
+ASKED: Final = Asked(chance=0.995, seconds=2.0)
+"""Who wants fewer than one meal in a hundred to be short asks for more than the 98 % that a keeper has who asks for nothing."""
 
 
 @dataclass(frozen=True, slots=True)
