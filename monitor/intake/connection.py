@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from monitor import failpoint
+from monitor.failpoint import Point
 from monitor.intake.incoming import AckOrder, Incoming
 from monitor.intake.link import (
     UNSUPPORTED_VERSION,
@@ -142,6 +144,7 @@ class Connection:
                 self._order.tell(mid)
         for mid in self._order.release():
             client.ack(mid, 1)
+            failpoint.reach(Point.ACKNOWLEDGED)
         if self._up_at is not None:
             while orders.letters:
                 self._publish(client, orders.letters.popleft())

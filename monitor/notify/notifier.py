@@ -7,6 +7,8 @@ import time
 from collections import deque
 from typing import TYPE_CHECKING
 
+from monitor import failpoint
+from monitor.failpoint import Point
 from monitor.notify.outbox import Delivery, DeliveryFailed
 
 if TYPE_CHECKING:
@@ -127,8 +129,10 @@ class _Lane:
             return None if self._stopping else self._letters.popleft()
 
     def _try(self, letter: Letter) -> Delivery:
+        failpoint.reach(Point.BEFORE_SENDING)
         try:
             self._channel.send(letter)
         except DeliveryFailed as failed:
             return Delivery(letter.id, False, failed.message, failed.transient, failed.retry_after, failed.todo)
+        failpoint.reach(Point.SENT)
         return Delivery(letter.id, ok=True)

@@ -15,8 +15,10 @@ from typing import TYPE_CHECKING, Literal, Protocol
 
 import structlog
 
+from monitor import failpoint
 from monitor.core.dispatch import AT_ONCE, FOR_A_DIGEST, Cause, Hold, Kind, Reach, kind_of, when
 from monitor.core.model import DAY, MINUTE, SECOND, AlarmState, Priority
+from monitor.failpoint import Point
 from monitor.notify.arranging import Arranging
 from monitor.notify.wording import draft
 from monitor.store import LETTERS_KEPT
@@ -211,6 +213,7 @@ class Outbox(Arranging):
                 continue
             busy.add(letter.channel)
             self._flying[letter.id] = (letter, at)
+            failpoint.reach(Point.BEFORE_HAND_OVER)
             notifier.deliver(letter)
             handed += 1
         return handed
@@ -224,6 +227,7 @@ class Outbox(Arranging):
         self._watch(letter.channel, delivery)
         if delivery.ok:
             self._store.told(letter.id, now, went)
+            failpoint.reach(Point.STRUCK_OFF)
             self._wake(letter.channel, now)
             return "told"
         if not delivery.transient or now - letter.created > GIVE_UP_AFTER:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import structlog
 
+from monitor import failpoint
 from monitor.core.bench import story
 from monitor.core.dispatch import AT_ONCE
 from monitor.core.engine import Engine
@@ -40,6 +41,7 @@ from monitor.core.planned import FOOD_KEYS
 from monitor.core.rules_site import DELIVERY
 from monitor.core.undo import UNDO_KEY
 from monitor.core.wording import local_date
+from monitor.failpoint import Point
 from monitor.forward import Forwarder
 from monitor.intake.commands import family
 from monitor.intake.incoming import Incoming
@@ -403,7 +405,9 @@ class Supervisor:
                 case GatherFood():
                     self._food.answer(item)
                 case FoodAhead() | NoPlan():
+                    failpoint.reach(Point.PLAN_FOUND)
                     self._carry(self._food.took(item))
+                    failpoint.reach(Point.PLAN_TAKEN)
                     self._teller.touch_vessel(None)
                 case Delivery():
                     self._figures.tried(self._house.outcome(item), ok=item.ok)
@@ -513,6 +517,7 @@ class Supervisor:
             asked.answer.set_exception(refused)
             return
         asked.answer.set_result({"done": type(command).__name__.lower(), "subject": _subject(command)})
+        failpoint.reach(Point.COMMAND_ANSWERED)
 
     def _carry_out(self, command: LogEntry | AlarmCommand | PhoneEvent | SkipStart) -> None:
         """Take it, wherever it came from, and have it on the disk. Raises Refused, and nothing is changed then."""
@@ -525,7 +530,9 @@ class Supervisor:
         if not isinstance(command, AlarmCommand | PhoneEvent):
             self._food.wake()
             self._food.show()
+        failpoint.reach(Point.COMMAND_TAKEN)
         self._commit()  # what a keeper was told is done must be on the disk
+        failpoint.reach(Point.COMMAND_SAVED)
         self._hand_out()
         self._teller.run(at_once=True)
 
@@ -597,6 +604,8 @@ class Supervisor:
         if self._early.holding:
             return  # not all of it is stored
         unacknowledged = self._ingest.unacknowledged
+        if unacknowledged:
+            failpoint.reach(Point.BEFORE_ACKNOWLEDGING)
         while unacknowledged:
             self._session.ack(unacknowledged.popleft())
 

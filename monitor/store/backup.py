@@ -12,6 +12,8 @@ import sqlite3
 from contextlib import closing, contextmanager
 from typing import TYPE_CHECKING, Final
 
+from monitor import failpoint
+from monitor.failpoint import Point
 from monitor.store.backups import CONFIG, NOTE, PART, Backup, BackupFolder, BackupProblem, Note, drop
 from monitor.store.content import counts, mark_of
 from monitor.store.errors import in_our_words
@@ -68,7 +70,9 @@ def make_backup(
             _write(place.with_suffix(NOTE), note.text())
             if config is not None:
                 _write(place.with_suffix(CONFIG), config)
+            failpoint.reach(Point.BACKUP_COPIED)
             part.replace(place)
+            failpoint.reach(Point.BACKUP_NAMED)
             to_disk(folder.path)
         except BaseException:
             part.unlink(missing_ok=True)

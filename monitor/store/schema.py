@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from monitor import failpoint
+from monitor.failpoint import Point
 from monitor.store.errors import SchemaTooNew, StoreCorrupt, StoreError
 
 if TYPE_CHECKING:
@@ -191,7 +193,9 @@ def migrate(
     except BaseException:
         connection.execute("ROLLBACK")
         raise
+    failpoint.reach(Point.BEFORE_MIGRATION_COMMIT)
     connection.execute("COMMIT")
+    failpoint.reach(Point.MIGRATED)
     return len(due)
 
 

@@ -13,7 +13,9 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
+from monitor import failpoint
 from monitor.core.model import Priority
+from monitor.failpoint import Point
 from monitor.store.deliveries import DeliveryShelf
 from monitor.store.errors import DiskFull, StoreError, in_our_words
 from monitor.store.files import claim
@@ -218,7 +220,9 @@ class Store:
                 self._connection.execute("BEGIN IMMEDIATE")
                 for shelf in shelves:
                     shelf.write(self._connection)
+                failpoint.reach(Point.BEFORE_COMMIT)
                 self._connection.execute("COMMIT")
+                failpoint.reach(Point.COMMITTED)
             finally:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
@@ -252,7 +256,9 @@ class Store:
             try:
                 self._connection.execute("BEGIN IMMEDIATE")
                 more = step()
+                failpoint.reach(Point.BEFORE_UPKEEP_COMMIT)
                 self._connection.execute("COMMIT")
+                failpoint.reach(Point.UPKEEP_COMMITTED)
             finally:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")

@@ -17,7 +17,7 @@ from datetime import datetime
 from http.client import HTTPException
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Protocol
 from urllib.error import URLError
 from urllib.request import ProxyHandler, build_opener
 
@@ -138,6 +138,19 @@ def configuration(
     return "\n".join(tables)
 
 
+class Process(Protocol):
+    """What is needed of a process; one of ``subprocess`` has it."""
+
+    @property
+    def pid(self) -> int: ...
+    @property
+    def returncode(self) -> int | None: ...
+    def poll(self) -> int | None: ...
+    def wait(self, timeout: float | None = None) -> int: ...
+    def send_signal(self, number: int, /) -> None: ...
+    def kill(self) -> None: ...
+
+
 class Daemon:
     """``swimup run`` with a configuration of its own; it may be started, ended and started again."""
 
@@ -146,20 +159,22 @@ class Daemon:
         self.config = folder / "swimup.toml"
         self.config.write_text(text)
         self.store = folder / "store/shed.sqlite3"
-        self._log = folder / "daemon.log"
+        self.log_file = folder / "daemon.log"
         port = next(line for line in text.splitlines() if line.startswith("port = ")).removeprefix("port = ")
         self.url = f"http://127.0.0.1:{port}"
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: Process | None = None
 
     # -- its life
 
     def start(self, *arguments: str, ready: bool = True) -> None:
         """Start it; with ``ready``, wait until its API answers."""
-        with self._log.open("ab") as log:
-            command = [SWIMUP, "run", "--config", str(self.config), *arguments]
-            self._process = subprocess.Popen(command, stdout=log, stderr=log, env=HERE_ONLY)
+        self._process = self._spawn(["run", "--config", str(self.config), *arguments])
         if ready:
             until(self._answers, "the daemon does not answer")
+
+    def _spawn(self, command: list[str]) -> Process:
+        with self.log_file.open("ab") as log:
+            return subprocess.Popen([SWIMUP, *command], stdout=log, stderr=log, env=HERE_ONLY)
 
     def _answers(self) -> bool:
         assert self._process is not None
@@ -206,7 +221,7 @@ class Daemon:
 
     @property
     def log(self) -> str:
-        return self._log.read_text() if self._log.exists() else ""
+        return self.log_file.read_text() if self.log_file.exists() else ""
 
     def logged(self, event: str) -> list[str]:
         """The lines of its log for one event."""
