@@ -317,8 +317,8 @@ class Supervisor:
             return
         try:
             self._engine.recall_learned(key, json.loads(kept))
-        except ValueError as error:
-            log.warning("learned.forgotten", key=key, reason=str(error))
+        except (ValueError, LookupError, TypeError) as error:  # better without it than not at all
+            log.warning("learned.forgotten", key=key, reason=f"{type(error).__name__}: {error}")
 
     def _tell_all(self) -> None:
         for alarm in self._engine.alarms():

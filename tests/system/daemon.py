@@ -170,13 +170,14 @@ class Daemon:
         """Start it; with ``ready``, wait until its API answers."""
         self._process = self._spawn(["run", "--config", str(self.config), *arguments])
         if ready:
-            until(self._answers, "the daemon does not answer")
+            until(self.answers, "the daemon does not answer")
 
     def _spawn(self, command: list[str]) -> Process:
         with self.log_file.open("ab") as log:
             return subprocess.Popen([SWIMUP, *command], stdout=log, stderr=log, env=HERE_ONLY)
 
-    def _answers(self) -> bool:
+    def answers(self) -> bool:
+        """Whether its API does; AssertionError when it has ended."""
         assert self._process is not None
         assert self._process.poll() is None, f"the daemon has ended with {self._process.returncode}:\n{self.log}"
         try:

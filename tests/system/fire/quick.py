@@ -72,11 +72,11 @@ class Forked:
         return self.returncode
 
     def wait(self, timeout: float | None = None) -> int:
-        """Its exit code. Raises TimeoutExpired."""
+        """Its exit code. Raises TimeoutError."""
         ends = time.monotonic() + (PATIENCE_S if timeout is None else timeout)
         while (code := self.poll()) is None:
             if time.monotonic() > ends:
-                raise subprocess.TimeoutExpired("swimup run", timeout or PATIENCE_S)
+                raise TimeoutError(f"process {self.pid} has not ended")
             time.sleep(LOOK_S)
         return code
 

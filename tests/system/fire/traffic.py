@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from tests.conftest import Mosquitto
     from tests.system.daemon import Daemon, Phone
 
-VESSELS: Final = tuple(f"tub-{number}" for number in range(10))
+VESSELS: Final = tuple(f"tub-{number}" for number in range(14))
 """Each with a batch that hatches, so that air which stops is urgent and told at once."""
 FIRST_MILLI: Final = 20_000
 READ_EVERY_S: Final = 0.01  # both probes
