@@ -56,17 +56,23 @@ class Neighbours:
         self._halt = threading.Event()
         self._version: Version = "3.1.1" if link.version == "3.1.1" else "5"
         self._chance = random.Random()  # noqa: S311  (spreads load, guards nothing)
-        self._thread = threading.Thread(target=self._run, name="rooms", daemon=True)
+        self._thread: threading.Thread | None = None
         self._open = self._gone = False
         self._problem = ""
 
     def start(self) -> None:
-        """Return at once; the broker may be away."""
+        """Return at once; the broker may be away. May be called again when the thread has ended."""
+        self._thread = threading.Thread(target=self._run, name="rooms", daemon=True)
         self._thread.start()
+
+    @property
+    def alive(self) -> bool:
+        """Whether the thread runs."""
+        return self._thread is not None and self._thread.is_alive()
 
     def stop(self, timeout: float = 3.0) -> None:
         self._halt.set()
-        if self._thread.is_alive():
+        if self._thread is not None:
             self._thread.join(timeout)
 
     def _run(self) -> None:

@@ -33,6 +33,8 @@ REST: Final = 3.0
 """Pauses are so many times as long as the work between them, so that one core of a small board stays free; common practice."""
 LONGEST_REST_S: Final = 0.5
 HANGS_AFTER_S: Final = 6 * 3600.0
+LOOK_S: Final = 5.0
+"""It wakes so often without being asked, so that nothing keeps it asleep unnoticed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +62,7 @@ class Backer:
         self._clock = clock
         self._stop = threading.Event()
         self._wake = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="backup", daemon=True)
+        self._thread: threading.Thread | None = None
         self._lock = threading.Lock()
         self._good = good  # up to when a good backup holds all there is
         self._known = False  # whether it has looked
@@ -73,8 +75,15 @@ class Backer:
         self._worked = time.monotonic()
 
     def start(self) -> None:
+        """Start it; once it has ended by itself, start it anew."""
         if self._works:
+            self._thread = threading.Thread(target=self._run, name="backup", daemon=True)
             self._thread.start()
+
+    @property
+    def alive(self) -> bool:
+        """Whether its thread runs, where there should be one."""
+        return self._thread is None or self._thread.is_alive()
 
     def wake(self) -> None:
         self._wake.set()
@@ -83,7 +92,7 @@ class Backer:
         """Ask it to end; what it was writing is deleted, now or before the next backup."""
         self._stop.set()
         self._wake.set()
-        if self._thread.ident is not None:
+        if self._thread is not None:
             self._thread.join(patience_s)
 
     def health(self) -> Kept | None:
@@ -100,10 +109,12 @@ class Backer:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            self._wake.wait()
-            self._wake.clear()
+            woken = self._wake.wait(LOOK_S)
             if self._stop.is_set():
                 return
+            if not woken:
+                continue
+            self._wake.clear()
             with self._lock:
                 self._busy = time.monotonic()
             try:

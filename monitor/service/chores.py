@@ -6,6 +6,7 @@ The scheduler only puts a word into its queue; after a step with more to do, the
 
 from __future__ import annotations
 
+import threading
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
@@ -41,14 +42,18 @@ class Chores:
     """
 
     FIRST_S: Final = 20.0
-    LIFE_EVERY_S: Final = 20.0
+    LIFE_EVERY_S: Final = 5.0
 
     def __init__(self, put: Callable[[Chore], None], clock: Clock) -> None:
         # Not at the top: importing it takes as long as all of the rest of a command line that does not need it.
+        from apscheduler.executors.debug import DebugExecutor  # noqa: PLC0415
         from apscheduler.schedulers.background import BackgroundScheduler  # noqa: PLC0415
 
+        # What is done is to put a word into a queue: it needs no threads but the scheduler's own, whose end can be seen.
         self._scheduler = BackgroundScheduler(
-            timezone="UTC", job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
+            timezone="UTC",
+            executors={"default": DebugExecutor()},
+            job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
         )
         self._steady = clock.steady
         self.last_tick = clock.steady()
@@ -66,6 +71,12 @@ class Chores:
     def start(self) -> None:
         self.last_tick = self._steady()
         self._scheduler.start()
+
+    @property
+    def alive(self) -> bool:
+        """Whether the scheduler's thread runs, after the start."""
+        thread: threading.Thread | None = getattr(self._scheduler, "_thread", None)
+        return thread is not None and thread.is_alive()
 
     def stop(self) -> None:
         if self._scheduler.running:

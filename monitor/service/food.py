@@ -85,6 +85,7 @@ class Food:
     # -- life
 
     def start(self) -> None:
+        """Start it; once it has ended by itself, start it anew."""
         if self._planning.on:
             self._thread = threading.Thread(target=self._run, name="food", daemon=True)
             self._thread.start()
@@ -95,6 +96,11 @@ class Food:
         self._wake.set()
         if self._thread is not None:
             self._thread.join(3.0)
+
+    @property
+    def alive(self) -> bool:
+        """Whether its thread runs, where there should be one."""
+        return self._thread is None or self._thread.is_alive()
 
     def stuck(self, seconds: float) -> bool:
         """Whether its thread has shown no life for so long beyond what planning may take."""

@@ -68,6 +68,7 @@ class Parts:
     chores_tick: float  # and of the scheduler's
     stuck_copy: Callable[[float], str]  # the time-series server whose thread was silent for so many seconds, or ""
     web_alive: bool
+    chores_alive: bool = True
     stuck_food: Callable[[float], bool] = lambda _: False  # whether whoever looks ahead was silent for so many seconds
 
 
@@ -230,6 +231,8 @@ class House:
             return "each round of decisions breaks off"
         if parts.link_tick is not None and parts.link_tick < old:
             return "the link to the broker shows no life"
+        if not parts.chores_alive:
+            return "the scheduler of chores has ended"
         if parts.chores_tick < old:
             return "the scheduler of chores shows no life"
         if copy := parts.stuck_copy(LANE_STUCK_S):

@@ -83,8 +83,14 @@ class RoomsBoard:
         self._neighbours = Neighbours(link, sites, self._take, self._tell) if self._shown else None
 
     def start(self) -> None:
+        """Listen; once that has ended by itself, listen anew."""
         if self._neighbours is not None:
             self._neighbours.start()
+
+    @property
+    def alive(self) -> bool:
+        """Whether it listens, where it should."""
+        return self._neighbours is None or self._neighbours.alive
 
     def stop(self) -> None:
         if self._neighbours is not None:

@@ -64,6 +64,7 @@ from monitor.service.ingest import Ingest
 from monitor.service.ledger import Ledger
 from monitor.service.rooms import Announcer, RoomsBoard
 from monitor.service.telling import Teller
+from monitor.service.tending import Tender
 from monitor.service.watchdog import Watchdog
 from monitor.settings.food import Planning
 from monitor.store import Keep, StoreCorrupt, StoreError
@@ -203,6 +204,7 @@ class Supervisor:
             self._chores = Chores(self._inputs.put, self._clock)
             self._food = Food(self._w.planning, self._engine, self._clock, put)
             self.desk.food = self._food.document
+            self._tender = Tender({"backup": self._backer, "food": self._food, "rooms": self._rooms})
             began = self._house.began()
             self._ledger.began(began)
             self._carry(self._engine.step(began))
@@ -267,6 +269,7 @@ class Supervisor:
             round_tick=self.last_tick,
             link_tick=self._session.state.tick,
             chores_tick=self._chores.last_tick,
+            chores_alive=self._chores.alive,
             stuck_copy=self._forwarder.stuck,
             stuck_food=self._food.stuck,
             web_alive=self._w.web_alive(),
@@ -451,6 +454,7 @@ class Supervisor:
                 self._session = self._make_session()
                 self._session.start()
             self._forwarder.tend()
+            self._tender.look()
             self._ledger.look()
             self._food.look()
             self._hand_out()

@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from typing import Final
 
-from tests.system.fire import crash, stopping
+from tests.system.fire import crash, stopping, tasks
 
-FAULTS: Final = (*crash.FAULTS, *stopping.FAULTS)
+FAULTS: Final = (*crash.FAULTS, *stopping.FAULTS, *tasks.FAULTS)

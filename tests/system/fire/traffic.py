@@ -106,6 +106,15 @@ class Traffic:
         if self._running:
             self.stopped.append(self._running.pop())
 
+    def until_it_rang(self) -> None:
+        """Wait until all air that stopped has rung."""
+        until(lambda: set(self.stopped) <= set(self._rang()), "not all air that stopped has rung")
+
+    def set_eater(self, nauplii: int) -> None:
+        """Others who eat, so that there is something to plan; with none it ends."""
+        with Client(self._daemon.config) as client:
+            client.post("/eaters", {"eater": "adults", "nauplii_per_day": nauplii})
+
     def _say(self, topic: str, payload: str) -> None:
         self._said.append(self._mqtt.publish(topic, payload, qos=1))
 
@@ -145,7 +154,7 @@ class Traffic:
             message.wait_for_publish(PATIENCE_S)
         for name in ("bare", "numbered"):
             until(lambda name=name: len(daemon.stored(name)) >= len(self.readings), f"not all of {name} is stored")
-        until(lambda: set(self.stopped) <= set(self._rang()), "not all air that stopped has rung")
+        self.until_it_rang()
         until(lambda: not self._waiting(), f"letters wait: {self._waiting()}")
         assert daemon.terminate() == 0
         assert daemon.rows("PRAGMA integrity_check") == [("ok",)]
