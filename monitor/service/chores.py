@@ -6,7 +6,6 @@ The scheduler only puts a word into its queue; after a step with more to do, the
 
 from __future__ import annotations
 
-import threading
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
@@ -17,6 +16,7 @@ from monitor.core.model import DAY, HOUR, MINUTE, SECOND
 from monitor.store import StoreError
 
 if TYPE_CHECKING:
+    import threading
     from collections.abc import Callable
 
     from monitor.core.model import Ms

@@ -96,5 +96,6 @@ def test_it_ends_when_told_also_without_a_broker(link_to: LinkTo, brokers: Broke
     broker: Any = brokers(start=False)
     one = Neighbours(link_to(broker), (), lambda *_: None, lambda _: None)
     one.start()
+    assert one.alive
     one.stop()
-    assert not one._thread.is_alive()
+    assert not one.alive

@@ -80,10 +80,15 @@ def test_a_task_that_shows_no_life_withholds_the_word(house: House, ear: Ear, ta
 
 
 def test_a_copy_and_a_page_that_are_gone_withhold_it_too(house: House, ear: Ear) -> None:
-    """The thread of a time-series server is given a quarter of an hour; a page that has ended none."""
+    """The thread of a time-series server is given a quarter of an hour; a page or a scheduler that has ended none."""
     house.look(parts(stuck_copy=lambda patience: "trends" if patience == LANE_STUCK_S else ""))
     house.look(parts(web_alive=False))
-    assert ear.heard == ["the copy for trends shows no life", "the page has ended"]
+    house.look(parts(chores_alive=False))
+    assert ear.heard == [
+        "the copy for trends shows no life",
+        "the page has ended",
+        "the scheduler of chores has ended",
+    ]
 
 
 def test_the_scheduler_shows_life_by_doing_what_it_is_told(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -57,7 +57,7 @@ TRIED: Final = (*OFTEN, *NOW_AND_THEN, *UPDATING, *TIDYING)
 
 
 def killed_at_each_place(ground: Ground) -> None:
-    """While readings come in, a keeper notes and air stops: what the broker and the keeper were told is kept, once; all is told."""
+    """In a shed in use: what the broker and the keeper were told is kept, once; all air that stops is told."""
     broker, phone = ground.broker(), ground.phone()
     daemon = ground.quick_daemon(shed(broker.url, phone.url))
     daemon.start()
@@ -77,7 +77,7 @@ def killed_at_each_place(ground: Ground) -> None:
 
 
 def killed_at_random_moments(ground: Ground) -> None:
-    """SIGKILL while it starts or in the second after: what the broker and the keeper were told is kept, once; all is told."""
+    """While it starts or in the second after, in a shed in use: the same is true."""
     broker, phone = ground.broker(), ground.phone()
     daemon = ground.quick_daemon(shed(broker.url, phone.url))
     daemon.start()

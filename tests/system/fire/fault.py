@@ -117,10 +117,15 @@ class Tried:
 
     def line(self) -> str:
         """As a row of the table; a try of many blows counts as so many, kept or not as a whole."""
-        each = self.fault.each
-        return (
-            f"| {self.fault.name} | {PROMISES[self.fault.promise]} | {each * self.tried} | {each * self.kept} | {self.seconds:.0f} |"
+        blows = self.fault.each
+        cells = (
+            self.fault.name,
+            PROMISES[self.fault.promise],
+            blows * self.tried,
+            blows * self.kept,
+            round(self.seconds),
         )
+        return f"| {' | '.join(map(str, cells))} |"
 
 
 def attempt(fault: Fault, times: int, seed: int = 0, *, progress: Callable[[], None] = lambda: None) -> Tried:

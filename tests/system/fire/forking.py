@@ -1,7 +1,7 @@
-"""``python -m tests.system.fire.forking``: loads the monitor, runs nothing of it, and forks a ``swimup`` for each line it is told.
+"""``python -m tests.system.fire.forking``: loads the monitor, runs nothing of it, and forks ``swimup`` for each line it is told.
 
-A line is JSON: ``{"arguments": [...], "log": path, "fail_at": place, "door": path}`` is answered with a pid, ``{"pid": n}`` with its
-exit code, or null while it runs. At the end of its input all that it forked ends.
+A line is JSON: ``{"arguments": [...], "log": path, "fail_at": place, "door": path}`` is answered with a pid, ``{"pid": n}``
+with its exit code, or null while it runs. At the end of its input all that it forked ends.
 """
 
 from __future__ import annotations
@@ -30,19 +30,23 @@ def main() -> None:
     for line in sys.stdin:
         asked = json.loads(line)
         if "arguments" in asked:
-            told = os.fork()
-            if told == 0:
+            pid = os.fork()
+            if pid == 0:
                 _become(asked)
                 return
-            codes[told] = None
+            codes[pid] = None
+            _tell(pid)
         else:
-            told = _code(codes, asked["pid"])
-        sys.stdout.write(f"{json.dumps(told)}\n")
-        sys.stdout.flush()
+            _tell(_code(codes, asked["pid"]))
     for pid, code in codes.items():
         if code is None:
             with suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGKILL)
+
+
+def _tell(number: int | None) -> None:
+    sys.stdout.write(f"{json.dumps(number)}\n")
+    sys.stdout.flush()
 
 
 def _code(codes: dict[int, int | None], pid: int) -> int | None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import signal
 import threading
+from functools import partial
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -58,7 +59,7 @@ def each_task_ends(ground: Ground) -> None:
         for task, said in WITHHELD.items():
             if task != "heartbeat":
                 daemon.strike(task)
-            until(lambda said=said: said in str(daemon.logged("watchdog.withheld")), f"nobody says that {said}")
+            until(partial(_withheld, daemon, said), f"nobody says that {said}")
             traffic.stop_air()
             traffic.until_it_rang()
         daemon.strike(DECISIONS)
@@ -74,11 +75,15 @@ def _end_those_that_come_again(ground: Ground, daemon: QuickDaemon, traffic: Tra
         daemon.strike(task)
     traffic.stop_air()  # a letter wakes who carries it
     for task in tasks:
-        until(lambda task=task: f"Exception in thread {task}" in daemon.log, f"{task} has not ended")
-        until(lambda task=task: task in _lasting(daemon), f"{task} does not come again")
+        until(partial(_ended, daemon, task), f"{task} has not ended")
+        until(partial(_runs, daemon, task), f"{task} does not come again")
     assert daemon.logged("broker.session-died")
     assert daemon.logged("series.thread-died")
-    assert {line.rpartition("task=")[2].split()[0] for line in daemon.logged("task.ended")} == {"backup", "food", "rooms"}
+    assert {line.rpartition("task=")[2].split()[0] for line in daemon.logged("task.ended")} == {
+        "backup",
+        "food",
+        "rooms",
+    }
     traffic.until_it_rang()
 
 
@@ -88,6 +93,18 @@ def _end_the_planner(daemon: QuickDaemon, traffic: Traffic) -> None:
     until(lambda: daemon.logged("food.not-planned"), "nobody misses the planner")
     until(lambda: daemon.logged("food.planned-again"), "nothing is planned any more")
     traffic.set_eater(0)
+
+
+def _withheld(daemon: QuickDaemon, why: str) -> bool:
+    return why in str(daemon.logged("watchdog.withheld"))
+
+
+def _ended(daemon: QuickDaemon, task: str) -> bool:
+    return f"Exception in thread {task}" in daemon.log
+
+
+def _runs(daemon: QuickDaemon, task: str) -> bool:
+    return task in daemon.tasks()
 
 
 def _child(pid: int) -> int:

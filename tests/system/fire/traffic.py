@@ -22,10 +22,13 @@ if TYPE_CHECKING:
 
 VESSELS: Final = tuple(f"tub-{number}" for number in range(14))
 """Each with a batch that hatches, so that air which stops is urgent and told at once."""
+NAMES: Final = ("bare", "numbered")
+"""Probes: of one each message is told from others by its delivery only."""
 FIRST_MILLI: Final = 20_000
 READ_EVERY_S: Final = 0.01  # both probes
 AIR_EVERY: Final = 50  # readings; a probe repeats itself: what waited at the broker while nobody listened is no news
 NOTE_EVERY_S: Final = 0.1
+GATHERING_MS: Final = 10_000  # so long at most a letter waits for others of its kind
 STOPPED: Final = "air-stopped"
 
 
@@ -33,9 +36,7 @@ def shed(broker: str, phone: str, *parts: str, commit_every: str = "1 s") -> str
     """The configuration of it."""
     probes = [
         probe("bare", "shed/bare", measures="room"),
-        probe(
-            "numbered", "shed/numbered", measures="room", decoder="json", pointer="/c", sequence_pointer="/n"
-        ),
+        probe("numbered", "shed/numbered", measures="room", decoder="json", pointer="/c", sequence_pointer="/n"),
     ]
     for number, vessel in enumerate(VESSELS):
         past = {"decoder": "json", "pointer": f"/c/{number}", "time_pointer": "/at"}
@@ -152,13 +153,14 @@ class Traffic:
         self._tell_air()
         for message in self._said:
             message.wait_for_publish(PATIENCE_S)
-        for name in ("bare", "numbered"):
-            until(lambda name=name: len(daemon.stored(name)) >= len(self.readings), f"not all of {name} is stored")
+        until(
+            lambda: all(len(daemon.stored(name)) >= len(self.readings) for name in NAMES), "not all readings are stored"
+        )
         self.until_it_rang()
         until(lambda: not self._waiting(), f"letters wait: {self._waiting()}")
         assert daemon.terminate() == 0
         assert daemon.rows("PRAGMA integrity_check") == [("ok",)]
-        for name in ("bare", "numbered"):
+        for name in NAMES:
             assert daemon.stored(name) == self.readings, f"of {name} not each is stored once"
         self._check_notes()
         self._check_told()
@@ -183,11 +185,11 @@ class Traffic:
         assert self._daemon.rows(untold) == [], "of a transition there is no letter"
 
     def _rang(self) -> list[str]:
-        query = f"SELECT alarm FROM transition WHERE alarm LIKE '{STOPPED}:%' AND before = 'normal'"
+        query = f"SELECT alarm FROM transition WHERE alarm LIKE '{STOPPED}:%' AND before = 'normal'"  # noqa: S608
         return [alarm.partition(":")[2] for (alarm,) in self._daemon.rows(query)]
 
     def _waiting(self) -> list[Any]:
-        """Letters whose time has come."""
+        """Letters whose time has come, or comes in a moment."""
         now = time.time_ns() // 1_000_000
-        query = f"SELECT alarm, title, cause FROM outbox WHERE state = 'waiting' AND hold <= {now} + 10000"
+        query = f"SELECT alarm, title, cause FROM outbox WHERE state = 'waiting' AND hold <= {now} + {GATHERING_MS}"  # noqa: S608
         return self._daemon.rows(query)
