@@ -39,6 +39,8 @@ class Point(StrEnum):
     MIGRATED = "migrated"
     BACKUP_COPIED = "backup-copied"  # a backup is whole and has no name yet
     BACKUP_NAMED = "backup-named"
+    PUT_ASIDE = "put-aside"  # a damaged store is out of the way, and there is no other yet
+    BEGUN_ANEW = "begun-anew"  # there is one, and it is not written down that this was all
 
 
 def _armed(text: str) -> tuple[Point, Iterator[int]] | None:

@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING, Final
 
 import structlog
 
+from monitor import failpoint
 from monitor.core.house import Anew
+from monitor.failpoint import Point
 from monitor.service.backing import newest_of
 from monitor.store import Store, StoreCorrupt
-from monitor.store.aside import marked_damaged, move_aside, unmark, was_a_store
+from monitor.store.aside import marked_damaged, move_aside, unfinished, unmark, was_a_store
 from monitor.store.backup import BEFORE_UPDATE, faults_of, make_backup
 from monitor.store.backups import BackupProblem
 from monitor.store.files import hold
@@ -33,7 +35,13 @@ ANEW_KEY: Final = "run/anew"
 
 
 def open_store(path: Path, now: Ms, plan: Plan | None) -> Store:
-    """The store, brought up to date. Raises StoreCorrupt, also for what an earlier run has found; StoreError."""
+    """The store, brought up to date. Raises StoreCorrupt, also for what an earlier run has found; StoreError.
+
+    A new beginning that was cut short is brought to its end first.
+    """
+    aside = unfinished(path)
+    if aside is not None:
+        _begin(path, now, plan, aside, "an earlier start was cut short while it began anew")
     if marked_damaged(path):
         faults = faults_of(path) if path.exists() else []
         if faults:
@@ -57,18 +65,27 @@ def begin_anew(path: Path, now: Ms, plan: Plan | None, why: StoreCorrupt) -> Non
     lock = hold(path)
     try:
         aside = move_aside(path, now)
-        unmark(path)
     finally:
         os.close(lock)
+    failpoint.reach(Point.PUT_ASIDE)
+    _begin(path, now, plan, aside, str(why))
+
+
+def _begin(path: Path, now: Ms, plan: Plan | None, aside: Path, why: str) -> None:
     newest = _newest(plan, now)
     with Store.open(path, now=now) as store:
+        if store.kept(ANEW_KEY) is not None:
+            unmark(path)
+            return
         source = take_over(store, [aside] if newest is None else [aside, newest.path])
         anew = Anew(now, aside.name, None if newest is None else newest.time, log_taken=source is not None)
         store.keep(ANEW_KEY, json.dumps(anew.document()))
         store.commit()
+    failpoint.reach(Point.BEGUN_ANEW)
+    unmark(path)
     log.error(
         "store.damaged",
-        reason=str(why),
+        reason=why,
         aside=str(aside),
         log_from="nowhere" if source is None else source.name,
         backup="none" if newest is None else str(newest.path),

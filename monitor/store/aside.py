@@ -18,16 +18,19 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 SIDES: Final = ("-wal", "-shm")
+ASIDE: Final = ".put-aside"
 MAGIC: Final = b"SQLite format 3\0"
 
 
 def move_aside(path: Path, now: Ms) -> Path:
     """Give the store a name with the time, together with what SQLite keeps beside it; give back that name.
 
-    The caller holds the store (``monitor.store.files.hold``). Raises StoreError; nothing has changed then.
+    Word of that name is left until ``unmark``, as what was begun may be cut short. The caller holds the store
+    (``monitor.store.files.hold``). Raises StoreError; nothing has changed then.
     """
     aside = _free_name(path, now)
     try:
+        _leave_word(path, aside)
         for side in SIDES:  # what they hold belongs to this file only; a new one must not find them
             with suppress(FileNotFoundError):
                 _beside(path, side).rename(_beside(aside, side))
@@ -36,6 +39,15 @@ def move_aside(path: Path, now: Ms) -> Path:
     except OSError as error:
         raise StoreError(f"{path} cannot be moved aside: {error}. Its folder must belong to this user.") from error
     return aside
+
+
+def _leave_word(path: Path, aside: Path) -> None:
+    """On a full disk it goes without: whoever watches over living animals must start."""
+    with suppress(OSError):
+        part = _beside(path, f"{ASIDE}.part")
+        part.write_text(aside.name, encoding="utf-8")
+        to_disk(part)
+        part.replace(_beside(path, ASIDE))
 
 
 def replace_store(path: Path, new: Path, now: Ms) -> Path | None:
@@ -84,9 +96,19 @@ def marked_damaged(path: Path) -> bool:
     return _beside(path, ".damaged").exists()
 
 
+def unfinished(path: Path) -> Path | None:
+    """The damaged store in whose place a new one was begun, when nobody knows that it was done."""
+    with suppress(OSError, UnicodeDecodeError):
+        aside = path.with_name(_beside(path, ASIDE).read_text(encoding="utf-8"))
+        return aside if aside.is_file() else None
+    return None
+
+
 def unmark(path: Path) -> None:
-    with suppress(OSError):
-        _beside(path, ".damaged").unlink()
+    """Forget that word, and that a new store was begun."""
+    for ending in (".damaged", ASIDE):
+        with suppress(OSError):
+            _beside(path, ending).unlink()
 
 
 def _settle(path: Path) -> None:

@@ -13,7 +13,7 @@ from monitor.core.model import Reading
 from monitor.service.anew import begin_anew, noted_anew, open_store
 from monitor.service.backing import Plan
 from monitor.store import Store, StoreCorrupt
-from monitor.store.aside import mark_damaged, marked_damaged
+from monitor.store.aside import mark_damaged, marked_damaged, move_aside, unfinished
 from monitor.store.backup import BY_HAND, make_backup
 from monitor.store.backups import BackupFolder
 from monitor.store.rotation import Stay
@@ -97,6 +97,22 @@ def test_without_either_a_new_store_begins_empty_and_says_so(path: Path, plan: P
         anew = noted_anew(store)
     assert anew is not None
     assert (anew.backup, anew.log_taken) == (None, False)
+
+
+@pytest.mark.parametrize("made", [False, True], ids=["before-the-new-one", "after-it"])
+def test_a_new_beginning_that_was_cut_short_is_brought_to_its_end(path: Path, plan: Plan, made: bool) -> None:
+    """The next start takes the log over as if nothing had happened, once; the start after that leaves it alone."""
+    ruin(path, page_of(path, "reading"))
+    aside = move_aside(path, LATER)
+    if made:
+        Store.open(path).close()
+    for _ in range(2):
+        with open_store(path, LATER + 60_000, plan) as store:
+            assert store.entries() == [START]
+            anew = noted_anew(store)
+        assert anew is not None
+        assert (anew.time, anew.aside) == (LATER + 60_000, aside.name)
+        assert unfinished(path) is None
 
 
 def test_what_was_never_a_store_is_not_moved(tmp_path: Path, plan: Plan) -> None:

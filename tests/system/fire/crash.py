@@ -5,6 +5,7 @@ Ended means SIGKILL: at each place of ``monitor.failpoint``, and at random momen
 
 from __future__ import annotations
 
+import json
 import signal
 import sqlite3
 import time
@@ -12,7 +13,9 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from monitor.cli.client import Client
 from monitor.failpoint import Point
+from monitor.store.aside import mark_damaged
 from monitor.store.backup import faults_of
 from monitor.store.backups import BackupFolder
 from monitor.store.schema import MIGRATIONS
@@ -53,7 +56,8 @@ NOW_AND_THEN: Final = (
     Point.PLAN_FOUND,
     Point.PLAN_TAKEN,
 )
-TRIED: Final = (*OFTEN, *NOW_AND_THEN, *UPDATING, *TIDYING)
+BEGINNING_ANEW: Final = (Point.PUT_ASIDE, Point.MIGRATED, Point.BEGUN_ANEW)
+TRIED: Final = (*OFTEN, *NOW_AND_THEN, *UPDATING, *TIDYING, *BEGINNING_ANEW)
 
 
 def killed_at_each_place(ground: Ground) -> None:
@@ -139,6 +143,30 @@ def killed_while_it_tidies_up(ground: Ground) -> None:
     assert daemon.rows(quarters) == daemon.rows(from_readings) != []
 
 
+def killed_while_it_begins_anew(ground: Ground) -> None:
+    """A damaged store gives its log to a new one all the same, and stands aside once."""
+    broker = ground.broker()
+    daemon = ground.quick_daemon(configuration(broker.url, water("ash")))
+    daemon.start()
+    with Client(daemon.config) as keeper:
+        keeper.post("/tins/tin-7/weighed", {"grams": 41.5})
+    assert daemon.terminate() == 0
+    ((page,),) = daemon.rows("SELECT rootpage FROM sqlite_schema WHERE name = 'rollup_day'")
+    with daemon.store.open("r+b") as file:
+        file.seek((page - 1) * 4096)
+        file.write(b"\xa5" * 4096)
+    mark_damaged(daemon.store)
+    for place in BEGINNING_ANEW:
+        _dies_at(daemon, place)
+    daemon.start()
+    assert len(list(daemon.store.parent.glob("*.aside-*Z"))) == 1
+    assert daemon.terminate() == 0
+    assert [json.loads(fields)["grams"] for (fields,) in daemon.rows("SELECT fields FROM event")] == [41.5]
+    ((anew,),) = daemon.rows("SELECT value FROM kept WHERE key = 'run/anew'")
+    assert json.loads(anew)["log_taken"] is True
+    assert daemon.rows("PRAGMA integrity_check") == [("ok",)]
+
+
 def _dies_at(daemon: QuickDaemon, place: str, *arguments: str) -> None:
     """Start it, to end itself there."""
     daemon.fail_at = place
@@ -155,5 +183,6 @@ FAULTS: Final = (
     Fault("SIGKILL at random moments", "crash", killed_at_random_moments, long=50, each=KILLS),
     Fault("SIGKILL at each place", "told", killed_at_each_place, long=20, each=len(OFTEN) + len(NOW_AND_THEN)),
     Fault("SIGKILL in an update", "crash", killed_while_it_updates, each=len(UPDATING)),
+    Fault("SIGKILL in a new beginning", "crash", killed_while_it_begins_anew, each=len(BEGINNING_ANEW)),
     Fault("SIGKILL while tidying up", "crash", killed_while_it_tidies_up, each=len(TIDYING)),
 )
