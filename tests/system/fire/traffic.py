@@ -25,8 +25,8 @@ VESSELS: Final = tuple(f"tub-{number}" for number in range(14))
 NAMES: Final = ("bare", "numbered")
 """Probes: of one each message is told from others by its delivery only."""
 FIRST_MILLI: Final = 20_000
-READ_EVERY_S: Final = 0.01  # both probes
-AIR_EVERY: Final = 50  # readings; a probe repeats itself: what waited at the broker while nobody listened is no news
+READ_EVERY_S: Final = 0.02  # both probes
+AIR_EVERY: Final = 40  # readings; a probe repeats itself: what waited at the broker while nobody listened is no news
 NOTE_EVERY_S: Final = 0.1
 GATHERING_MS: Final = 10_000  # so long at most a letter waits for others of its kind
 STOPPED: Final = "air-stopped"
