@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from tests.system.daemon import configuration, retained, until
 from tests.system.fire.fault import Fault
+from tests.system.fire.names import Names, with_own_names
 from tests.system.fire.speaker import Speaker, counted_water
 
 if TYPE_CHECKING:
@@ -20,7 +21,9 @@ if TYPE_CHECKING:
 LOST: Final = "broker-lost:site"
 SILENT: Final = ("probe-silent:ash-water", "probe-silent:birch-water")
 LOST_TITLE: Final = "The broker is not reached"
-SPEED: Final = 60
+NAME: Final = "broker.shed.test"
+NO_NAME: Final = "the broker's name is not found"
+SPEED: Final = 40
 MOST_CONNECTS: Final = 40
 """With a back-off that doubles it takes some ten tries of two connections to wait for a minute; without, thousands."""
 
@@ -69,12 +72,12 @@ class Shed:
         assert not self.transitions(LOST)
 
 
-def shed(ground: Ground, speed: int | None = None, extra: tuple[str, ...] = ()) -> Shed:
-    """All of it, connected, with readings under way. ``extra``: lines of the broker's configuration."""
-    broker = ground.broker(extra)
+def shed(ground: Ground, speed: int | None = None, host: str = "127.0.0.1") -> Shed:
+    """All of it, connected, with readings under way. ``host``: under which name the daemon looks for the broker."""
+    broker = ground.broker(extra=())
     wire, phone = ground.wire(broker), ground.phone()
     probes = [counted_water(vessel) for vessel in ("ash", "birch")]
-    text = configuration(wire.url, *probes, vessels=("ash", "birch"), phone=phone.url)
+    text = configuration(f"mqtt://{host}:{wire.port}", *probes, vessels=("ash", "birch"), phone=phone.url)
     daemon = ground.daemon(text.replace("[broker]\n", '[broker]\nkeepalive = "5 s"\n'))
     simulated = () if speed is None else ("--sim-epoch", "2026-02-03T09:00:00Z", "--sim-speed", str(speed))
     daemon.start(*simulated)
@@ -210,6 +213,26 @@ def garbage(ground: Ground) -> None:
     made.nothing_was_told()
 
 
+@with_own_names(NO_NAME)
+def no_such_name(ground: Ground) -> None:
+    """The name of the broker is not found any more: the daemon works on, and finds it again when it is."""
+    names = Names(ground.folder / "names")
+    names.know(NAME)
+    made = shed(ground, host=NAME)
+    names.forget()
+    made.wire.cut()
+    made.lost()
+    before = made.wire.connects
+    made.go_on(20)
+    assert made.wire.connects == before
+    assert made.daemon.water() is not None
+    names.know(NAME)
+    made.back()
+    made.all_once()
+    assert len(made.daemon.logged("broker.lost")) == 1
+    made.nothing_was_told()
+
+
 def trickle(ground: Ground) -> None:
     """A line that passes a few bytes at a time, late and unevenly: the link holds, or comes back, and all is stored once."""
     made = shed(ground)
@@ -232,5 +255,6 @@ FAULTS: Final = (
     fault("the line to the broker breaks again and again", cut_again_and_again),
     fault("the line to the broker is half open", half_open),
     fault("garbage from the broker", garbage),
+    fault(NO_NAME, no_such_name),
     fault("a slow trickle from the broker", trickle),
 )
