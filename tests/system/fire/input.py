@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from tests.system.daemon import Daemon
     from tests.system.fire.fault import Ground
 
-WARM_UP: Final = 600
+WARM_UP: Final = 1500  # fills what is bounded: the page cache of the store, what is kept aside
 BAD: Final = 2000
 GOOD_AFTER: Final = 10  # bad ones
 LONGEST_TOPIC: Final = 65_535  # bytes, MQTT section 1.5.4
@@ -142,8 +142,8 @@ def start(ground: Ground) -> tuple[Mosquitto, Daemon]:
 
 
 def nothing_raised(daemon: Daemon) -> None:
-    assert not [line for event in RAISED for line in daemon.logged(event)], daemon.log
-    assert "Traceback" not in daemon.log, daemon.log
+    raised = [line for line in daemon.log.splitlines() if "Traceback" in line or any(f"={one} " in line for one in RAISED)]
+    assert not raised, raised[0][-2000:]
 
 
 def kept_aside(daemon: Daemon) -> dict[str, int]:
