@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.system.fire import input
+from tests.system.fire import input as bad_input
 from tests.system.fire.suite import must_keep
 
 if TYPE_CHECKING:
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 pytestmark = [pytest.mark.system, pytest.mark.broker]
 
 
-@pytest.mark.parametrize("fault", input.FAULTS, ids=str)
+@pytest.mark.parametrize("fault", bad_input.FAULTS, ids=str)
 def test_what_is_promised_is_kept(fault: Fault, request: pytest.FixtureRequest) -> None:
     """Whatever happens, the promise that stands beside the fault holds."""
     must_keep(fault, request)

@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 INSIDE: Final = "SWIMUP_FIRE_NAMES"
 WAYS: Final = (("unshare", "--mount"), ("unshare", "--map-root-user", "--mount"))
 """For root, and for whoever is not."""
-NOT_TRIED: Final = "a name that is not found could not be tried: no name space of mounts is allowed here; run it as root"
+NOT_TRIED: Final = (
+    "a name that is not found could not be tried: no name space of mounts is allowed here; run it as root"
+)
 PATIENCE_S: Final = 300.0
 ALWAYS: Final = "127.0.0.1 localhost\n"
 
@@ -36,9 +38,7 @@ def with_own_names(name: str) -> Callable[[Callable[[Ground], None]], Callable[[
             seed = str(ground.random.randrange(1 << 30))
             command = [*way, sys.executable, "-m", "tests.system.fire", "--only", name, "--times", "1", "--seed", seed]
             inside = os.environ | {INSIDE: "1"}
-            done = subprocess.run(
-                command, check=False, capture_output=True, text=True, timeout=PATIENCE_S, env=inside
-            )
+            done = subprocess.run(command, check=False, capture_output=True, text=True, timeout=PATIENCE_S, env=inside)
             assert done.returncode == 0, done.stdout + done.stderr
 
         return attempt

@@ -56,7 +56,9 @@ class Shed:
         """Whatever the broker has taken of the probes is stored, each reading once, and the daemon ends in good order."""
         told = {name: speaker.silence() for name, speaker in self.speakers.items()}
         for name, values in told.items():
-            until(lambda n=name, v=values: len(self.daemon.stored(f"{n}-water")) >= len(v), f"{name}: not all was stored")
+            until(
+                lambda n=name, v=values: len(self.daemon.stored(f"{n}-water")) >= len(v), f"{name}: not all was stored"
+            )
         assert self.daemon.terminate() == 0
         for name, values in told.items():
             assert self.daemon.stored(f"{name}-water") == values, f"{name}: not each reading once"
@@ -104,7 +106,7 @@ def stopped_for_a_moment(ground: Ground) -> None:
 
 
 def stopped_for_long(ground: Ground) -> None:
-    """Away for longer than the delay of its alarm: one alarm, no probe is called silent, few tries, and one word that it is back."""
+    """Away for longer than the delay of its alarm: one alarm, no probe called silent, few tries, one word that it is back."""
     made = shed(ground, SPEED)
     made.broker.stop()
     made.lost()
@@ -121,7 +123,9 @@ def stopped_for_long(ground: Ground) -> None:
     made.back()
     until(lambda: len(made.phone.letters) >= 2, "nobody was told that the broker is back")
     made.go_on(5)
-    until(lambda: not made.daemon.alarm(SILENT[0]) and not made.daemon.alarm(SILENT[1]), "a probe is still called silent")
+    until(
+        lambda: not made.daemon.alarm(SILENT[0]) and not made.daemon.alarm(SILENT[1]), "a probe is still called silent"
+    )
     made.all_once()
     assert made.transitions(LOST) == [("unacknowledged", 1), ("returned-unacknowledged", 1)]
     for name in SILENT:

@@ -91,7 +91,7 @@ def end_well(daemon: Daemon) -> None:
 
 
 def silence(ground: Ground) -> None:
-    """A probe falls silent: marked after two periods, an alarm after three and a minute, its estimate labelled, one word at the end."""
+    """A silent probe: marked after two periods, an alarm after three and a minute, its estimate labelled, one word at the end."""
     broker, phone = ground.broker(), ground.phone()
     probes = [counted_water(vessel) for vessel in ("ash", "birch", "cedar")]
     daemon = ground.daemon(configuration(broker.url, *probes, vessels=("ash", "birch", "cedar"), phone=phone.url))

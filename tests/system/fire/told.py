@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from tests.system.daemon import air, configuration, send, until, water
 from tests.system.fire.endpoint import WELL, Endpoint
@@ -26,6 +26,18 @@ NEVER_REFUSED: Final = ("refuses", "shows an expired certificate")
 """Whoever does so hears nothing of a letter."""
 
 
+class Row(NamedTuple):
+    """What is kept of a letter."""
+
+    id: int
+    channel: str
+    state: str
+    into: int | None  # the letter that tells it instead
+    token: str
+    alarm: str
+    cause: str
+
+
 @dataclass(slots=True)
 class Service:
     """A daemon with a hatched batch in ash, another just begun in birch, one phone that is reached and push servers that fail."""
@@ -35,7 +47,6 @@ class Service:
     phone: Phone
     servers: list[Endpoint]
     _epoch: datetime = EPOCH
-    _names: list[str] = field(default_factory=list)
 
     def start(self) -> None:
         self.daemon.start("--sim-epoch", f"{self._epoch:%Y-%m-%dT%H:%M:%SZ}", "--sim-speed", str(SPEED))
@@ -72,25 +83,33 @@ class Service:
         return {subject for rule, _, subject in alarms if rule == "delivery-failing"}
 
     def nothing_waits(self) -> bool:
-        return self.daemon.rows("SELECT count(*) FROM outbox WHERE state = 'waiting' AND cause != 'daily-digest'") == [(0,)]
+        return self.daemon.rows("SELECT count(*) FROM outbox WHERE state = 'waiting' AND cause != 'daily-digest'") == [
+            (0,)
+        ]
 
     def all_told(self) -> None:
         """Each letter that a transition gave rise to has truly come, by itself or in another; none was given up."""
         rows = self.daemon.rows("SELECT id, channel, state, merged_into, token, alarm, cause FROM outbox")
-        letters = {row[0]: row[1:] for row in rows}
+        letters = {row[0]: Row(*row) for row in rows}
         came = {server.name: {letter["id"] for letter in server.letters} for server in self.servers}
-        for name, (channel, state, into, token, alarm, cause) in letters.items():
-            if cause == "daily-digest":
+        for letter in letters.values():
+            if letter.cause == "daily-digest":
                 continue
-            last = name
-            while into is not None:
-                last, (_, state, into, token, _, _) = into, letters[into]
-            assert state == "told", f"letter {last} about {alarm} to {channel}: {state}"
-            assert channel not in came or token in came[channel], f"{alarm} counts as told, but {channel} never had it"
+            last = letter
+            while last.into is not None:
+                last = letters[last.into]
+            where = f"letter {last.id} about {letter.alarm} to {letter.channel}"
+            assert last.state == "told", f"{where}: {last.state}"
+            assert last.channel not in came or last.token in came[last.channel], (
+                f"{where} counts as told and never came"
+            )
         told = "SELECT id FROM transition WHERE notify AND id NOT IN (SELECT transition_id FROM outbox WHERE channel = '{}'"
         for server in self.servers:
             own = f"delivery-failing:{server.name}"
-            query = told.format(server.name) + f" AND transition_id IS NOT NULL) AND alarm != '{own}' AND after = 'unacknowledged'"
+            query = (
+                told.format(server.name)
+                + f" AND transition_id IS NOT NULL) AND alarm != '{own}' AND after = 'unacknowledged'"
+            )
             assert not self.daemon.rows(query), f"of a trouble no letter went to {server.name}"
 
     def urgent_first(self) -> None:
@@ -130,7 +149,6 @@ def told(ground: Ground, manners: tuple[str, ...], kills: int) -> None:
     made.air("ash", "off")
     made.until_letters(URGENT, tried=False)
     for _ in range(kills):
-        until(lambda: made.daemon.bench()["now_ms"])
         made.kill_and_start()
     failing = {server.name for server in made.servers}
     until(lambda: made.failing() >= failing, f"not all that fail are told as such: {made.failing()}")
@@ -166,5 +184,9 @@ def slow(ground: Ground) -> None:
 
 FAULTS: Final = (
     Fault("push servers that refuse, redirect, ask to wait, answer 410 and 500", "told", quick),
-    Fault("push servers that hang, break off, ask to wait without end and have expired; the daemon is killed", "told", slow),
+    Fault(
+        "push servers that hang, break off, ask to wait without end and have expired; the daemon is killed",
+        "told",
+        slow,
+    ),
 )
