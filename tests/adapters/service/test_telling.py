@@ -9,7 +9,6 @@ import pytest
 
 from monitor.core.engine import Engine
 from monitor.core.model import SECOND, Measures, Ms, Reading
-from monitor.service.clock import SystemClock
 from monitor.service.desk import ServiceDesk
 from monitor.service.telling import VIEW_AT_LEAST_S, Teller
 from monitor.store.record import Record
@@ -18,19 +17,23 @@ from tests.unit.core.worlds import T0, probe, site
 BEGAN_S: Final = 1000.0
 
 
-class Clock(SystemClock):
+class Clock:
     """Goes only when it is told to."""
 
     def __init__(self, speed: float | None) -> None:
-        super().__init__()
         self.gone_s = 0.0
-        self.speed = speed  # type: ignore[assignment]
+        self.speed = speed
 
     def now(self) -> Ms:
         return T0 + round(self.gone_s * SECOND * (self.speed or 1.0))
 
+    wall = now
+
     def steady(self) -> float:
         return BEGAN_S + self.gone_s
+
+    def jumped(self) -> Ms | None:
+        return None
 
 
 @pytest.mark.parametrize(("speed", "lasts_s"), [(None, 2.0), (2.0, 1.0)], ids=["real", "simulated"])

@@ -124,7 +124,7 @@ class Rubbish:
 def metrics(daemon: Daemon) -> dict[tuple[str, str | None], float]:
     """By name and probe."""
     with OPENER.open(f"{daemon.url}/metrics", timeout=10) as answer:
-        families = text_string_to_metric_families(answer.read().decode())
+        families = text_string_to_metric_families(answer.read().decode())  # type: ignore[no-untyped-call]
         return {(one.name, one.labels.get("probe")): one.value for family in families for one in family.samples}
 
 

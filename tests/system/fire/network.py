@@ -52,13 +52,17 @@ class Shed:
         for speaker in self.speakers.values():
             speaker.go_on(more)
 
+    def until_stored(self, vessel: str, count: int) -> None:
+        until(lambda: len(self.daemon.stored(f"{vessel}-water")) >= count, f"{vessel}: not all was stored")
+
+    def until_heard(self, vessel: str, milli: int) -> None:
+        until(lambda: milli in self.daemon.stored(f"{vessel}-water"), f"{vessel} is not heard again")
+
     def all_once(self) -> None:
         """Whatever the broker has taken of the probes is stored, each reading once, and the daemon ends in good order."""
         told = {name: speaker.silence() for name, speaker in self.speakers.items()}
         for name, values in told.items():
-            until(
-                lambda n=name, v=values: len(self.daemon.stored(f"{n}-water")) >= len(v), f"{name}: not all was stored"
-            )
+            self.until_stored(name, len(values))
         assert self.daemon.terminate() == 0
         for name, values in told.items():
             assert self.daemon.stored(f"{name}-water") == values, f"{name}: not each reading once"
@@ -162,8 +166,7 @@ def killed_and_empty(ground: Ground) -> None:
         speaker.go_on(3)
     assert retained(made.broker, "swimup/shed/status")["state"] == "up"
     for name, speaker in made.speakers.items():
-        newest = speaker.silence()[-1]
-        until(lambda n=name, v=newest: v in made.daemon.stored(f"{n}-water"), f"{name} is not heard again")
+        made.until_heard(name, speaker.silence()[-1])
     assert made.daemon.terminate() == 0
     for name in made.speakers:
         stored = made.daemon.stored(f"{name}-water")

@@ -23,11 +23,10 @@ STANDS_STILL: Final = "0.000001"
 HOURS: Final = 20
 PERIOD: Final = timedelta(minutes=10)
 REPEATS: Final = 3  # so often at most each message comes
-TABLES: Final = (
-    "SELECT probe, time, n, milli, mark & 63, seq FROM reading JOIN series ON series.id = series ORDER BY probe, time, n",
-    "SELECT probe, slot, count, slot.total FROM slot JOIN series ON series.id = series ORDER BY probe, slot",
-)
+READINGS: Final = "SELECT probe, time, n, milli, mark & 63, seq FROM reading JOIN series ON series.id = series ORDER BY probe, time, n"
+SLOTS: Final = "SELECT probe, slot, count, slot.total FROM slot JOIN series ON series.id = series ORDER BY probe, slot"
 
+Row = tuple[Any, ...]
 Message = tuple[str, str]
 
 
@@ -79,12 +78,12 @@ def estimate(daemon: Daemon) -> dict[str, Any]:
 def permuted_and_repeated(ground: Ground) -> None:
     """Two daemons hear the same, one in order, one in any order and repeatedly: same store, same estimate to the digit."""
     messages, last = stream(ground.random), ("shed/room", "20.5")
-    found = []
+    found: list[tuple[dict[str, Any], list[Row], list[Row]]] = []
     for heard in (messages, muddled(ground.random, messages)):
         daemon = hear(ground, ground.broker(), heard, last)
         shown = estimate(daemon)
         assert daemon.terminate() == 0
-        found.append((shown, *(daemon.rows(query) for query in TABLES)))
+        found.append((shown, daemon.rows(READINGS), daemon.rows(SLOTS)))
     plain, other = found
     assert len(plain[1]) == len(messages) + 1
     assert other[1] == plain[1], "the readings differ"
