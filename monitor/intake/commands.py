@@ -69,7 +69,7 @@ def read_command(message: Incoming, now: Ms) -> AlarmCommand:
 
 def _request(payload: bytes) -> Request:
     if len(payload) > LARGEST:
-        raise Unreadable(f"it has {len(payload)} bytes; a command has at most {LARGEST}", "oversize")
+        raise Unreadable(f"it has more than {LARGEST} bytes, which no command has", "oversize")
     try:
         text = payload.decode("utf-8").strip()
     except UnicodeDecodeError:

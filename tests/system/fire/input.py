@@ -24,7 +24,6 @@ WARM_UP: Final = 1000  # fills what is bounded: the page cache of the store, wha
 BAD: Final = 2000
 GOOD_AFTER: Final = 10  # bad ones
 LONGEST_TOPIC: Final = 65_535  # bytes, MQTT section 1.5.4
-AT_ONCE: Final = 500  # so that what is held is what stays, not what is just under way
 KEPT: Final = 20  # of each probe
 MOST_MB: Final = 2.0
 LARGE: Final = 1_000_000
@@ -176,9 +175,8 @@ def rubbish(ground: Ground) -> None:
     hose, made = Hose(ground, broker), Rubbish(ground.random)
 
     def pour(count: int) -> None:
-        for _ in range(count // AT_ONCE):
-            hose.pour(made.messages(AT_ONCE))
-            at_rest(made, daemon)
+        hose.pour(made.messages(count))
+        at_rest(made, daemon)
 
     pour(WARM_UP)
     before = daemon.resident_mb()

@@ -23,7 +23,10 @@ STANDS_STILL: Final = "0.000001"
 HOURS: Final = 20
 PERIOD: Final = timedelta(minutes=10)
 REPEATS: Final = 3  # so often at most each message comes
-READINGS: Final = "SELECT probe, time, n, milli, mark & 63, seq FROM reading JOIN series ON series.id = series ORDER BY probe, time, n"
+READINGS: Final = (
+    "SELECT probe, time, n, milli, mark & 63, seq FROM reading JOIN series ON series.id = series "
+    "ORDER BY probe, time, n"
+)
 SLOTS: Final = "SELECT probe, slot, count, slot.total FROM slot JOIN series ON series.id = series ORDER BY probe, slot"
 
 Row = tuple[Any, ...]
