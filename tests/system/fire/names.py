@@ -48,7 +48,12 @@ def with_own_names(name: str) -> Callable[[Callable[[Ground], None]], Callable[[
 
 def _works(way: tuple[str, ...]) -> bool:
     try:
-        return subprocess.run([*way, "mount", "--bind", "/etc/hosts", "/etc/hosts"], check=False).returncode == 0
+        return (
+            subprocess.run(
+                [*way, "mount", "--bind", "/etc/hosts", "/etc/hosts"], check=False, capture_output=True
+            ).returncode
+            == 0
+        )
     except FileNotFoundError:
         return False
 
