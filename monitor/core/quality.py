@@ -46,6 +46,12 @@ class ProbeState:
         """Fresh means: usable, and not older than two of its periods; of what lies ahead of the clock nobody knows the age."""
         return self.newest is not None and -FUTURE <= now - self.newest.time <= 2 * self.spec.every
 
+    def fresh_for(self, now: Ms) -> Ms | None:
+        """How long it stays fresh if it says nothing more; ``None`` when it is not."""
+        if self.newest is None or not self.fresh(now):
+            return None
+        return self.newest.time + 2 * self.spec.every - now
+
     def recall(self, begin: Ms, count: int, total: int) -> None:
         """Learn from a slot of the history, dated from its beginning: never younger than what was told in it."""
         if self.spec.measures is not Measures.AIR:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from monitor.intake.incoming import Incoming
 
 LARGEST: Final = 1024  # bytes
+LONGEST_ALARM: Final = 200  # letters; no alarm has an id nearly as long
 LATEST: Final[Ms] = 10 * MINUTE
 """A command with a time of its own is carried out no later; who sent it sees the room as it was then."""
 AHEAD: Final[Ms] = 2 * MINUTE  # clocks differ
@@ -68,7 +69,7 @@ def read_command(message: Incoming, now: Ms) -> AlarmCommand:
 
 def _request(payload: bytes) -> Request:
     if len(payload) > LARGEST:
-        raise Unreadable(f"it has {len(payload)} bytes; a command has at most {LARGEST}", "oversize")
+        raise Unreadable(f"it has more than {LARGEST} bytes, which no command has", "oversize")
     try:
         text = payload.decode("utf-8").strip()
     except UnicodeDecodeError:

@@ -33,7 +33,7 @@ def decode(payload: bytes, binding: Binding, arrived: Ms | None) -> list[Sample]
     Raises :class:`Unreadable`, whatever the bytes are, and nothing else.
     """
     if len(payload) > LARGEST:
-        raise Unreadable(f"{len(payload)} bytes; a reading has at most {LARGEST}", "oversize")
+        raise Unreadable(f"more than {LARGEST} bytes, which no reading has", "oversize")
     if binding.decoder == "senml":
         samples = senml.read(payload, binding, arrived)
     else:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import threading
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from queue import Full
 from typing import TYPE_CHECKING, Any
 
 import structlog
 
+from monitor.intake.decode import LARGEST
 from monitor.intake.orders import Letter, Orders
 
 if TYPE_CHECKING:
@@ -24,6 +25,9 @@ log = structlog.get_logger()
 
 KEPT_AT_MOST = 4096
 """Retained topics remembered for the next connection."""
+
+TOO_LARGE = LARGEST + 1
+"""Bytes. What is larger is cut: that it is too large can still be seen, and thousands that wait do not fill the memory."""
 
 CALLBACK_FAULTS = (ArithmeticError, AttributeError, Full, LookupError, OSError, RuntimeError, TypeError, ValueError)
 """What a callback may let slip without ending the thread that brings the readings."""
@@ -129,6 +133,8 @@ class Reports:
 
     def deliver(self, message: Incoming) -> bool:
         self.state.messages += 1
+        if len(message.payload) > TOO_LARGE:
+            message = replace(message, payload=message.payload[:TOO_LARGE])
         return self._call(self._on_message, message)
 
     def drained(self) -> None:

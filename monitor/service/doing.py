@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import structlog
 
 from monitor.core.model import Refused
-from monitor.intake.commands import INVALID, REFUSED, answer_topic, done, family, problem, read_command
-from monitor.intake.unreadable import Unreadable
+from monitor.intake.commands import INVALID, LONGEST_ALARM, REFUSED, answer_topic, done, family, problem, read_command
+from monitor.intake.unreadable import Unreadable, shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -48,6 +48,11 @@ class Doing:
         """Carry it out and answer. The broker hears of it after the commit; killed before, it is delivered again."""
         self._ingest.note(message)
         alarm = message.topic.rpartition("/")[2]
+        if len(alarm) > LONGEST_ALARM:  # the topic of an answer could be too long to be published
+            reason = f"{shown(alarm)} of {len(alarm)} letters is no alarm"
+            self._ingest.refuse(family(self._site), message, Unreadable(reason, "oversize"))
+            log.warning("command.unreadable", alarm=shown(alarm), reason=reason)
+            return
         if message.retain:
             # It would be carried out anew on every connection, for ever.
             if message.payload and alarm not in self._retained and len(self._retained) < 100:

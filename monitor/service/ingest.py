@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import structlog
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 log = structlog.get_logger()
 
 SESSION_KEY: Final = "broker.session"
+LIGHT: Final = 1024
+"""Bytes. Up to here it costs less to keep what a message said than to make one that does without."""
 
 
 class Ingest:
@@ -58,8 +61,7 @@ class Ingest:
         """Store and step with every new sample of a message; it is acknowledged after the next commit."""
         self._notice_session(message)
         effects: list[Effect] = []
-        if message.mid:
-            self.unacknowledged.append(message)
+        self._owe(message)
         if message.dup and (self._store.delivered_before(message.mid, message.payload) or self.early.has(message)):
             return effects  # it was taken, only its acknowledgement was lost
         anonymous = False
@@ -70,6 +72,12 @@ class Ingest:
         if anonymous:
             self._remember(message)
         return effects
+
+    def _owe(self, message: Incoming) -> None:
+        """It is acknowledged after the next commit; until then a large one must not fill the memory of a small board."""
+        if message.mid:
+            light = message if len(message.payload) <= LIGHT else replace(message, payload=b"")
+            self.unacknowledged.append(light)
 
     def release(self) -> list[Effect]:
         """The clock is set, or was waited for long enough: what was held goes to the store and into the history."""
@@ -90,8 +98,7 @@ class Ingest:
     def note(self, message: Incoming) -> None:
         """A message that is no reading: it is acknowledged after the next commit, in its turn."""
         self._notice_session(message)
-        if message.mid:
-            self.unacknowledged.append(message)
+        self._owe(message)
 
     def refuse(self, source: str, message: Incoming, why: Unreadable) -> None:
         """Count and keep what could not be read."""

@@ -60,6 +60,7 @@ class Teller:
         self._kept: dict[str, tuple[float, str, str]] = {}  # vessel: when, stage, document
         self._view_at = -VIEW_AT_LEAST_S
         self._view_due = True
+        self._stale_at = math.inf
 
     def touch_vessel(self, vessel: str | None) -> None:
         """Something was read or entered about a vessel."""
@@ -86,17 +87,21 @@ class Teller:
         self._reckon(began)
         now = self._clock.steady()
         wanted = self._view_due and (at_once or now - self._view_at >= VIEW_EVERY_S)
-        if wanted or now - self._view_at >= VIEW_AT_LEAST_S or now >= self._announce_at():
+        if wanted or now >= self._view_over() or now >= self._announce_at():
             self._show(now)
 
     def due(self) -> float:
         """When ``run`` has something to do, if nothing comes before; so that news waits for no tick."""
-        when = self._view_at + (VIEW_EVERY_S if self._view_due else VIEW_AT_LEAST_S)
+        when = self._view_at + VIEW_EVERY_S if self._view_due else self._view_over()
         if self._dirty:
             never = -ESTIMATE_AT_LEAST_S
             reckoned = [self._made.get(batch, never) for batch in self._engine.open_batches() if batch in self._dirty]
             when = min([when, *(made + ESTIMATE_EVERY_S for made in reckoned)])
         return min(when, self._announce_at())
+
+    def _view_over(self) -> float:
+        """When the view is too old, or tells as fresh what no longer is: silence is no news that would renew it."""
+        return self._view_at + min(VIEW_AT_LEAST_S, max(VIEW_EVERY_S, self._stale_at - self._view_at))
 
     def _announce_at(self) -> float:
         return math.inf if self._announcer is None else self._announcer.due()
@@ -160,8 +165,11 @@ class Teller:
             self._publish(self._topic(vessel), text)
 
     def _show(self, now: float) -> None:
-        view = bench(self._engine, self._estimates, self._clock.now(), sim_speed=self._clock.speed)
+        time = self._clock.now()
+        view = bench(self._engine, self._estimates, time, sim_speed=self._clock.speed)
         state = self._engine.state
+        lasting = [lasts for probe in state.probes.values() if (lasts := probe.fresh_for(time)) is not None]
+        self._stale_at = now + (min(lasting) + 1) / 1000 / (self._clock.speed or 1.0) if lasting else math.inf
         lots = [batch.start.lot for batch in reversed(state.batches.values())]
         specs = [lot_spec(state, lot) for lot in dict.fromkeys([*lots, *known_lots(state)])]
         view["lots"] = [{"id": lot.id, "strain": lot.strain, "cysts_per_g": lot.cysts_per_g} for lot in specs]

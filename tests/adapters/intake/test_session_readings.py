@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from monitor.intake.decode import LARGEST
 from tests.adapters.conftest import until
 
 if TYPE_CHECKING:
@@ -49,6 +50,15 @@ def test_a_message_without_assurance_arrives(mosquitto: Mosquitto, hear: Hear, l
     mosquitto.publish(TOPIC, "21.5")
     hearing.wait_payloads(2)
     assert [(message.qos, message.mid > 0) for message in hearing.messages] == [(0, False), (1, True)]
+
+
+def test_what_no_reading_can_be_is_not_held_whole(mosquitto: Mosquitto, hear: Hear, link_to: LinkTo) -> None:
+    """Of a message larger than any reading one byte more than that comes, so that its size can still be told."""
+    hearing = hear(link_to(mosquitto), [TOPIC])
+    hearing.wait_up()
+    mosquitto.publish(TOPIC, "x" * 1_000_000, "y" * LARGEST)
+    hearing.wait_payloads(2)
+    assert hearing.payloads == ["x" * (LARGEST + 1), "y" * LARGEST]
 
 
 def test_nothing_is_lost_when_the_process_is_killed(

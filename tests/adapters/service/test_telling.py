@@ -1,0 +1,56 @@
+"""When the view is made anew though nothing is heard."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+import pytest
+
+from monitor.core.engine import Engine
+from monitor.core.model import SECOND, Measures, Ms, Reading
+from monitor.service.desk import ServiceDesk
+from monitor.service.telling import VIEW_AT_LEAST_S, Teller
+from monitor.store.record import Record
+from tests.unit.core.worlds import T0, probe, site
+
+BEGAN_S: Final = 1000.0
+
+
+class Clock:
+    """Goes only when it is told to."""
+
+    def __init__(self, speed: float | None) -> None:
+        self.gone_s = 0.0
+        self.speed = speed
+
+    def now(self) -> Ms:
+        return T0 + round(self.gone_s * SECOND * (self.speed or 1.0))
+
+    wall = now
+
+    def steady(self) -> float:
+        return BEGAN_S + self.gone_s
+
+    def jumped(self) -> Ms | None:
+        return None
+
+
+@pytest.mark.parametrize(("speed", "lasts_s"), [(None, 2.0), (2.0, 1.0)], ids=["real", "simulated"])
+def test_the_view_is_renewed_when_a_value_has_become_stale(speed: float | None, lasts_s: float) -> None:
+    """A value that nobody follows up is shown as fresh for two of its periods and no longer, though no news comes in."""
+    water = probe("ash-water", Measures.WATER, every=1 * SECOND)
+    engine, clock = Engine(replace(site(), probes={water.id: water}), T0), Clock(speed)
+    desk = ServiceDesk(lambda _: None, [], "shed", clock.wall, lambda _: {}, Record("none.sqlite3"), lambda _: {})
+    teller = Teller(engine, desk, clock, lambda *_: None)
+    engine.step(Reading("ash-water", T0, 24_000, arrived=T0))
+    teller.run(at_once=True)
+    assert desk.bench()["vessels"][0]["water"]["fresh"]
+
+    due = teller.due()
+
+    assert lasts_s < due - BEGAN_S < lasts_s + 0.01
+    clock.gone_s = due - BEGAN_S + 0.001
+    teller.run()
+    assert not desk.bench()["vessels"][0]["water"]["fresh"]
+    assert teller.due() - clock.steady() == pytest.approx(VIEW_AT_LEAST_S), "nothing else becomes stale"
