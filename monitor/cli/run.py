@@ -5,12 +5,13 @@ from __future__ import annotations
 import logging
 import signal
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO, cast
 from urllib.parse import urlsplit
 
 import click
 import structlog
 
+from monitor.service.logstream import UnfailingLog
 from monitor.settings.discover import EXIT_BAD_CONFIGURATION, config_option, exit_with, load_or_exit
 from monitor.settings.errors import ConfigError
 
@@ -54,7 +55,7 @@ def _serve(settings: Settings, clock: Clock) -> int:
         exit_with(error)
     except WebProblem as problem:
         click.echo(str(problem), err=True)
-        return EXIT_BAD_CONFIGURATION
+        return EXIT_BROKEN if problem.transient else EXIT_BAD_CONFIGURATION
 
     def end(_signal: int, _frame: FrameType | None) -> None:
         daemon.stop()
@@ -96,5 +97,5 @@ def _set_up_log(verbose: bool) -> None:
             structlog.processors.LogfmtRenderer(key_order=["timestamp", "level", "event"], bool_as_flag=False),
         ],
         wrapper_class=structlog.make_filtering_bound_logger(level),
-        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+        logger_factory=structlog.WriteLoggerFactory(cast("TextIO", UnfailingLog())),
     )

@@ -19,7 +19,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 from urllib.error import URLError
-from urllib.request import ProxyHandler, build_opener
+from urllib.request import ProxyHandler, Request, build_opener
 
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
@@ -149,6 +149,7 @@ class Daemon:
         self._log = folder / "daemon.log"
         port = next(line for line in text.splitlines() if line.startswith("port = ")).removeprefix("port = ")
         self.url = f"http://127.0.0.1:{port}"
+        self.environment: dict[str, str] = {}  # what it finds there besides, from its next start on
         self._process: subprocess.Popen[bytes] | None = None
 
     # -- its life
@@ -157,7 +158,8 @@ class Daemon:
         """Start it; with ``ready``, wait until its API answers."""
         with self._log.open("ab") as log:
             command = [SWIMUP, "run", "--config", str(self.config), *arguments]
-            self._process = subprocess.Popen(command, stdout=log, stderr=log, env=HERE_ONLY)
+            environment = HERE_ONLY | self.environment
+            self._process = subprocess.Popen(command, stdout=log, stderr=log, env=environment)
         if ready:
             until(self._answers, "the daemon does not answer")
 
@@ -260,6 +262,15 @@ class Daemon:
     def command(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         """``swimup`` with this daemon's configuration."""
         return swimup(*arguments, "--config", str(self.config))
+
+    def post(self, path: str, **body: object) -> dict[str, Any]:
+        """What ``swimup`` would say to its API, without the seconds that a command takes to load; what it answered."""
+        token = self.store.with_name("cli.token").read_text().strip()
+        headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
+        asked = Request(f"{self.url}/api/v1/{path}", json.dumps(body).encode(), headers)  # noqa: S310  (our own)
+        with OPENER.open(asked, timeout=PATIENCE_S) as answer:
+            told: dict[str, Any] = json.load(answer)
+            return told
 
     def told(self, *arguments: str) -> str:
         """Like ``command``, for one that must succeed; what it printed."""
