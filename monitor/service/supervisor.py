@@ -517,6 +517,8 @@ class Supervisor:
 
     def _carry_out(self, command: LogEntry | AlarmCommand | PhoneEvent | SkipStart) -> None:
         """Take it, wherever it came from, and have it on the disk. Raises Refused, and nothing is changed then."""
+        if not isinstance(command, AlarmCommand | PhoneEvent):
+            self._early.check_entry()
         effects = self._engine.step(command)
         if not isinstance(command, AlarmCommand | PhoneEvent | SkipStart):
             self._store.log(command)

@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from typing import Final
 
-from tests.system.fire import disk, stopping
+from tests.system.fire import clocks, disk, stopping
 
-FAULTS: Final = (*stopping.FAULTS, *disk.FAULTS)
+FAULTS: Final = (*stopping.FAULTS, *disk.FAULTS, *clocks.FAULTS)
