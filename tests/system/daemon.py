@@ -184,10 +184,10 @@ class Daemon:
         """End it without warning."""
         self._end(signal.SIGKILL)
 
-    def wait(self) -> int:
+    def wait(self, patience: float = PATIENCE_S) -> int:
         """The exit code of a daemon that ends by itself."""
         assert self._process is not None
-        code = self._process.wait(PATIENCE_S)
+        code = self._process.wait(patience)
         self._process = None
         return code
 
