@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import logging
+import os
 import signal
 import sys
-from typing import TYPE_CHECKING, TextIO, cast
+import threading
+from typing import TYPE_CHECKING, NoReturn, TextIO, cast
 from urllib.parse import urlsplit
 
 import click
@@ -41,7 +43,15 @@ def run(config: Path | None, sim_epoch: str | None, sim_speed: float, sim_anchor
         clock = _clock(settings, sim_epoch, sim_speed, sim_anchor)
     except ValueError as error:
         raise click.UsageError(str(error)) from error
-    sys.exit(_serve(settings, clock))
+    _leave(_serve(settings, clock))
+
+
+def _leave(code: int) -> NoReturn:
+    """End now: all is stored and said. The interpreter would wait for threads of libraries whose server never answers."""
+    if threading.active_count() > 1:
+        sys.stdout.flush()
+        os._exit(code)
+    sys.exit(code)
 
 
 def _serve(settings: Settings, clock: Clock) -> int:

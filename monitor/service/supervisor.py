@@ -90,6 +90,8 @@ TICK_S: Final = 1.0
 DRAIN: Final = 500  # inputs taken in one go, before a tick may come in between
 HALF_WINDOW: Final = {"5": 1000, "3.1.1": 10}  # half of what the broker sends unacknowledged
 RETRY_COMMIT_S: Final = 5.0
+LEAVE_S: Final = 4.0
+"""A service manager waits longer for the end; and what hangs would be waited for in vain. Common practice, no source."""
 RETRY_URGENT_S: Final = 1.0
 """Not with each reading: trying to write all that waits takes a tenth of a second, and decisions must go on."""
 HISTORY: Final[Ms] = 12 * DAY
@@ -327,15 +329,18 @@ class Supervisor:
         self._teller.run(at_once=True)
 
     def _end(self) -> None:
+        """Whoever is in the middle of something is asked first and waited for together: each alone would add up."""
+        until = self._clock.steady() + LEAVE_S
+        parts = (self._food, self._forwarder, self._backer, self._notifier)
+        for part in parts:
+            part.ask_to_stop()
         self._house.stopping(asked=self._stopping)
         self._chores.stop()
-        self._food.stop()
-        self._forwarder.stop(3.0)
-        self._backer.stop(1.0)
         self._rooms.stop()
         self._commit()
-        self._session.stop()
-        self._notifier.stop(3.0)
+        self._session.stop(LEAVE_S)
+        for part in parts:
+            part.stop(max(until - self._clock.steady(), 0.0))
         self._drain_answers()
         with suppress(StoreError):
             self._store.commit()
