@@ -70,7 +70,9 @@ class Chores:
         return self._thread is not None and self._thread.is_alive()
 
     def _run(self) -> None:
-        while not self._halt.wait(max(min(*self._due.values(), self.last_tick + self.LIFE_EVERY_S) - self._steady(), 0)):
+        while not self._halt.wait(
+            max(min(*self._due.values(), self.last_tick + self.LIFE_EVERY_S) - self._steady(), 0)
+        ):
             now = self.last_tick = self._steady()
             for chore, due in self._due.items():
                 if now >= due:

@@ -54,7 +54,9 @@ def ensure_secret(path: Path) -> str:
             path.chmod(0o600)
     except (OSError, UnicodeDecodeError) as problem:
         if isinstance(problem, OSError) and problem.errno in PASSES:
-            text = f'"{path}" cannot be written ({problem}): the page keeps a secret there. Free some space on the disk.'
+            text = (
+                f'"{path}" cannot be written ({problem}): the page keeps a secret there. Free some space on the disk.'
+            )
             raise WebProblem(text, transient=True) from problem
         raise WebProblem(
             f'"{path}" cannot be read or written ({problem}): the page keeps a secret there. '

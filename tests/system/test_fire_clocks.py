@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.system.fire import clocks
+from tests.system.fire import clocks, nights
 from tests.system.fire.faketime import NOT_TRIED, library
 from tests.system.fire.suite import must_keep
 
@@ -22,7 +22,7 @@ def _a_clock() -> None:
 
 
 @pytest.mark.usefixtures("_a_clock")
-@pytest.mark.parametrize("fault", clocks.FAULTS, ids=str)
+@pytest.mark.parametrize("fault", [fault for fault in (*clocks.FAULTS, *nights.FAULTS) if fault.short], ids=str)
 def test_what_is_promised_is_kept(fault: Fault, request: pytest.FixtureRequest) -> None:
     """Whatever happens, the promise that stands beside the fault holds."""
     must_keep(fault, request)

@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from typing import Final
 
-from tests.system.fire import clocks, disk, hang, stopping
+from tests.system.fire import clocks, disk, hang, nights, stopping
 
-FAULTS: Final = (*stopping.FAULTS, *disk.FAULTS, *clocks.FAULTS, *hang.FAULTS)
+FAULTS: Final = (*stopping.FAULTS, *disk.FAULTS, *clocks.FAULTS, *nights.FAULTS, *hang.FAULTS)
