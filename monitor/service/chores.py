@@ -1,7 +1,8 @@
 """What is to be done at set times: rolling up each hour, clearing away each day, in small steps by the thread of decisions;
 and a look each ten minutes whether a backup is due, which is made in a thread of its own.
 
-Whoever watches the time only puts a word into its queue; after a step with more to do, the next step queues up behind what came meanwhile.
+Whoever watches the time only puts a word into its queue; after a step with more to do, the next step queues up behind what
+came meanwhile.
 """
 
 from __future__ import annotations

@@ -10,9 +10,11 @@ from urllib.error import HTTPError
 
 import pytest
 
+from monitor.service.house import TASK_STUCK_S
 from tests.system.daemon import air, configuration, send, until, water
 from tests.system.fire.faketime import SystemTime
 from tests.system.fire.fault import Fault
+from tests.system.fire.manager import Manager
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -132,7 +134,7 @@ def never_set_at_boot(ground: Ground) -> None:
     daemon.start()
     until(daemon.connected)
     wrong = clock.now_ms()
-    with pytest.raises(HTTPError, match="422|409"):
+    with pytest.raises(HTTPError, match=r"\b(409|422)\b"):
         daemon.post("batches/ash/seen", what="first")  # it would be of 1970
     send(broker, [("shed/birch/air", "off")])
     sent = [(moment - wrong, value) for moment, value in a_few(broker, clock, 25_900)]
@@ -155,8 +157,24 @@ def never_set_at_boot(ground: Ground) -> None:
     dated_rightly(daemon, sent)
 
 
+def set_back_under_a_watchdog(ground: Ground) -> None:
+    """Set back by an hour it goes on telling its manager that all is well, for longer than any task may be silent."""
+    broker, _, daemon, clock = shed(ground)
+    manager = Manager(ground, daemon, 20.0)
+    begin(broker, daemon, clock)
+    until(manager.pinged, "the manager is never told that all is well")
+    clock.jump(-HOUR_S)
+    end = time.monotonic() + TASK_STUCK_S + 30.0
+    while time.monotonic() < end:
+        assert manager.pinged(), f"the manager would have ended it\n{daemon.log[-2000:]}"
+        time.sleep(0.5)
+    assert not daemon.logged("watchdog.withheld")
+    assert daemon.terminate(10.0) == 0
+
+
 FAULTS: Final = (
     Fault("clock set ahead by an hour", "clock", set_by(HOUR_S), long=10),
     Fault("clock set back by an hour", "clock", set_by(-HOUR_S), long=10),
+    Fault("clock set back under a watchdog", "clock", set_back_under_a_watchdog, short=0, long=2),
     Fault("clock not set at boot", "clock", never_set_at_boot, long=20),
 )

@@ -62,12 +62,12 @@ def begin(broker: Mosquitto, daemon: Daemon) -> None:
     until(lambda: len(daemon.stored("ash-water")) == BEFORE, "the first readings were not stored")
 
 
-def lost(daemon: Daemon) -> int:
-    """How many readings it counts as given up."""
+def counted(daemon: Daemon, name: str) -> int:
+    """What it counts since its start, such as ``lost_readings``."""
     with OPENER.open(f"{daemon.url}/metrics", timeout=ROUND_S) as answer:
         text = answer.read().decode()
-    found = re.search(r"^swimup_store_lost_readings(?:_total)? (\d+)", text, re.MULTILINE)
-    assert found is not None, "nothing tells how many readings were lost"
+    found = re.search(rf"^swimup_store_{name}_total (\d+)", text, re.MULTILINE)
+    assert found is not None, f"nothing tells of {name}"
     return int(found[1])
 
 
@@ -106,7 +106,7 @@ def fills_up(ground: Ground) -> None:
     total = UNSAVED + ground.random.randrange(300, 900, 10)
     send(broker, readings(21_000, total))
     daemon.until_water((21_000 + total) / 1000)  # the bench shows hundredths
-    assert lost(daemon) > 0, "more waits than may"
+    assert counted(daemon, "lost_readings") > 0, "more waits than may"
 
     rings(daemon, broker, phone, "ash")
     daemon.post("batches/ash/seen", what="first")
@@ -117,7 +117,7 @@ def fills_up(ground: Ground) -> None:
 
     freed(daemon, disk, pid)
     rings(daemon, broker, phone, "birch")
-    gone = lost(daemon)
+    gone = counted(daemon, "lost_readings")
     assert daemon.terminate(ROUND_S) == 0
     stored = daemon.stored("ash-water")
     assert len(stored) == BEFORE + total - gone, f"{gone} are counted as lost"
@@ -209,6 +209,7 @@ def writing_fails(ground: Ground) -> None:
     daemon.post("batches/ash/seen", what="first")
     rings(daemon, broker, phone, "birch")
     assert daemon.rows("SELECT 1 FROM event WHERE kind = 'seen'") == [], "writing did not fail"
+    assert counted(daemon, "commits_failed") < count / 4, "it tries to write all that waits with each reading"
     resource.prlimit(pid, resource.RLIMIT_FSIZE, usual)
     until(lambda: len(daemon.stored("ash-water")) == BEFORE + count, "not all readings were stored")
     assert daemon.pid == pid
