@@ -48,17 +48,18 @@ class Silent:
         self._door = socket.create_server(("127.0.0.1", 0), backlog=20)
         self.port: int = self._door.getsockname()[1]
         self._callers: list[socket.socket] = []
+        self._forgotten = 0
         ground.when_done(self._close)
         threading.Thread(target=self._serve, name="silent", daemon=True).start()
 
     @property
     def asked(self) -> bool:
         """Whether somebody waits for its answer."""
-        return bool(self._callers)
+        return len(self._callers) > self._forgotten
 
     def forget(self) -> None:
         """Whoever asked before does not count."""
-        self._callers.clear()
+        self._forgotten = len(self._callers)
 
     def _serve(self) -> None:
         while True:
