@@ -10,7 +10,7 @@ make_venv .venv test
 
 missing() {
     for pair in mosquitto:mosquitto mosquitto_pub:mosquitto-clients chromium:chromium shellcheck:shellcheck \
-        victoria-metrics:victoria-metrics npm:npm systemd-analyze:systemd; do
+        victoria-metrics:victoria-metrics npm:npm systemd-analyze:systemd faketime:faketime; do
         command -v "${pair%%:*}" >/dev/null 2>&1 || [ -x "/usr/sbin/${pair%%:*}" ] || printf '%s ' "${pair#*:}"
     done
 }

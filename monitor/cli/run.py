@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import logging
+import os
 import signal
 import sys
-from typing import TYPE_CHECKING
+import threading
+from typing import TYPE_CHECKING, NoReturn, TextIO, cast
 from urllib.parse import urlsplit
 
 import click
 import structlog
 
+from monitor.service.logstream import UnfailingLog
 from monitor.settings.discover import EXIT_BAD_CONFIGURATION, config_option, exit_with, load_or_exit
 from monitor.settings.errors import ConfigError
 
@@ -40,7 +43,15 @@ def run(config: Path | None, sim_epoch: str | None, sim_speed: float, sim_anchor
         clock = _clock(settings, sim_epoch, sim_speed, sim_anchor)
     except ValueError as error:
         raise click.UsageError(str(error)) from error
-    sys.exit(_serve(settings, clock))
+    _leave(_serve(settings, clock))
+
+
+def _leave(code: int) -> NoReturn:
+    """End now: all is stored and said. The interpreter would wait for threads of libraries whose server never answers."""
+    if threading.active_count() > 1:
+        sys.stdout.flush()
+        os._exit(code)
+    sys.exit(code)
 
 
 def _serve(settings: Settings, clock: Clock) -> int:
@@ -54,7 +65,7 @@ def _serve(settings: Settings, clock: Clock) -> int:
         exit_with(error)
     except WebProblem as problem:
         click.echo(str(problem), err=True)
-        return EXIT_BAD_CONFIGURATION
+        return EXIT_BROKEN if problem.transient else EXIT_BAD_CONFIGURATION
 
     def end(_signal: int, _frame: FrameType | None) -> None:
         daemon.stop()
@@ -96,5 +107,5 @@ def _set_up_log(verbose: bool) -> None:
             structlog.processors.LogfmtRenderer(key_order=["timestamp", "level", "event"], bool_as_flag=False),
         ],
         wrapper_class=structlog.make_filtering_bound_logger(level),
-        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+        logger_factory=structlog.WriteLoggerFactory(cast("TextIO", UnfailingLog())),
     )

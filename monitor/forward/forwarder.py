@@ -80,11 +80,15 @@ class Forwarder:
         since = time.monotonic() - patience
         return next((sender.id for sender in self._senders if sender.alive and sender.last_tick < since), "")
 
+    def ask_to_stop(self) -> None:
+        """No more calls are begun."""
+        for sender in self._senders:
+            sender.ask_to_stop()
+
     def stop(self, timeout: float) -> bool:
         """Let calls under way end, at most ``timeout`` seconds altogether; whether all did."""
         deadline = time.monotonic() + timeout
-        for sender in self._senders:
-            sender.ask_to_stop()
+        self.ask_to_stop()
         ended = [sender.join(max(0.0, deadline - time.monotonic())) for sender in self._senders]
         return all(ended)
 

@@ -47,11 +47,15 @@ class Notifier:
         """For each channel how many seconds its present try has taken; 0 when it waits for letters."""
         return {name: lane.busy() for name, lane in self._lanes.items()}
 
+    def ask_to_stop(self) -> None:
+        """No more tries are begun."""
+        for lane in self._lanes.values():
+            lane.ask_to_stop()
+
     def stop(self, timeout: float) -> bool:
         """Let the present tries end, at most ``timeout`` seconds altogether; give back whether all did."""
         deadline = time.monotonic() + timeout
-        for lane in self._lanes.values():
-            lane.ask_to_stop()
+        self.ask_to_stop()
         ended = [lane.join(max(0.0, deadline - time.monotonic())) for lane in self._lanes.values()]
         return all(ended)
 

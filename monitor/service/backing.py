@@ -88,10 +88,13 @@ class Backer:
     def wake(self) -> None:
         self._wake.set()
 
-    def stop(self, patience_s: float) -> None:
-        """Ask it to end; what it was writing is deleted, now or before the next backup."""
+    def ask_to_stop(self) -> None:
         self._stop.set()
         self._wake.set()
+
+    def stop(self, patience_s: float) -> None:
+        """Ask it to end; what it was writing is deleted, now or before the next backup."""
+        self.ask_to_stop()
         if self._thread is not None:
             self._thread.join(patience_s)
 

@@ -1,12 +1,13 @@
 """What is to be done at set times: rolling up each hour, clearing away each day, in small steps by the thread of decisions;
 and a look each ten minutes whether a backup is due, which is made in a thread of its own.
 
-The scheduler only puts a word into its queue; after a step with more to do, the next step queues up behind what came meanwhile.
+Whoever watches the time only puts a word into its queue; after a step with more to do, the next step queues up behind what
+came meanwhile.
 """
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+import threading
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
@@ -16,7 +17,6 @@ from monitor.core.model import DAY, HOUR, MINUTE, SECOND
 from monitor.store import StoreError
 
 if TYPE_CHECKING:
-    import threading
     from collections.abc import Callable
 
     from monitor.core.model import Ms
@@ -36,55 +36,49 @@ EVERY: Final[dict[Chore, Ms]] = {Chore.ROLL_UP: HOUR, Chore.CLEAR: DAY, Chore.BA
 
 
 class Chores:
-    """``start`` and ``stop`` it; ``put`` is called with a chore when its time has come, in a thread of the scheduler's.
+    """``start`` and ``stop`` it; ``put`` is called with a chore when its time has come, in a thread "chores".
 
-    All are also due a little after the start: a machine that is switched off each night must come round to them.
+    All are also due a little after the start: a machine that is switched off each night must come round to them. Seconds are
+    of the steady clock: whoever sets the system clock neither holds up a chore nor makes one due a thousand times.
     """
 
     FIRST_S: Final = 20.0
     LIFE_EVERY_S: Final = 5.0
 
     def __init__(self, put: Callable[[Chore], None], clock: Clock) -> None:
-        # Not at the top: importing it takes as long as all of the rest of a command line that does not need it.
-        from apscheduler.executors.debug import DebugExecutor  # noqa: PLC0415
-        from apscheduler.schedulers.background import BackgroundScheduler  # noqa: PLC0415
-
-        # What is done is to put a word into a queue: it needs no threads but the scheduler's own, whose end can be seen.
-        self._scheduler = BackgroundScheduler(
-            timezone="UTC",
-            executors={"default": DebugExecutor()},
-            job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
-        )
+        self._put = put
         self._steady = clock.steady
-        self.last_tick = clock.steady()
-        self._scheduler.add_job(self._alive, "interval", seconds=self.LIFE_EVERY_S)
         speed = clock.speed or 1.0
-        for n, (chore, every) in enumerate(EVERY.items()):
-            seconds = max(every / SECOND / speed, 1.0)
-            first = min(self.FIRST_S * (n + 1), seconds)
-            self._scheduler.add_job(put, "interval", (chore,), seconds=seconds, next_run_time=_in(first))
-
-    def _alive(self) -> None:
-        """Done as the chores are: whatever keeps them from coming keeps this from being young."""
-        self.last_tick = self._steady()
+        self._every = {chore: max(every / SECOND / speed, 1.0) for chore, every in EVERY.items()}
+        self._due: dict[Chore, float] = {}
+        self._halt = threading.Event()
+        self._thread: threading.Thread | None = None
+        self.last_tick = clock.steady()
 
     def start(self) -> None:
-        self.last_tick = self._steady()
-        self._scheduler.start()
+        now = self.last_tick = self._steady()
+        firsts = enumerate(self._every.items(), 1)
+        self._due = {chore: now + min(n * self.FIRST_S, every) for n, (chore, every) in firsts}
+        self._thread = threading.Thread(target=self._run, name="chores", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        self._halt.set()
 
     @property
     def alive(self) -> bool:
-        """Whether the scheduler's thread runs, after the start."""
-        thread: threading.Thread | None = getattr(self._scheduler, "_thread", None)
-        return thread is not None and thread.is_alive()
+        """Whether its thread runs, after the start."""
+        return self._thread is not None and self._thread.is_alive()
 
-    def stop(self) -> None:
-        if self._scheduler.running:
-            self._scheduler.shutdown(wait=False)
-
-
-def _in(seconds: float) -> datetime:
-    return datetime.now(UTC) + timedelta(seconds=seconds)
+    def _run(self) -> None:
+        while not self._halt.wait(
+            max(min(*self._due.values(), self.last_tick + self.LIFE_EVERY_S) - self._steady(), 0)
+        ):
+            now = self.last_tick = self._steady()
+            for chore, due in self._due.items():
+                if now >= due:
+                    self._put(chore)
+                    self._due[chore] = max(due + self._every[chore], now)
 
 
 class Upkeep:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.model import Quality
+from monitor.core.model import Quality, Refused
 from monitor.core.quality import CLOCK_UNSET
 from monitor.core.rules_site import CLOCK_BEHIND
 from monitor.service.host import SYNC_SERVICE, clock_synced
@@ -64,6 +65,16 @@ class Early:
         self.holding = self.unset
         self._until = self._clock.steady() + LONGEST_S
         return self.holding
+
+    def check_entry(self) -> None:
+        """Raises Refused for the log while the clock is surely wrong: a batch begun then would be decades old once it is set."""
+        now = self._clock.now()
+        if self._clock.speed is None and now < CLOCK_UNSET:
+            year = datetime.fromtimestamp(now / 1000, UTC).year
+            raise Refused(
+                f"this machine's clock is not set yet: it says {year}, and what is noted now would get a wrong time. The "
+                "network sets it within a minute or two as a rule; try again then, or set it by hand"
+            )
 
     @property
     def held(self) -> int:

@@ -90,12 +90,15 @@ class Food:
             self._thread = threading.Thread(target=self._run, name="food", daemon=True)
             self._thread.start()
 
-    def stop(self) -> None:
-        """Its child is ended with it, within a second."""
+    def ask_to_stop(self) -> None:
         self._stop.set()
         self._wake.set()
+
+    def stop(self, timeout: float = 3.0) -> None:
+        """Its child is ended with it, within a second."""
+        self.ask_to_stop()
         if self._thread is not None:
-            self._thread.join(3.0)
+            self._thread.join(timeout)
 
     @property
     def alive(self) -> bool:

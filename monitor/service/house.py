@@ -159,14 +159,15 @@ class House:
     def look(self, parts: Parts) -> Host | None:
         """What the rules are to know, when it is time; and whoever waits for signs of life is served."""
         now = self._clock.steady()
-        self._watchdog.alive(self._stuck(parts))
+        stuck = self._stuck(parts)
+        self._watchdog.alive(stuck)
         if now - self._marked >= MARK_EVERY_S:
             self._mark()
         if now - self._looked < LOOK_EVERY_S:
             return None
         self._looked = now
         host = self._measure(parts)
-        self._heartbeat.judge(self._wrong(host))
+        self._heartbeat.judge(self._wrong(host) or stuck)  # not every house has a manager that ends what hangs
         return host
 
     def document(self) -> dict[str, Any]:

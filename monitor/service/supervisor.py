@@ -93,6 +93,10 @@ TICK_S: Final = 1.0
 DRAIN: Final = 500  # inputs taken in one go, before a tick may come in between
 HALF_WINDOW: Final = {"5": 1000, "3.1.1": 10}  # half of what the broker sends unacknowledged
 RETRY_COMMIT_S: Final = 5.0
+LEAVE_S: Final = 4.0
+"""A service manager waits longer for the end; and what hangs would be waited for in vain. Common practice, no source."""
+RETRY_URGENT_S: Final = 1.0
+"""Not with each reading: trying to write all that waits takes a tenth of a second, and decisions must go on."""
 HISTORY: Final[Ms] = 12 * DAY
 NO_PLANNING: Final = Planning(on=False, every=HOUR, soon_s=20.0, seconds=60.0, memory_mb=1024)
 
@@ -151,6 +155,7 @@ class Supervisor:
         wiring.book.report = lambda phone: self._inputs.put(PhoneGone(self._clock.now(), phone))
         self._commit_due = 0.0
         self._disk_failing = False
+        self._urgent_due = 0.0  # what is urgent was not taken either, and is not tried again before
         self._started = False
         self.last_tick = 0.0
 
@@ -329,15 +334,18 @@ class Supervisor:
         self._teller.run(at_once=True)
 
     def _end(self) -> None:
+        """Whoever is in the middle of something is asked first and waited for together: each alone would add up."""
+        until = self._clock.steady() + LEAVE_S
+        parts = (self._food, self._forwarder, self._backer, self._notifier)
+        for part in parts:
+            part.ask_to_stop()
         self._house.stopping(asked=self._stopping)
         self._chores.stop()
-        self._food.stop()
-        self._forwarder.stop(3.0)
-        self._backer.stop(1.0)
         self._rooms.stop()
         self._commit()
-        self._session.stop()
-        self._notifier.stop(3.0)
+        self._session.stop(LEAVE_S)
+        for part in parts:
+            part.stop(max(until - self._clock.steady(), 0.0))
         self._drain_answers()
         with suppress(StoreError):
             self._store.commit()
@@ -424,8 +432,7 @@ class Supervisor:
                     self._store.forwarded(item)
                 case Chore():
                     self._upkeep.do(item)
-            if self._store.urgent:
-                self._commit()
+            self._commit_urgent()
             if isinstance(item, Delivery):
                 self._hand_out()  # a channel gets its next letter when the one before is struck off
         except Exception as error:
@@ -465,8 +472,7 @@ class Supervisor:
     def _hand_out(self) -> None:
         """Letters whose time has come go; what was made one letter of several is on the disk before."""
         self._outbox.arrange(self._clock.wall(), self._clock.now())
-        if self._store.urgent:
-            self._commit()
+        self._commit_urgent()
         self._outbox.pump(self._clock.wall(), self._notifier, self._clock.now())
 
     # -- carrying effects out
@@ -525,6 +531,8 @@ class Supervisor:
 
     def _carry_out(self, command: LogEntry | AlarmCommand | PhoneEvent | SkipStart) -> None:
         """Take it, wherever it came from, and have it on the disk. Raises Refused, and nothing is changed then."""
+        if not isinstance(command, AlarmCommand | PhoneEvent):
+            self._early.check_entry()
         effects = self._engine.step(command)
         if not isinstance(command, AlarmCommand | PhoneEvent | SkipStart):
             self._store.log(command)
@@ -576,6 +584,11 @@ class Supervisor:
         elif waiting >= half:
             self._acknowledge()  # the disk takes nothing: a live alarm beats a complete record
 
+    def _commit_urgent(self) -> None:
+        """What must not wait is written at once; as long as the disk does not take even that, now and then."""
+        if self._store.urgent and self._clock.steady() >= self._urgent_due:
+            self._commit()
+
     def _commit(self) -> None:
         """Persist, then acknowledge in the order of arrival. A disk that takes nothing holds up neither decisions nor pushes."""
         try:
@@ -583,12 +596,11 @@ class Supervisor:
         except StoreError as error:
             self._figures.committed(ok=False)
             self._commit_failed(error)
-            if not getattr(error, "urgent_saved", False) and self._store.urgent:
-                log.exception("disk.urgent-unsaved", text="alarms go out from memory; a crash now would forget them")
             return
         if wrote:
             self._figures.committed(ok=True)
         self._house.saved()
+        self._urgent_due = 0.0
         if self._disk_failing:
             self._disk_failing = False
             log.info("disk.recovered", lost=self._store.lost)
@@ -603,6 +615,10 @@ class Supervisor:
         if not self._disk_failing:
             self._disk_failing = True
             log.error("disk.failing", text=str(error))
+        if not getattr(error, "urgent_saved", False) and self._store.urgent:
+            if not self._urgent_due:
+                log.error("disk.urgent-unsaved", text="alarms go out from memory; a crash now would forget them")
+            self._urgent_due = self._clock.steady() + RETRY_URGENT_S
 
     def _acknowledge(self) -> None:
         if self._early.holding:

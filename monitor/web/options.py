@@ -17,7 +17,14 @@ LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 
 
 class WebProblem(Exception):  # noqa: N818  (it speaks of the keeper's configuration or machine)
-    """The page cannot be served as configured; the message says what was found and what to do. Not transient."""
+    """The page cannot be served as configured; the message says what was found and what to do.
+
+    ``transient``: the machine is at fault and not the configuration, so that a later start may succeed.
+    """
+
+    def __init__(self, message: str, *, transient: bool = False) -> None:
+        super().__init__(message)
+        self.transient = transient
 
 
 def is_loopback(host: str) -> bool:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import secrets
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from monitor.web.options import WebProblem
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+PASSES: Final = (errno.ENOSPC, errno.EDQUOT)
+"""The disk is full: no fault of the configuration, and to be tried again."""
 
 
 def write_owner_only(path: Path, content: bytes, mode: int = 0o600) -> None:
@@ -49,6 +53,11 @@ def ensure_secret(path: Path) -> str:
         elif path.stat().st_mode & 0o077:
             path.chmod(0o600)
     except (OSError, UnicodeDecodeError) as problem:
+        if isinstance(problem, OSError) and problem.errno in PASSES:
+            text = (
+                f'"{path}" cannot be written ({problem}): the page keeps a secret there. Free some space on the disk.'
+            )
+            raise WebProblem(text, transient=True) from problem
         raise WebProblem(
             f'"{path}" cannot be read or written ({problem}): the page keeps a secret there. '
             "Give the service's user the folder, or remove the file so that a new one is made."

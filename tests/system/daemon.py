@@ -19,7 +19,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Protocol
 from urllib.error import URLError
-from urllib.request import ProxyHandler, build_opener
+from urllib.request import ProxyHandler, Request, build_opener
 
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
@@ -162,6 +162,7 @@ class Daemon:
         self.log_file = folder / "daemon.log"
         port = next(line for line in text.splitlines() if line.startswith("port = ")).removeprefix("port = ")
         self.url = f"http://127.0.0.1:{port}"
+        self.environment: dict[str, str] = {}  # what it finds there besides, from its next start on
         self._process: Process | None = None
 
     # -- its life
@@ -174,7 +175,7 @@ class Daemon:
 
     def _spawn(self, command: list[str]) -> Process:
         with self.log_file.open("ab") as log:
-            return subprocess.Popen([SWIMUP, *command], stdout=log, stderr=log, env=HERE_ONLY)
+            return subprocess.Popen([SWIMUP, *command], stdout=log, stderr=log, env=HERE_ONLY | self.environment)
 
     def answers(self) -> bool:
         """Whether its API does; AssertionError when it has ended."""
@@ -198,10 +199,10 @@ class Daemon:
         """End it without warning."""
         self._end(signal.SIGKILL)
 
-    def wait(self) -> int:
+    def wait(self, patience: float = PATIENCE_S) -> int:
         """The exit code of a daemon that ends by itself."""
         assert self._process is not None
-        code = self._process.wait(PATIENCE_S)
+        code = self._process.wait(patience)
         self._process = None
         return code
 
@@ -276,6 +277,15 @@ class Daemon:
     def command(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         """``swimup`` with this daemon's configuration."""
         return swimup(*arguments, "--config", str(self.config))
+
+    def post(self, path: str, **body: object) -> dict[str, Any]:
+        """What ``swimup`` would say to its API, without the seconds that a command takes to load; what it answered."""
+        token = self.store.with_name("cli.token").read_text().strip()
+        headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
+        asked = Request(f"{self.url}/api/v1/{path}", json.dumps(body).encode(), headers)  # noqa: S310  (our own)
+        with OPENER.open(asked, timeout=PATIENCE_S) as answer:
+            told: dict[str, Any] = json.load(answer)
+            return told
 
     def told(self, *arguments: str) -> str:
         """Like ``command``, for one that must succeed; what it printed."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from monitor.core.model import DAY, HOUR, MINUTE, Reading
 from monitor.service.chores import EVERY, Chore, Chores, Upkeep
-from monitor.service.clock import SimulatedClock
+from monitor.service.clock import SimulatedClock, SystemClock
 from monitor.store import Keep, Store
 
 if TYPE_CHECKING:
@@ -34,6 +34,27 @@ def test_chores_come_by_simulated_time(monkeypatch: pytest.MonkeyPatch) -> None:
     assert came.count(Chore.CLEAR) == 1
     assert came.count(Chore.BACK_UP) == 2
     assert set(EVERY) == set(Chore)
+
+
+def test_chores_keep_to_the_steady_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only seconds that nobody sets are asked for: a clock that is set back holds no chore up, one set ahead makes none due."""
+    monkeypatch.setattr(Chores, "FIRST_S", 0.1)
+    due: queue.SimpleQueue[Chore] = queue.SimpleQueue()
+    chores = Chores(due.put, SteadyOnly())
+    chores.start()
+    came = [due.get(timeout=5) for _ in EVERY]
+    chores.stop()
+    assert came == list(EVERY)
+    assert due.empty()
+
+
+class SteadyOnly(SystemClock):
+    """Nobody may ask it for the time of day."""
+
+    def now(self) -> Ms:
+        raise AssertionError("a chore has looked at the system clock")
+
+    wall = now
 
 
 def test_a_chore_is_done_in_steps_with_room_between_them(tmp_path: Path) -> None:

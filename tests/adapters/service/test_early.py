@@ -24,6 +24,7 @@ from monitor.core.model import (
     ProbeSpec,
     Quality,
     Reading,
+    Refused,
 )
 from monitor.intake.binding import Binding
 from monitor.intake.incoming import Incoming
@@ -266,6 +267,15 @@ def test_a_board_that_starts_in_1970_keeps_its_first_readings_at_their_right_tim
         assert all(RIGHT - PATIENCE_S * 1000 < at < RIGHT for at in stored(path))
         water = shed.desk.bench()["vessels"][0]["water"]
         assert (water["fresh"], water["time"][:10]) == (True, "2026-03-02")
+
+
+def test_nothing_is_noted_under_a_clock_of_1970(bench: Callable[[], Bench]) -> None:
+    """A batch begun then would be decades old as soon as the clock is set; what is refused says why, and what to do."""
+    made = bench()
+    with pytest.raises(Refused, match=r"it says 1970.*try again"):
+        made.early.check_entry()
+    made.time = RIGHT
+    made.early.check_entry()
 
 
 @pytest.mark.broker

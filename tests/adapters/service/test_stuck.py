@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from monitor.core.engine import Engine
-from monitor.core.model import SiteSpec
+from monitor.core.model import BrokerLink, Reading, SiteSpec
 from monitor.notify import Notifier
 from monitor.service.chores import Chores
 from monitor.service.clock import SystemClock
@@ -17,6 +17,7 @@ from monitor.service.house import LANE_STUCK_S, TASK_STUCK_S, House, Parts
 from monitor.service.watchdog import Watchdog
 from monitor.store import Store
 from tests.adapters.conftest import until
+from tests.unit.core.worlds import site
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -89,6 +90,30 @@ def test_a_copy_and_a_page_that_are_gone_withhold_it_too(house: House, ear: Ear)
         "the page has ended",
         "the scheduler of chores has ended",
     ]
+
+
+def test_what_hangs_withholds_the_sign_of_life_too(tmp_path: Path) -> None:
+    """Where no manager ends it, somebody outside hears that something hangs, though the chain itself is whole."""
+    clock = SystemClock()
+    sign = Sign(None, 0, clock)
+    with Store.open(tmp_path / "s.db", now=clock.now()) as store:
+        engine = Engine(site(), clock.now())
+        engine.step(BrokerLink(clock.now(), up=True))
+        engine.step(Reading("ash-water", clock.now(), 24_000, arrived=clock.now()))
+        for hangs in ({}, {"web_alive": False}, {"chores_tick": time.monotonic() - TASK_STUCK_S - 1}):
+            House(engine, store, str(tmp_path / "s.db"), clock, sign, Watchdog({})).look(parts(**hangs))
+    assert sign.heard == ["", "the page has ended", "the scheduler of chores shows no life"]
+
+
+class Sign(Heartbeat):
+    """Hears at each look what it is withheld for."""
+
+    def __init__(self, *arguments: Any) -> None:
+        super().__init__(*arguments)
+        self.heard: list[str] = []
+
+    def judge(self, wrong: str) -> None:
+        self.heard.append(wrong)
 
 
 def test_the_scheduler_shows_life_by_doing_what_it_is_told(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from tests.system.fire import clocks, crash, disk, hang, network, order, stale, stopping, tasks, told
+from tests.system.fire import clocks, crash, disk, hang, network, nights, order, stale, stopping, tasks, told
 from tests.system.fire import input as bad_input
 
 FAULTS: Final = (
@@ -17,6 +17,7 @@ FAULTS: Final = (
     *told.FAULTS,
     *disk.FAULTS,
     *clocks.FAULTS,
+    *nights.FAULTS,
     *hang.FAULTS,
     *stopping.FAULTS,
 )

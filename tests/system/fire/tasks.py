@@ -26,7 +26,7 @@ ANEW: Final = ("mqtt-session", "notify-phone", "forward-trends", "backup", "food
 WITHHELD: Final = {
     "heartbeat": "the heartbeat has ended",
     "web": "the page has ended",
-    "APScheduler": "the scheduler of chores has ended",
+    "chores": "the scheduler of chores has ended",
 }
 """The manager hears no more, and the log says why; in this order, as each of them is told of before those ahead of it."""
 DECISIONS: Final = "MainThread"
