@@ -1,0 +1,102 @@
+"""What must not grow in a long run, and how that is told from noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import median
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from tests.soak.watch import Sample
+
+NOISE: Final = 50
+"""So many things more in the last third than in the first are noise, or a tenth of what was there; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """``mb_a_million`` is None where a run is too short for a slope; ``more_mb`` then bounds what is held more at its end.
+
+    ``a_batch``: the log is kept for ever, so each batch may leave so many things in all places that grow together.
+    """
+
+    warm_up: float = 1 / 3
+    mb_a_million: float | None = 1.0
+    more_mb: float = 16.0
+    wal_mb: float = 32.0
+    a_batch: float = 200.0
+
+
+def settled(samples: Sequence[Sample], warm_up: float) -> list[Sample]:
+    """Those after the warm-up, by readings."""
+    last = samples[-1].readings
+    return [sample for sample in samples if sample.readings >= warm_up * last]
+
+
+def slope(samples: Sequence[Sample]) -> float:
+    """Resident memory over readings by least squares, MB a million."""
+    readings = np.array([sample.readings / 1e6 for sample in samples])
+    held = np.array([sample.rss_mb for sample in samples])
+    return float(np.polyfit(readings, held, 1)[0])
+
+
+def thirds(samples: Sequence[Sample]) -> tuple[Sequence[Sample], Sequence[Sample]]:
+    """The first third and the last."""
+    third = max(len(samples) // 3, 1)
+    return samples[:third], samples[-third:]
+
+
+def growth(samples: Sequence[Sample]) -> dict[str, tuple[int, int]]:
+    """Places that hold more in the last third than in the first by more than noise: the medians of both."""
+    first, last = thirds(samples)
+    found: dict[str, tuple[int, int]] = {}
+    for way in last[-1].sizes.keys() | first[0].sizes.keys():
+        before = round(median(sample.sizes.get(way, 0) for sample in first))
+        after = round(median(sample.sizes.get(way, 0) for sample in last))
+        if after - before > max(NOISE, before / 10):
+            found[way] = before, after
+    return found
+
+
+def broken(samples: Sequence[Sample], limits: Limits) -> list[str]:
+    """Each limit that was not kept, in words; empty when all were."""
+    later = settled(samples, limits.warm_up)
+    if len(later) < 6:
+        return [f"only {len(later)} looks after the warm-up: too few to tell anything"]
+    first, last = thirds(later)
+    found = [*_memory(later, limits), *_grown(later, limits)]
+    for name in ("handles", "threads", "children"):
+        before, after = (max(getattr(sample, name) for sample in some) for some in (first, last))
+        if after > before:
+            found.append(f"{name}: {before} at most in the first third, {after} in the last")
+    wal = max(sample.wal_mb for sample in samples)
+    if wal > limits.wal_mb:
+        found.append(f"the store's log was {wal:.1f} MB; at most {limits.wal_mb:g}")
+    return found
+
+
+def _memory(later: Sequence[Sample], limits: Limits) -> list[str]:
+    first, last = thirds(later)
+    more = median(sample.rss_mb for sample in last) - median(sample.rss_mb for sample in first)
+    if limits.mb_a_million is None:
+        return [] if more < limits.more_mb else [f"it holds {more:.1f} MB more; at most {limits.more_mb:g}"]
+    steep = slope(later)
+    if steep < limits.mb_a_million:
+        return []
+    return [f"memory grows by {steep:.2f} MB a million readings; at most {limits.mb_a_million:g}"]
+
+
+def _grown(later: Sequence[Sample], limits: Limits) -> list[str]:
+    first, last = thirds(later)
+    batches = median(sample.batches for sample in last) - median(sample.batches for sample in first)
+    grown = growth(later)
+    more = sum(after - before for before, after in grown.values())
+    if more <= limits.a_batch * batches:
+        return []
+    worst = sorted(grown.items(), key=lambda item: item[1][0] - item[1][1])[:8]
+    told = "; ".join(f"{way} {before} -> {after}" for way, (before, after) in worst)
+    return [f"{more} things more for {batches:g} batches: {told}"]
