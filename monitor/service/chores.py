@@ -45,10 +45,13 @@ class Chores:
 
     def __init__(self, put: Callable[[Chore], None], clock: Clock) -> None:
         # Not at the top: importing it takes as long as all of the rest of a command line that does not need it.
+        from apscheduler.executors.pool import ThreadPoolExecutor  # noqa: PLC0415
         from apscheduler.schedulers.background import BackgroundScheduler  # noqa: PLC0415
 
         self._scheduler = BackgroundScheduler(
-            timezone="UTC", job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
+            timezone="UTC",
+            executors={"default": ThreadPoolExecutor(1)},  # its usual ten threads come one by one, and stay
+            job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
         )
         self._steady = clock.steady
         self.last_tick = clock.steady()

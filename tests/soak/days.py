@@ -41,14 +41,15 @@ BROOD_LASTS_DAYS: Final = 20
 
 
 class Days:
-    """``run`` it once. ``looks``: how often it looks at itself, evenly over the time."""
+    """``run`` it once. ``looks``: how often it looks at itself, evenly over the time. ``lead``: with days of the room before."""
 
-    def __init__(self, folder: Path, days: int, keep: Keep, looks: int = 90) -> None:
+    def __init__(self, folder: Path, days: int, keep: Keep, looks: int = 90, *, lead: bool = True) -> None:
         self._plan = season(days)
         self._troubles = [one for one in troubles(days) if one.name.startswith("broker")]
         self._days, self._keep = days, keep
         self._start: Ms = self._plan.start_ms
-        self._begin = self._start + BEGIN_S * SECOND
+        self._begin_s = BEGIN_S if lead else MINUTE // SECOND
+        self._begin = self._start + self._begin_s * SECOND
         self._end = self._start + days * DAY
         self._every_look = (self._end - self._begin) // looks
         self._broker = Mosquitto(folder / "broker", extra=["persistence false"])
@@ -82,7 +83,7 @@ class Days:
     def run(self, progress: Callable[[int], None] = lambda _: None) -> Outcome:
         before = written_mb()
         self._broker.start()
-        world = Popen([sys.executable, "-m", "tests.soak.world", str(self._days)], stdout=PIPE, bufsize=1 << 20)
+        world = Popen([sys.executable, "-m", "tests.soak.world", str(self._days), str(self._begin_s)], stdout=PIPE, bufsize=1 << 20)
         try:
             self.service.script = self._script(world, progress)
             self.service.run()
@@ -95,7 +96,7 @@ class Days:
         found = examine(self._store, self._end + HOUR, self._sent)
         wrote = tuple(after - was for after, was in zip(written_mb(), before, strict=True))
         notes = {
-            "virtual days": f"{self._days} and {-BEGIN_S // 86_400} before them",
+            "virtual days": f"{(self._end - self._begin) / DAY:.0f}",
             "batches begun": str(self.service.batches),
             "letters": str(self._phone.taken),
             "alarms acknowledged": str(self._acknowledged),

@@ -13,6 +13,7 @@ from monitor.store import Store
 from monitor.store.rollups import QUARTER, horizon
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
 
@@ -54,14 +55,23 @@ class Found:
 
 def examine(path: Path, now: Ms, sent: Sent) -> Found:
     """Roll up what is left and count. The service must have ended; ``now`` is later than all readings by half an hour."""
+    return _examined(path, now, sent.total, sent.since)
+
+
+def count(path: Path, now: Ms, sent: int) -> Found:
+    """The same where nothing is old enough to be cleared away."""
+    return _examined(path, now, sent, lambda _: sent)
+
+
+def _examined(path: Path, now: Ms, sent: int, since: Callable[[Ms], int]) -> Found:
     with Store.open(path, now=now) as store:
         while store.roll_up(now):
             pass
     with closing(sqlite3.connect(path)) as connection:
         raw = horizon(connection, "raw")
         return Found(
-            sent=sent.total,
-            due=sent.since(raw),
+            sent=sent,
+            due=since(raw),
             kept=_one(connection, "SELECT count(*) FROM reading"),
             rolled=_one(connection, "SELECT sum(count + suspect) FROM rollup_quarter"),
             integrity=str(_one(connection, "PRAGMA integrity_check")),

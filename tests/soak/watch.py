@@ -79,6 +79,8 @@ def sizes(roots: Iterable[object]) -> dict[str, int]:
 
     The key is the way to it; those of like containers in a container are added up. So nothing has to be named to be watched.
     """
+    roots = list(roots)
+    first = {id(root) for root in roots}
     found: Counter[str] = Counter()
     seen: set[int] = set()
     stack: list[tuple[str, Any]] = [(type(root).__name__, root) for root in roots]
@@ -94,7 +96,7 @@ def sizes(roots: Iterable[object]) -> dict[str, int]:
         elif isinstance(one, (dict, list, tuple, set, frozenset, deque)):
             found[way] += len(one)
             stack += [(f"{way}[]", inner) for inner in _inside(one)]
-        elif type(one).__module__.startswith(OURS):
+        elif id(one) in first or any(kind.__module__.startswith(OURS) for kind in type(one).__mro__):
             stack += [(f"{way}.{name}", value) for name, value in _attributes(one)]
     return dict(found)
 

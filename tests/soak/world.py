@@ -1,8 +1,8 @@
 """The world of a soak in a process of its own, so that its memory is not taken for the monitor's: readings on its output.
 
-    python -m tests.soak.world 90 | ...
+    python -m tests.soak.world 90 60 | ...
 
-Each is a little-endian record: seconds since the scenario began, number of the probe, thousandths of the value or 1 and 0 for air.
+The second number is the second of the scenario to begin with. Each is a little-endian record: seconds since the scenario began, number of the probe, thousandths of the value or 1 and 0 for air.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ STRETCH_S: Final = 600
 BEGIN_S: Final = -LEAD_DAYS * DAY_S + 60
 
 
-def main(days: int) -> None:
+def main(days: int, begin_s: int) -> None:
     plan = season(days)
     places = {probe.id: nth for nth, probe in enumerate(plan.probe)}
-    feed = Feed(World(plan), BEGIN_S)
-    for goal in range(BEGIN_S + STRETCH_S, days * DAY_S, STRETCH_S):
+    feed = Feed(World(plan), begin_s)
+    for goal in range(begin_s + STRETCH_S, days * DAY_S, STRETCH_S):
         told = bytearray()
         for one in feed.until(goal):
             value = int(one.value == "on") if isinstance(one.value, str) else round(one.value * 1000)
@@ -35,4 +35,4 @@ def main(days: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]))
+    main(int(sys.argv[1]), int(sys.argv[2]))
