@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import time
+from typing import TYPE_CHECKING
 
-from monitor.core.model import Ms
+if TYPE_CHECKING:
+    from monitor.core.model import Ms
 
 
 class SteppedClock:

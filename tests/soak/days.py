@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+import math
+import sys
+import time
 from collections import deque
 from dataclasses import replace
-from pathlib import Path
 from subprocess import PIPE, Popen
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.log import Chill, Emptied, Harvest, Start
+from monitor.core.log import Chill, Harvest, Start
 from monitor.core.log_food import Brood, BroodEnded, Fed
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, Acknowledge, AlarmState, Ms
 from monitor.service.chores import EVERY, Chore
@@ -24,10 +26,10 @@ from tests.soak.season import BROOD, STORE, payload, season, settings, troubles
 from tests.soak.soaked import Phone, Soaked
 from tests.soak.watch import Sample, living, look, written_mb
 from tests.soak.world import BEGIN_S, RECORD
-import sys
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from pathlib import Path
 
     from monitor.core.log import LogEntry
     from monitor.store import Keep
@@ -41,12 +43,17 @@ BROOD_LASTS_DAYS: Final = 20
 
 
 class Days:
-    """``run`` it once. ``looks``: how often it looks at itself, evenly over the time. ``lead``: with days of the room before."""
+    """``run`` it once. ``looks``: how often it looks at itself, evenly over the time.
 
-    def __init__(self, folder: Path, days: int, keep: Keep, looks: int = 90, *, lead: bool = True) -> None:
+    ``lead``: with days of the room before. After ``longest_s`` real seconds it ends where it is.
+    """
+
+    def __init__(
+        self, folder: Path, days: int, keep: Keep, looks: int = 90, *, lead: bool = True, longest_s: float = math.inf
+    ) -> None:
         self._plan = season(days)
         self._troubles = [one for one in troubles(days) if one.name.startswith("broker")]
-        self._days, self._keep = days, keep
+        self._days, self._longest_s = days, longest_s
         self._start: Ms = self._plan.start_ms
         self._begin_s = BEGIN_S if lead else MINUTE // SECOND
         self._begin = self._start + self._begin_s * SECOND
@@ -77,13 +84,17 @@ class Days:
         self._sent = Sent(self._begin, self._end - self._begin)
         self._numbers = [0] * len(self._topics)
         self._diary: deque[tuple[Ms, LogEntry]] = deque(sorted(self._written(), key=lambda one: one[0]))
-        self._acknowledged = 0
+        self._acknowledged = self._restarts = 0
         self.samples: list[Sample] = []
 
     def run(self, progress: Callable[[int], None] = lambda _: None) -> Outcome:
         before = written_mb()
         self._broker.start()
-        world = Popen([sys.executable, "-m", "tests.soak.world", str(self._days), str(self._begin_s)], stdout=PIPE, bufsize=1 << 20)
+        world = Popen(
+            [sys.executable, "-m", "tests.soak.world", str(self._days), str(self._begin_s)],
+            stdout=PIPE,
+            bufsize=1 << 20,
+        )
         try:
             self.service.script = self._script(world, progress)
             self.service.run()
@@ -93,14 +104,14 @@ class Days:
             if world.stdout is not None:
                 world.stdout.close()
             self._broker.stop()
-        found = examine(self._store, self._end + HOUR, self._sent)
+        found = examine(self._store, self._clock.now() + HOUR, self._sent)
         wrote = tuple(after - was for after, was in zip(written_mb(), before, strict=True))
         notes = {
-            "virtual days": f"{(self._end - self._begin) / DAY:.0f}",
+            "virtual days": f"{(self._clock.now() - self._begin) / DAY:.1f}",
             "batches begun": str(self.service.batches),
             "letters": str(self._phone.taken),
             "alarms acknowledged": str(self._acknowledged),
-            "broker restarts": str(len(self._troubles)),
+            "broker restarts": str(self._restarts),
             "backups kept": str(len(list(self._store.parent.rglob("*.sqlite3"))) - 1),
         }
         return Outcome("Days of a home", self.samples, notes, found, wrote, self.service.refused)
@@ -113,7 +124,10 @@ class Days:
         assert world.stdout is not None
         waiting = _Reader(world.stdout.read)
         look_at = self._begin
+        enough = time.monotonic() + self._longest_s
         for now in range(self._begin, self._end, STEP_S * SECOND):
+            if time.monotonic() > enough:
+                break
             self._clock.go(now)
             yield from self._broker_until(now)
             for offset_s, nth, value in waiting.until((now - self._start) // SECOND):
@@ -131,11 +145,11 @@ class Days:
             progress(STEP_S)
         self._look()
 
-    def _hear(self, time: Ms, nth: int, value: int) -> None:
+    def _hear(self, measured: Ms, nth: int, value: int) -> None:
         self._numbers[nth] += 1
         told = json.dumps("on" if value else "off") if self._air[nth] else f"{value / 1000:.3f}"
-        self.service.hear(self._topics[nth], payload(nth, told, time, self._numbers[nth]), time)
-        self._sent.count(time)
+        self.service.hear(self._topics[nth], payload(nth, told, measured, self._numbers[nth]), measured)
+        self._sent.count(measured)
 
     def _say(self, entry: LogEntry, now: Ms) -> None:
         self.service.batches += isinstance(entry, Start)
@@ -151,6 +165,7 @@ class Days:
                     yield 0.02
             elif trouble.ends_s <= offset_s < trouble.ends_s + STEP_S:
                 self._broker.start()
+                self._restarts += 1
                 while not self.service.connected:
                     yield 0.05
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import time
-from dataclasses import replace
+from contextlib import suppress
 from subprocess import PIPE, Popen
 from typing import TYPE_CHECKING, Final
 
@@ -16,7 +17,7 @@ from monitor.settings.broker import broker_link
 from tests.conftest import Mosquitto
 from tests.soak.flow import EPOCH, SPEED, Flow, repeats
 from tests.soak.outcome import Outcome
-from tests.soak.record import Found, count
+from tests.soak.record import count
 from tests.soak.season import IN_USE, season, settings
 from tests.soak.soaked import Phone, Soaked
 from tests.soak.watch import Sample, living, look, written_mb
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from monitor.core.log import LogEntry
 
 AT_ONCE: Final = 400
 BATCH_LASTS: Final[Ms] = 30 * HOUR
@@ -33,10 +33,14 @@ REACTS: Final[Ms] = 10 * 60 * SECOND
 
 
 class Flood:
-    """``run`` it once. ``broker``: through a real one; otherwise messages are put where the session puts them."""
+    """``run`` it once. ``broker``: through a real one; otherwise messages are put where the session puts them.
 
-    def __init__(self, folder: Path, total: int, *, broker: bool, looks: int = 60) -> None:
+    After ``longest_s`` seconds no more are sent, and what was is waited for.
+    """
+
+    def __init__(self, folder: Path, total: int, *, broker: bool, looks: int = 60, longest_s: float = math.inf) -> None:
         self._total, self._through_broker = total, broker
+        self._enough = time.time() + longest_s
         self._every_look = max(total // looks, 1)
         self._look_at = 0
         lines = ["persistence false", "max_queued_messages 0"]
@@ -68,7 +72,7 @@ class Flood:
         self._publisher: Popen[bytes] | None = None
         self._progress: Callable[[int], None] = lambda _: None
         self._seen = 0
-        self._ended = ""
+        self._published = False
         self.samples: list[Sample] = []
 
     def run(self, progress: Callable[[int], None] = lambda _: None) -> Outcome:
@@ -107,6 +111,9 @@ class Flood:
             yield 0.05
         flow = Flow(self._clock.now)
         for begin in range(0, self._total, AT_ONCE):
+            if time.time() > self._enough:
+                self._total = begin
+                break
             for nth in range(begin, min(begin + AT_ONCE, self._total)):
                 topic, payload = flow.message(nth)
                 self.service.hear(topic.decode(), payload, self._clock.now())
@@ -124,19 +131,25 @@ class Flood:
         if taken >= self._look_at:
             self._look_at = taken + self._every_look
             self._look()
-        if taken >= self._total:
+        if taken >= self._total and (self._published or not self._through_broker):
             self.service.stop()
 
     def _tell(self, taken: int) -> None:
         if self._publisher is None:
-            command = ["-m", "tests.soak.publisher", str(self._broker.port), str(self._total), str(self._anchor)]
-            self._publisher = Popen([sys.executable, *command], stdin=PIPE)
-        elif self._publisher.poll() not in (None, 0):
-            self.service.refused.append("whoever publishes has ended early")
-            self.service.stop()
-        elif self._publisher.poll() is None and self._publisher.stdin is not None:
-            self._publisher.stdin.write(b"%d\n" % taken)
-            self._publisher.stdin.flush()
+            numbers = [self._broker.port, self._total, self._anchor, self._enough]
+            command = [sys.executable, "-m", "tests.soak.publisher", *map(str, numbers)]
+            self._publisher = Popen(command, stdin=PIPE, stdout=PIPE)
+        elif self._published or self._publisher.stdin is None or self._publisher.stdout is None:
+            return
+        elif self._publisher.poll() is None:
+            with suppress(BrokenPipeError):  # it has ended just now
+                self._publisher.stdin.write(b"%d\n" % taken)
+                self._publisher.stdin.flush()
+        else:
+            self._published = True
+            self._total = int(self._publisher.stdout.read() or 0)  # nothing where it has broken
+            if self._publisher.returncode:
+                self.service.refused.append("whoever publishes has ended early")
 
     def _keeper(self, now: Ms) -> None:
         """Six batches, a new one when the one before is thirty hours old; alarms are acknowledged after ten minutes."""

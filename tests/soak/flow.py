@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.model import Ms
 from tests.soak.season import payload, season
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from monitor.core.model import Ms
 
 EPOCH: Final[Ms] = 1_772_323_200_000  # 2026-03-01
 SPEED: Final = 240.0

@@ -8,13 +8,14 @@ from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.model import Ms
 from monitor.store import Store
 from monitor.store.rollups import QUARTER, horizon
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
+
+    from monitor.core.model import Ms
 
 
 class Sent:

@@ -21,16 +21,16 @@ BROOD: Final = "gourami"
 
 
 def troubles(days: int) -> tuple[Trouble, ...]:
-    """One every third day, the four kinds in turn; every drop-out takes another probe."""
+    """One every third day, or every day of a few, the four kinds in turn; every drop-out takes another probe."""
     found: list[Trouble] = []
-    for nth, day in enumerate(range(1, days, 3)):
+    for nth, day in enumerate(range(0, days, 3 if days > 12 else 1)):
         round_, kind = divmod(nth, 4)
         if kind == 0:
-            found.append(drop_out(f"{VESSELS[round_ % 12]}-{'water' if round_ < 12 else 'air'}", day, 13.0, 4.0))
+            found.append(broker_stops(day, 15.25))
         elif kind == 1:
             found.append(pump_fails(day, 11.0))
         elif kind == 2:
-            found.append(broker_stops(day, 15.25))
+            found.append(drop_out(f"{VESSELS[round_ % 12]}-{'water' if round_ < 12 else 'air'}", day, 13.0, 4.0))
         else:
             found.append(cold_night(day))
     return tuple(found)

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from monitor.core.alarms import Alarm
-    from monitor.core.model import AlarmCommand, Ms
     from monitor.core.log import LogEntry
+    from monitor.core.model import AlarmCommand, Ms
     from monitor.service.supervisor import Wiring
     from monitor.store import Letter
 

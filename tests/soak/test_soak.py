@@ -36,7 +36,7 @@ def _quiet() -> Iterator[None]:
 
 
 def test_three_days_leave_no_more_behind_than_their_record(tmp_path: Path) -> None:
-    """Batches, meals, alarms, a broker's restart, backups and clearing away: all is stored once, and nothing grows but the log."""
+    """Batches, meals, alarms, backups and clearing away: all is stored once, and nothing grows but the log."""
     days = Days(tmp_path, 3, Keep(1 * DAY, 2 * DAY), looks=30, lead=False)
     outcome = days.run()
     assert outcome.faults(SHORT) == []
@@ -81,7 +81,12 @@ def test_a_container_nobody_named_is_watched(tmp_path: Path) -> None:
     keeper.engine.state.memories["planted"] = "here"  # type: ignore[assignment]
     after = sizes([keeper])
     more = {way: after[way] - before.get(way, 0) for way in after if after[way] != before.get(way, 0)}
-    assert more == {"_Keeper.inner": 1, "_Keeper.inner[]": 2, "_Keeper.inner[][]": 3, "_Keeper.engine.state.memories": 1}
+    assert more == {
+        "_Keeper.inner": 1,
+        "_Keeper.inner[]": 2,
+        "_Keeper.inner[][]": 3,
+        "_Keeper.engine.state.memories": 1,
+    }
     here = look(0, 0, tmp_path / "none.sqlite3", [keeper])
     with (tmp_path / "open").open("w"):
         assert look(0, 0, tmp_path / "none.sqlite3", [keeper]).handles == here.handles + 1

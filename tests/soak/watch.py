@@ -48,14 +48,18 @@ def look(readings: int, batches: int, store: Path, roots: Iterable[object]) -> S
         real_s=time.monotonic(),
         cpu_s=time.process_time(),
         rss_mb=int(Path("/proc/self/statm").read_text().split()[1]) * PAGE_MB,
-        handles=len(os.listdir("/proc/self/fd")) - 1,  # one of them is this very look
-        threads=len(os.listdir("/proc/self/task")),
+        handles=_entries("/proc/self/fd") - 1,  # one of them is this very look
+        threads=_entries("/proc/self/task"),
         children=children(),
         wal_mb=_size_mb(store.with_name(store.name + "-wal")),
         store_mb=_size_mb(store),
         batches=batches,
         sizes=sizes(roots) | caches(),
     )
+
+
+def _entries(folder: str) -> int:
+    return sum(1 for _ in Path(folder).iterdir())
 
 
 def children() -> int:

@@ -2,7 +2,8 @@
 
     python -m tests.soak.world 90 60 | ...
 
-The second number is the second of the scenario to begin with. Each is a little-endian record: seconds since the scenario began, number of the probe, thousandths of the value or 1 and 0 for air.
+The second number is the second of the scenario to begin with. Each reading is a little-endian record: seconds since the scenario
+began, number of the probe, thousandths of the value or 1 and 0 for air.
 """
 
 from __future__ import annotations
