@@ -49,11 +49,20 @@ class Days:
     """
 
     def __init__(
-        self, folder: Path, days: int, keep: Keep, looks: int = 90, *, lead: bool = True, longest_s: float = math.inf
+        self,
+        folder: Path,
+        days: int,
+        keep: Keep,
+        looks: int = 90,
+        *,
+        lead: bool = True,
+        longest_s: float = math.inf,
+        pace: float = PACE,
+        every_s: int = 60,
     ) -> None:
-        self._plan = season(days)
+        self._plan = season(days, every_s)
         self._troubles = [one for one in troubles(days) if one.name.startswith("broker")]
-        self._days, self._longest_s = days, longest_s
+        self._days, self._every_s, self._longest_s = days, every_s, longest_s
         self._start: Ms = self._plan.start_ms
         self._begin_s = BEGIN_S if lead else MINUTE // SECOND
         self._begin = self._start + self._begin_s * SECOND
@@ -61,7 +70,7 @@ class Days:
         self._every_look = (self._end - self._begin) // looks
         self._broker = Mosquitto(folder / "broker", extra=["persistence false"])
         self._store = folder / "season.sqlite3"
-        self._clock = SteppedClock(self._begin, PACE)
+        self._clock = SteppedClock(self._begin, pace)
         configured = settings(self._plan, self._broker.url, self._store)
         self._phone = Phone()
         self._topics = [probe.topic for probe in self._plan.probe]
@@ -73,7 +82,7 @@ class Days:
                 link=broker_link(configured),
                 channels=[self._phone],
                 store_path=str(self._store),
-                commit_every=round(MINUTE / PACE),
+                commit_every=round(MINUTE / pace),
                 clock=self._clock,
                 manners=configured.manners(),
                 reaches=configured.reaches(),

@@ -36,9 +36,12 @@ def troubles(days: int) -> tuple[Trouble, ...]:
     return tuple(found)
 
 
-def season(days: int) -> Scenario:
+def season(days: int, every_s: int = 60) -> Scenario:
+    """``every_s``: how often each probe tells."""
     plan = month.scenario(days, troubles(days))
-    return plan.model_copy(update={"batch": [harvested(batch) for batch in plan.batch if batch.vessel in IN_USE]})
+    batches = [harvested(batch) for batch in plan.batch if batch.vessel in IN_USE]
+    probes = [probe.model_copy(update={"every": every_s}) for probe in plan.probe]
+    return plan.model_copy(update={"batch": batches, "probe": probes})
 
 
 def harvested(batch: Batch) -> Batch:
@@ -53,7 +56,7 @@ def settings(plan: Scenario, broker: str, store: Path, **sections: Any) -> Setti
         "vessel": [{"id": vessel.id, "litres": vessel.litres} for vessel in plan.vessel],
         "cold_store": [{"id": STORE}],
         "probe": [
-            {"id": probe.id, "topic": probe.topic, "measures": probe.measures, "every": "1 min"}
+            {"id": probe.id, "topic": probe.topic, "measures": probe.measures, "every": f"{probe.every} s"}
             | style(nth)
             | ({} if probe.vessel is None else {"vessel": probe.vessel})
             for nth, probe in enumerate(plan.probe)
