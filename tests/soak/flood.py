@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 
 AT_ONCE: Final = 400
+TELL_EVERY_S: Final = 0.1
 BATCH_LASTS: Final[Ms] = 30 * HOUR
 REACTS: Final[Ms] = 10 * 60 * SECOND
 
@@ -68,11 +69,14 @@ class Flood:
             )
         )
         self.service.each_tick = self._tick
+        if broker:
+            self.service.each_round = self._round
         self._begun: dict[str, Start] = {}
         self._publisher: Popen[bytes] | None = None
         self._progress: Callable[[int], None] = lambda _: None
         self._seen = 0
         self._published = False
+        self._tell_at = 0.0
         self.samples: list[Sample] = []
 
     def run(self, progress: Callable[[int], None] = lambda _: None) -> Outcome:
@@ -123,8 +127,6 @@ class Flood:
 
     def _tick(self) -> None:
         taken = self.service.taken
-        if self._through_broker and self.service.connected:
-            self._tell(taken)
         self._keeper(self._clock.now())
         self._progress(taken - self._seen)
         self._seen = taken
@@ -134,11 +136,16 @@ class Flood:
         if taken >= self._total and (self._published or not self._through_broker):
             self.service.stop()
 
+    def _round(self) -> None:
+        if self.service.connected and time.monotonic() >= self._tell_at:
+            self._tell_at = time.monotonic() + TELL_EVERY_S
+            self._tell(self.service.taken)
+
     def _tell(self, taken: int) -> None:
         if self._publisher is None:
             numbers = [self._broker.port, self._total, self._anchor, self._enough]
             command = [sys.executable, "-m", "tests.soak.publisher", *map(str, numbers)]
-            self._publisher = Popen(command, stdin=PIPE, stdout=PIPE)
+            self._publisher = Popen(command, stdin=PIPE, stdout=PIPE, bufsize=0)
         elif self._published or self._publisher.stdin is None or self._publisher.stdout is None:
             return
         elif self._publisher.poll() is None:

@@ -35,19 +35,21 @@ class Phone:
 class Soaked(Supervisor):
     """``script`` is asked for what comes whenever nothing waits; it gives the seconds to wait for other threads.
 
-    Without a script it runs as it always does. ``each_tick`` is called in its thread.
+    Without a script it runs as it always does. ``each_tick`` and ``each_round``, some inputs, are called in its thread.
     """
 
     def __init__(self, wiring: Wiring) -> None:
         super().__init__(wiring)
         self.script: Iterator[float] | None = None
         self.each_tick: Callable[[], None] = lambda: None
+        self.each_round: Callable[[], None] = lambda: None
         self.asked: list[Asked] = []
         self.refused: list[str] = []
         self.batches = 0
         self._mid = 0
 
     def _take_inputs(self, wait: float) -> None:
+        self.each_round()
         if self.script is None or self._inputs.qsize():
             super()._take_inputs(wait if self.script is None else 0.0)
             return
