@@ -99,11 +99,8 @@ class Days:
     def run(self, progress: Callable[[int], None] = lambda _: None) -> Outcome:
         before = written_mb()
         self._broker.start()
-        world = Popen(
-            [sys.executable, "-m", "tests.soak.world", str(self._days), str(self._begin_s)],
-            stdout=PIPE,
-            bufsize=1 << 20,
-        )
+        numbers = [self._days, self._begin_s, self._every_s]
+        world = Popen([sys.executable, "-m", "tests.soak.world", *map(str, numbers)], stdout=PIPE, bufsize=1 << 20)
         try:
             self.service.script = self._script(world, progress)
             self.service.run()
@@ -153,6 +150,8 @@ class Days:
                 self._look()
             progress(STEP_S)
         self._look()
+        if world.poll():
+            self.service.refused.append("the world has broken")
 
     def _hear(self, measured: Ms, nth: int, value: int) -> None:
         self._numbers[nth] += 1
@@ -238,7 +237,7 @@ class _Reader:
     def _advance(self) -> tuple[int, int, int] | None:
         found = next(self._buffer, None)
         if found is None:
-            self._buffer = iter(list(RECORD.iter_unpack(self._read(RECORD.size * 1000))))  # type: ignore[arg-type]
+            self._buffer = iter(list(RECORD.iter_unpack(self._read(RECORD.size * 1000))))
             found = next(self._buffer, None)
         return found
 

@@ -53,10 +53,10 @@ def main(port: int, total: int, anchor: float, enough: float) -> None:
                     b"".join(packet(topic, payload, (sent + n) % 65_535 + 1) for n, (topic, payload) in enumerate(some))
                 )
                 sent += len(some)
-                ready, _, _ = select.select([broker, STDIN], [], [], 0)
+                ready, _, _ = select.select([broker.fileno(), STDIN], [], [], 0)
             else:
-                ready, _, _ = select.select([broker, STDIN], [], [])
-            if broker in ready:
+                ready, _, _ = select.select([broker.fileno(), STDIN], [], [])
+            if broker.fileno() in ready:
                 heard += broker.recv(65_536)
                 answered += len(heard) // PUBACK
                 heard = heard[len(heard) // PUBACK * PUBACK :]

@@ -11,9 +11,8 @@ from monitor.service.supervisor import Supervisor
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from monitor.core.alarms import Alarm
-    from monitor.core.log import LogEntry
-    from monitor.core.model import AlarmCommand, Ms
+        from monitor.web.desk import Command
+    from monitor.core.model import Alarm, Ms
     from monitor.service.supervisor import Wiring
     from monitor.store import Letter
 
@@ -70,7 +69,7 @@ class Soaked(Supervisor):
         session = self._session.state.session
         self._inputs.put(Incoming(topic, payload, 1, False, False, self._mid, arrived, False, session, 0))
 
-    def say(self, command: LogEntry | AlarmCommand) -> None:
+    def say(self, command: Command) -> None:
         """What a keeper says on the page."""
         asked = Asked(command)
         self.asked.append(asked)
