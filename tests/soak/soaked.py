@@ -11,10 +11,10 @@ from monitor.service.supervisor import Supervisor
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-        from monitor.web.desk import Command
     from monitor.core.model import Alarm, Ms
     from monitor.service.supervisor import Wiring
     from monitor.store import Letter
+    from monitor.web.desk import Command
 
 LAST_ID = 65_535  # packet ids are 16 bits
 
