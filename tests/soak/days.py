@@ -31,9 +31,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from monitor.core.log import LogEntry
     from monitor.store import Keep
 
+Written = Start | Harvest | Chill | Brood | BroodEnded | Fed
 STEP_S: Final = 60
 PACE: Final = 300.0
 """The steady clock goes so many times slower: estimates are reckoned each 2.5 minutes of records' time, not each half second."""
@@ -92,7 +92,7 @@ class Days:
         )
         self._sent = Sent(self._begin, self._end - self._begin)
         self._numbers = [0] * len(self._topics)
-        self._diary: deque[tuple[Ms, LogEntry]] = deque(sorted(self._written(), key=lambda one: one[0]))
+        self._diary: deque[tuple[Ms, Written]] = deque(sorted(self._written(), key=lambda one: one[0]))
         self._acknowledged = self._restarts = 0
         self.samples: list[Sample] = []
 
@@ -159,7 +159,7 @@ class Days:
         self.service.hear(self._topics[nth], payload(nth, told, measured, self._numbers[nth]), measured)
         self._sent.count(measured)
 
-    def _say(self, entry: LogEntry, now: Ms) -> None:
+    def _say(self, entry: Written, now: Ms) -> None:
         self.service.batches += isinstance(entry, Start)
         self.service.say(replace(entry, time=now, logged=now))
 
@@ -202,7 +202,7 @@ class Days:
 
     # -- the diary of the keeper
 
-    def _written(self) -> Iterator[tuple[Ms, LogEntry]]:
+    def _written(self) -> Iterator[tuple[Ms, Written]]:
         for batch in self._plan.batch:
             litres = next(vessel.litres for vessel in self._plan.vessel if vessel.id == batch.vessel)
             begun = self._start + batch.at * SECOND
