@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from monitor.core.trail import KEEP_HOURS
+from monitor.store.sequences import REMEMBERED
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -16,8 +19,15 @@ if TYPE_CHECKING:
 
 RECORD: Final = re.compile(r"\.state\.(batches|broods|cold_stores|food|lots|sown)\b")
 """What the engine holds of the log; every other place must not grow at all."""
-NOISE: Final = 50
-"""So many things more in the last third than in the first are noise, or a tenth of what was there; common practice, no source."""
+PROBES: Final = 30
+FULL: Final = {
+    re.compile(r"_windows\[\]\._seen$"): PROBES * REMEMBERED,
+    re.compile(r"_windows\[\]\._seen\[\]$"): 2 * PROBES * REMEMBERED,
+    re.compile(r"\.trail\._hours$"): PROBES * KEEP_HOURS,
+    re.compile(r"\.trail\._hours\[\]$"): 2 * PROBES * KEEP_HOURS,
+}
+"""Tables that take days to fill, and how much they hold then: below that they grow as they should."""
+SHARE: Final = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +35,8 @@ class Limits:
     """``mb_a_million`` is None where a run is too short for a slope; ``more_mb`` then bounds what is held more at its end.
 
     ``a_batch``: the log is kept for ever, so each batch may leave so many things in all places of RECORD together.
+    ``noise``: so many things more in a place in the last third than in the first are none, nor is a tenth of what was there; common
+    practice, no source.
     """
 
     warm_up: float = 1 / 3
@@ -32,6 +44,7 @@ class Limits:
     more_mb: float = 16.0
     wal_mb: float = 32.0
     a_batch: float = 200.0
+    noise: int = 50
 
 
 def settled(samples: Sequence[Sample], warm_up: float) -> list[Sample]:
@@ -53,14 +66,19 @@ def thirds(samples: Sequence[Sample]) -> tuple[Sequence[Sample], Sequence[Sample
     return samples[:third], samples[-third:]
 
 
-def growth(samples: Sequence[Sample]) -> dict[str, tuple[int, int]]:
+def full(way: str) -> int:
+    """How much may lie in a place whatever lay there before."""
+    return next((most for place, most in FULL.items() if place.search(way)), 0)
+
+
+def growth(samples: Sequence[Sample], noise: int) -> dict[str, tuple[int, int]]:
     """Places that hold more in the last third than in the first by more than noise: the medians of both."""
     first, last = thirds(samples)
     found: dict[str, tuple[int, int]] = {}
     for way in last[-1].sizes.keys() | first[0].sizes.keys():
         before = round(median(sample.sizes.get(way, 0) for sample in first))
         after = round(median(sample.sizes.get(way, 0) for sample in last))
-        if after - before > max(NOISE, before / 10):
+        if after - before > max(noise, SHARE * before) and after > full(way):
             found[way] = before, after
     return found
 
@@ -96,7 +114,7 @@ def _memory(later: Sequence[Sample], limits: Limits) -> list[str]:
 def _grown(later: Sequence[Sample], limits: Limits) -> list[str]:
     first, last = thirds(later)
     batches = median(sample.batches for sample in last) - median(sample.batches for sample in first)
-    grown = growth(later)
+    grown = growth(later, limits.noise)
     record = {way: sizes for way, sizes in grown.items() if RECORD.search(way)}
     more = sum(after - before for before, after in record.values())
     found = []

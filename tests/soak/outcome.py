@@ -61,7 +61,7 @@ class Outcome:
                 f"| {one.store_mb:.1f} | {sum(one.sizes.values())} |"
             )
         yield "\n| place | first third | last third |\n|---|---:|---:|"
-        grown = growth(later)
+        grown = growth(later, limits.noise)
         for way, (before, after) in sorted(grown.items(), key=lambda item: item[1][0] - item[1][1])[:SHOWN]:
             yield f"| grows: {way} | {before} | {after} |"
         for way, size in sorted(last.sizes.items(), key=lambda item: -item[1])[:SHOWN]:

@@ -59,7 +59,7 @@ def _told(run: Callable[[Callable[[int], None]], Outcome], length: int, label: s
     """Run it under a bar; whether all limits were kept."""
     with click.progressbar(length=length, label=label, file=sys.stderr, update_min_steps=length // 1000 or 1) as bar:
         outcome = run(bar.update)
-    limits = Limits() if outcome.found.sent >= FEWEST_FOR_A_SLOPE else Limits(mb_a_million=None)
+    limits = Limits() if outcome.found.sent >= FEWEST_FOR_A_SLOPE else Limits(mb_a_million=None, noise=200)
     click.echo(outcome.markdown(limits) + "\n")
     return not outcome.faults(limits)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.model import Acknowledge
 from monitor.intake.incoming import Incoming
 from monitor.service.desk import Asked
 from monitor.service.supervisor import Supervisor
@@ -76,9 +77,13 @@ class Soaked(Supervisor):
         self._inputs.put(asked)
 
     def answers(self) -> None:
-        """Look at what became of what was said."""
+        """Look at what became of what was said. An alarm may be over before it is acknowledged."""
         for asked in self.asked:
-            if asked.answer.done() and (error := asked.answer.exception()) is not None:
+            if (
+                not isinstance(asked.command, Acknowledge)
+                and asked.answer.done()
+                and (error := asked.answer.exception()) is not None
+            ):
                 self.refused.append(f"{type(asked.command).__name__}: {error}")
         self.asked = [asked for asked in self.asked if not asked.answer.done()]
 
