@@ -35,8 +35,8 @@ class Limits:
     """``mb_a_million`` is None where a run is too short for a slope; ``more_mb`` then bounds what is held more at its end.
 
     ``a_batch``: the log is kept for ever, so each batch may leave so many things in all places of RECORD together.
-    ``noise``: so many things more in a place in the last third than in the first are none, nor is a tenth of what was there; common
-    practice, no source.
+    ``noise``: so many things more in a place in the last third than in the first are no growth, nor is a tenth of what was there;
+    common practice, no source.
     """
 
     warm_up: float = 1 / 3
