@@ -25,8 +25,9 @@ FULL: Final = {
     re.compile(r"_windows\[\]\._seen\[\]$"): 2 * PROBES * REMEMBERED,
     re.compile(r"\.trail\._hours$"): PROBES * KEEP_HOURS,
     re.compile(r"\.trail\._hours\[\]$"): 2 * PROBES * KEEP_HOURS,
+    re.compile(r"\._(view|document)\b"): 5_000,
 }
-"""Tables that take days to fill, and how much they hold then: below that they grow as they should."""
+"""Tables that take days to fill, and how much they hold then; documents for the page are as long as the room is busy."""
 SHARE: Final = 0.1
 
 
