@@ -37,6 +37,8 @@ Written = Start | Harvest | Chill | Brood | BroodEnded | Fed
 STEP_S: Final = 60
 PACE: Final = 300.0
 """The steady clock goes so many times slower: estimates are reckoned each 2.5 minutes of records' time, not each half second."""
+LATER: Final[Ms] = 5113 * DAY
+"""From 2013, whose weather it is, to 2027: a clock that tells of a year before this program counts as not set."""
 BEHIND: Final = 500  # letters to the broker that may wait before other threads are given the processor
 REACTS: Final[Ms] = 6 * MINUTE
 BROOD_LASTS_DAYS: Final = 20
@@ -63,7 +65,7 @@ class Days:
         self._plan = season(days, every_s)
         self._troubles = [one for one in troubles(days) if one.name.startswith("broker")]
         self._days, self._every_s, self._longest_s = days, every_s, longest_s
-        self._start: Ms = self._plan.start_ms
+        self._start: Ms = self._plan.start_ms + LATER
         self._begin_s = BEGIN_S if lead else MINUTE // SECOND
         self._begin = self._start + self._begin_s * SECOND
         self._end = self._start + days * DAY

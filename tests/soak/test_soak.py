@@ -37,7 +37,7 @@ def _quiet() -> Iterator[None]:
 
 def test_three_days_leave_no_more_behind_than_their_record(tmp_path: Path) -> None:
     """Batches, meals, alarms, backups and clearing away: all is stored once, and nothing grows but the log."""
-    days = Days(tmp_path, 3, Keep(1 * DAY, 2 * DAY), looks=12, lead=False, pace=600, every_s=120)
+    days = Days(tmp_path, 3, Keep(1 * DAY, 2 * DAY), looks=12, lead=False, pace=900, every_s=120)
     outcome = days.run()
     assert outcome.faults(SHORT) == []
     assert outcome.found.kept < outcome.found.sent  # it was cleared away
