@@ -206,6 +206,7 @@ class Engine(Correcting):
             for open_slots in self._slots.values():
                 effects.extend(open_slots.close_by_clock(now))
             self._retire(now, effects)
+            promise.let_go(self.state.batches.values(), now)
         for batch in self.state.open_batches():
             if now >= batch.rule_due:
                 self._forecast(batch, now, effects)

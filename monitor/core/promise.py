@@ -12,9 +12,12 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from monitor.core.alarms import STANDING
+from monitor.core.log import Discard, Harvest
 from monitor.core.model import HOUR, MINUTE, Ms
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from monitor.core.model import Estimate
     from monitor.core.state import Batch, State
     from monitor.core.water import Forecast
@@ -25,6 +28,7 @@ LONGEST_H: Final = 96  # water is foreseen no further
 AHEAD_H: Final = 12.0  # how cold it is going to be is judged over so many hours
 STEADY: Final = HOUR
 STEADY_FROM: Final = 50 * MINUTE  # as long as the forecasts of less than this are all there is, they tell nothing
+ENDED: Final = HOUR  # longer than an entry can be undone
 NEVER: Final = 30 * 24 * HOUR  # a hatch that is not in sight counts as so far away
 TELLS_LATER: Final = ("cold-snap", "air-stopped", "air-weak")
 """Alarms of a vessel that say themselves that its hatch comes later."""
@@ -95,6 +99,14 @@ def count_on(state: State, batch: Batch, estimate: Estimate, now: Ms) -> dict[st
             batch.promised = surely
             changed = True
     return document(batch) if changed else None
+
+
+def let_go(batches: Iterable[Batch], now: Ms) -> None:
+    """Forget what was foreseen of batches that ended too long ago to be undone: they stay in the log for ever, it need not."""
+    for batch in batches:
+        if isinstance(batch.ended, Harvest | Discard) and batch.future is not None and now - batch.ended.logged > ENDED:
+            batch.estimate = batch.foreseen = batch.future = None
+            batch.outlooks = []
 
 
 def _told_later(state: State, vessel: str) -> bool:
