@@ -38,11 +38,10 @@ from monitor.intake.unreadable import Unreadable
 from monitor.intake.values import air, internal, number_from_text
 
 if TYPE_CHECKING:
+    from _csv import Reader as Rows
     from collections.abc import Iterable, Iterator
     from pathlib import Path
     from typing import TextIO
-
-    from _csv import Reader as Rows
 
     from monitor.intake.binding import Binding
 
@@ -258,7 +257,7 @@ def entries(path: Path) -> Iterator[LogEntry]:
     """The events of ``L.jsonl``. Raises RecordProblem at the first bad one."""
     number = 0
     with path.open(encoding="utf-8-sig") as lines:
-        while (line := _line(path, lines, number + 1)):
+        while line := _line(path, lines, number + 1):
             number += 1
             if not line.strip():
                 continue

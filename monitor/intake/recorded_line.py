@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime  # noqa: TC003  (pydantic looks at it)
-from typing import Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
 
-from monitor.core.model import Ms
+if TYPE_CHECKING:
+    from monitor.core.model import Ms
 
 LAST: Final[Ms] = 4_102_444_800_000
 """The year 2100: no recording is from then."""
@@ -18,7 +19,7 @@ def ms(there: datetime) -> Ms:
 
 
 def meant(there: datetime) -> datetime:
-    """Raises ValueError for a time that nothing was recorded at; near the years 1 and 9999 it could not even be written in UTC."""
+    """Raises ValueError for a time that nothing was recorded at; one of the year 1 or 9999 may not even be one in UTC."""
     if not 0 <= ms(there) < LAST:
         raise ValueError("allowed are the years 1970 to 2099")
     return there

@@ -135,6 +135,7 @@ def _operation(one: Operation) -> dict[str, Any]:
             "in": "query",
             "required": asked.required,
             "description": asked.text,
+            "allowEmptyValue": True,  # as if it were not there, which is what a form sends
             "schema": asked.schema,
         }
         for asked in one.query

@@ -56,7 +56,7 @@ class Run:
         elif took > self.slow[0][0]:
             heapq.heapreplace(self.slow, (took, data))
         self.count += 1
-        if self.count >= self.inputs:
+        if self.inputs and self.count >= self.inputs:
             self.write()
             sys.stdout.flush()
             os._exit(0)  # libFuzzer would end it too, a little later
@@ -92,7 +92,9 @@ def main() -> None:
         target = find(wanted.target)
     warm(target)
     words = wanted.result.with_suffix(".words")
-    words.write_text('"\\x00"\n' + "".join(f'"{_escaped(word)}"\n' for word in target.words))  # libFuzzer refuses an empty one
+    words.write_text(
+        '"\\x00"\n' + "".join(f'"{_escaped(word)}"\n' for word in target.words)
+    )  # libFuzzer refuses an empty one
     seeds = wanted.result.with_suffix(".seeds")
     seeds.mkdir()
     for data in target.seeds():
@@ -111,8 +113,17 @@ def main() -> None:
         "report_slow_units": 10_000,  # they are timed by ourselves
         "len_control": 20,
     }
+    if wanted.merge:
+        del options["runs"], options["dict"]
+        options["merge"] = 1
     atheris.Setup(
-        ["fuzz", *(f"-{name}={value}" for name, value in options.items()), str(wanted.corpus), str(seeds), *wanted.more],
+        [
+            "fuzz",
+            *(f"-{name}={value}" for name, value in options.items()),
+            str(wanted.corpus),
+            str(seeds),
+            *wanted.more,
+        ],
         run.one,
     )
     atheris.Fuzz()
@@ -126,6 +137,7 @@ def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("target")
     parser.add_argument("--inputs", type=int, required=True)
+    parser.add_argument("--merge", action="store_true", help="only gather what is needed, into --corpus")
     parser.add_argument("--seed", type=int, default=1)
     for name in ("--corpus", "--found", "--result"):
         parser.add_argument(name, type=Path, required=True)

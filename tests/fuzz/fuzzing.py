@@ -21,12 +21,10 @@ if TYPE_CHECKING:
 ROOT: Final = Path(__file__).resolve().parents[2]
 LOOK_S: Final = 0.5
 ALONE_S: Final = 120
-HEAD: Final = (
-    "| target | inputs | taken | kept | crashes | slowest input, ms (allowed) | seconds |\n|---|---|---|---|---|---|---|"
-)
+HEAD: Final = "| target | inputs | taken | kept | crashes | slowest input, ms (allowed) | seconds |\n|---|---|---|---|---|---|---|"
 MISSING: Final = (
-    "atheris is not installed: it is to be had for CPython 3.11 to 3.13 on x86-64 Linux. Everything else of tests/fuzz runs "
-    "without it."
+    "atheris is not installed: it is to be had for CPython 3.11 to 3.13 on x86-64 Linux. Everything else of tests/fuzz "
+    "runs without it."
 )
 
 
@@ -96,7 +94,9 @@ def fuzz(
             child.kill()
             child.wait()
     told = _read(result)
-    made = Found(target, told.get("inputs", 0), told.get("taken", 0), len(list(corpus.iterdir())), 0, 0.0, limit_ms, 0.0)
+    made = Found(
+        target, told.get("inputs", 0), told.get("taken", 0), len(list(corpus.iterdir())), 0, 0.0, limit_ms, 0.0
+    )
     made.faults = [f"{target}: {place}, {what}" for place, what in told.get("faults", {}).items()]
     if child.returncode or made.inputs < inputs:
         made.faults.append(f"{target}: the process ended with {child.returncode} after {made.inputs} inputs; see {log}")

@@ -136,7 +136,19 @@ def read_strictly(data: bytes) -> bool:
     return True
 
 
-TEXTS: Final = (b"21.4", b" -0.5e1\r\n", b"69,8", b"ON", b"weak", "läuft".encode(), b"85", b"-127", b"1e999", b"", b"\xff")
+TEXTS: Final = (
+    b"21.4",
+    b" -0.5e1\r\n",
+    b"69,8",
+    b"ON",
+    b"weak",
+    "läuft".encode(),
+    b"85",
+    b"-127",
+    b"1e999",
+    b"",
+    b"\xff",
+)
 OBJECTS: Final = (
     b'{"v": 21.4, "t": "2026-03-02T06:59:58.5+01:00", "n": 7}',
     b'{"v":"21.4","t":1772434798,"n":"7"}',
@@ -158,11 +170,35 @@ PACKS: Final = (
     b'[{"bver":11,"n":"a","v":1}]',
     b'[{"n":"a","vd":"aGk","x_":1}]',
 )
-IN_JSON: Final = (b"{", b"}", b"[", b"]", b":", b",", b'"', b"null", b"true", b"1e308", b"-0", b"\\u003a", b"\\ud83d", b"1E400")
-IN_SENML: Final = tuple(
-    f'"{name}":'.encode() for name in "bn bt bu bv bs bver n u v vs vb vd s t ut x_".split()
-) + (b'"Cel"', b'"K"', b"268435456")
-IN_TEXT: Final = (b"21.4", b"e5", b"on", b"off", b"weak", b"2026-03-02T06:59:60Z", b"+23:59", b"0001-01-01", b"9999-12-31")
+IN_JSON: Final = (
+    b"{",
+    b"}",
+    b"[",
+    b"]",
+    b":",
+    b",",
+    b'"',
+    b"null",
+    b"true",
+    b"1e308",
+    b"-0",
+    b"\\u003a",
+    b"\\ud83d",
+    b"1E400",
+)
+FIELDS: Final = ("bn", "bt", "bu", "bv", "bs", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut", "x_")
+IN_SENML: Final = (*(f'"{name}":'.encode() for name in FIELDS), b'"Cel"', b'"K"', b"268435456")
+IN_TEXT: Final = (
+    b"21.4",
+    b"e5",
+    b"on",
+    b"off",
+    b"weak",
+    b"2026-03-02T06:59:60Z",
+    b"+23:59",
+    b"0001-01-01",
+    b"9999-12-31",
+)
 
 ALL: Final = NUMBERS + JSONS + SENMLS
 TARGETS: Final = (

@@ -113,5 +113,11 @@ def _feeds() -> Iterator[bytes]:
 
 TARGETS: Final = (
     Target("pantry", pantry, _pantries, (*IN_JSON, b"Infinity", b"NaN", b"9" * 400), 4096),
-    Target("calendar", feed, _feeds, (*IN_JSON, b"\\u0000", b"\\r\\n", b"9999-12-31T23:59:59Z", b"0001-01-01T00:00:00Z"), 4096),
+    Target(
+        "calendar",
+        feed,
+        _feeds,
+        (*IN_JSON, b"\\u0000", b"\\r\\n", b"9999-12-31T23:59:59Z", b"0001-01-01T00:00:00Z"),
+        4096,
+    ),
 )

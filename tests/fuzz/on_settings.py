@@ -117,7 +117,18 @@ unit = "W"
 
 
 def _quantities() -> Iterator[bytes]:
-    texts = ("25 C", "78 °F", "0.5 delta_degC", "2 C/min", "1.5 imp gal", "500 mg", "25 ppt", "15 min", "1e308 d", "2 tsp")
+    texts = (
+        "25 C",
+        "78 °F",
+        "0.5 delta_degC",
+        "2 C/min",
+        "1.5 imp gal",
+        "500 mg",
+        "25 ppt",
+        "15 min",
+        "1e308 d",
+        "2 tsp",
+    )
     for number in range(len(Kind)):
         for text in texts:
             yield bytes([number]) + text.encode()

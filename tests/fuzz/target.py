@@ -46,7 +46,7 @@ REAL: Final = tuple(name for name in MODULES if name != "planted")
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """``one`` takes any bytes: True when they were taken, False when they were refused as is promised; it raises for nothing else.
+    """``one`` takes any bytes: True when they were taken, False when they were refused as is promised; else it raises.
 
     ``share``: of the inputs a group is asked for, where one takes long by its nature.
     """
