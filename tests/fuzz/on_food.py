@@ -47,6 +47,7 @@ def feed(data: bytes) -> bool:
         _instants(told)
     except (ValidationError, NotAnInstant):
         return False
+    told["timezone"] = "Europe/Berlin"  # it is the configuration's, where it was looked up
     read = Calendar.from_ical(calendar(told, "shed", NOW))
     events = list(read.walk("VEVENT"))
     starts = told["plan"]["starts"]
