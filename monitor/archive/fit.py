@@ -1,4 +1,4 @@
-"""Whether an entry that was read from a file has in each of its fields what belongs there: what is taken is reckoned with for ever."""
+"""Whether an entry read from a file has in each of its fields what belongs there: it is reckoned with for ever."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import fields
 from functools import cache
 from math import isfinite
 from types import NoneType, UnionType
-from typing import TYPE_CHECKING, Any, Literal, Union, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
 from monitor.archive.forms import LARGEST, Unfit
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def check_fit(entry: LogEntry) -> None:
     """Raises Unfit for a number that is none, or endless, or a text where a number belongs. Of amounts it judges nothing."""
-    hints = _hints(type(entry))
+    hints = _hints(cast("type", type(entry)))
     for field in fields(entry):
         value = getattr(entry, field.name)
         if not _fits(value, hints[field.name]):

@@ -21,10 +21,12 @@ if TYPE_CHECKING:
 ROOT: Final = Path(__file__).resolve().parents[2]
 LOOK_S: Final = 0.5
 ALONE_S: Final = 120
-HEAD: Final = "| target | inputs | taken | kept | crashes | slowest input, ms (allowed) | seconds |\n|---|---|---|---|---|---|---|"
+HEAD: Final = (
+    "| target | inputs | taken | kept | crashes | slowest, ms (allowed) | seconds |\n|---|---|---|---|---|---|---|"
+)
 MISSING: Final = (
-    "atheris is not installed: it is to be had for CPython 3.11 to 3.13 on x86-64 Linux. Everything else of tests/fuzz "
-    "runs without it."
+    "atheris is not installed: it is to be had for CPython 3.11 to 3.13 on x86-64 Linux. The rest of tests/fuzz runs "
+    "without it."
 )
 
 

@@ -45,7 +45,7 @@ def originals() -> Path:
     with Store.open(FOLDER / "first.sqlite3", now=T0) as store:
         fill(store, [Reading("ash-water", T0 + n, 24_000 + n, seq=n, arrived=T0 + n) for n in range(3)])
     for form in ("csv", "jsonl"):
-        write_out(FOLDER / "first.sqlite3", FOLDER / form, Choice(form=form))  # type: ignore[arg-type]
+        write_out(FOLDER / "first.sqlite3", FOLDER / form, Choice(form=form))
     return FOLDER
 
 

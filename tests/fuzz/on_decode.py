@@ -36,7 +36,7 @@ OWN: Final = {
 }
 
 NUMBERS: Final = tuple(
-    replace(WATER, **options)  # type: ignore[arg-type]
+    replace(WATER, **options)
     for options in ({}, FAHRENHEIT, LINE, FAHRENHEIT | LINE, {"scale": 1e308}, AIR, WORD, WORD | OWN)
 )
 JSONS: Final = tuple(

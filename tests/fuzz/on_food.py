@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Final
 
-from icalendar import Calendar
+from icalendar import Calendar, Event
 from pydantic import ValidationError
 
 from monitor.core.food import FoodAhead, InHand, MealOutlook, Outlook, Plan, PlannedStart, Unmet
@@ -49,13 +50,13 @@ def feed(data: bytes) -> bool:
         return False
     told["timezone"] = "Europe/Berlin"  # it is the configuration's, where it was looked up
     read = Calendar.from_ical(calendar(told, "shed", NOW))
-    events = list(read.walk("VEVENT"))
+    events = [event for event in read.walk("VEVENT") if isinstance(event, Event)]
     starts = told["plan"]["starts"]
     begun = [event for event in events if str(event["uid"]).startswith("start-")]
     assert len(begun) == len(starts)
     for event in events:
         assert str(event["summary"])
-        assert event["dtend"].dt > event["dtstart"].dt
+        assert event.duration > timedelta(0)
     return bool(events)
 
 

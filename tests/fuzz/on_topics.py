@@ -70,7 +70,7 @@ def rooms(data: bytes) -> bool:
         news = read_summary("yard", payload)
     except Unreadable as why:
         return refused(why)
-    told = write_summary(news.told, news.run, news.time, news.every, news.page)
+    told = write_summary(dict(news.told), news.run, news.time, news.every, news.page)
     assert read_summary("yard", told.encode()) == news
     for text in json.loads(told)["alarms"]:
         assert all(letter.isprintable() for letter in text["title"] + text["id"])

@@ -23,7 +23,7 @@ def shed() -> Iterator[Shed]:
 
 
 def test_nothing_is_told_to_a_stranger(shed: Shed) -> None:
-    """Each address that is not described as open to all refuses whoever has neither session nor token, and each that is does not."""
+    """Each address but those described as open to all refuses whoever has neither session nor token."""
     assert unguarded(shed) == []
 
 
