@@ -56,7 +56,7 @@ class Run:
         elif took > self.slow[0][0]:
             heapq.heapreplace(self.slow, (took, data))
         self.count += 1
-        if self.inputs and self.count >= self.inputs:
+        if self.count >= self.inputs:
             self.write()
             sys.stdout.flush()
             os._exit(0)  # libFuzzer would end it too, a little later
@@ -113,9 +113,6 @@ def main() -> None:
         "report_slow_units": 10_000,  # they are timed by ourselves
         "len_control": 20,
     }
-    if wanted.merge:
-        del options["runs"], options["dict"]
-        options["merge"] = 1
     atheris.Setup(
         [
             "fuzz",
@@ -137,7 +134,6 @@ def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("target")
     parser.add_argument("--inputs", type=int, required=True)
-    parser.add_argument("--merge", action="store_true", help="only gather what is needed, into --corpus")
     parser.add_argument("--seed", type=int, default=1)
     for name in ("--corpus", "--found", "--result"):
         parser.add_argument(name, type=Path, required=True)
