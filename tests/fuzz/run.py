@@ -43,34 +43,33 @@ def main(inputs: int, wanted: tuple[str, ...], seed: int, place: Path, *, keep: 
         from tests.fuzz.api import long_form
 
         faults += long_form(inputs, seed)
-    names = [name for one in wanted if one != API for name in GROUPS.get(one, (one,))]
-    if names:
+    each = [(name, one in GROUPS) for one in wanted if one != API for name in GROUPS.get(one, (one,))]
+    if each:
         if not installed():
             raise click.ClickException(MISSING)
         click.echo(HEAD)
-        for name in names:
-            found = _one(name, inputs // len(names), seed, place)
+        for name, grouped in each:
+            share = find(name).share if grouped else 1.0
+            found = _one(name, max(round(share * inputs / len(each)), 1), seed, place)
             click.echo(found.line())
             faults += found.faults
     if keep:
         from tests.fuzz.keep import take_over
 
-        for name in names:
+        for name, _ in each:
             click.echo(take_over(name, place / "corpus" / name), err=True)
     for fault in faults:
         click.echo(f"\n{fault}")
     sys.exit(1 if faults else 0)
 
 
-def _one(name: str, inputs: int, seed: int, place: Path) -> Found:
-    target = find(name)
-    count = max(round(inputs * target.share), 1)
+def _one(name: str, count: int, seed: int, place: Path) -> Found:
     with click.progressbar(length=count, label=name, file=sys.stderr) as bar:
 
         def progress(done: int) -> None:
             bar.update(done - bar.pos)
 
-        return fuzz(name, count, place, seed=seed, limit_ms=target.limit_ms, progress=progress)
+        return fuzz(name, count, place, seed=seed, limit_ms=find(name).limit_ms, progress=progress)
 
 
 if __name__ == "__main__":
