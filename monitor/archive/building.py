@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 HORIZONS: Final = ("minute", "raw")
+NO_ROW: Final = (sqlite3.IntegrityError, sqlite3.InterfaceError, sqlite3.ProgrammingError, OverflowError)
 _AT_ONCE: Final = 5_000
 
 
@@ -69,15 +70,22 @@ class Building:
             for pragma in ("journal_mode = DELETE", "journal_mode = OFF", "synchronous = OFF", "cache_size = -16000"):
                 connection.execute(f"PRAGMA {pragma}").fetchall()
             connection.execute("BEGIN")
-            connection.executemany("INSERT INTO series (id, probe) VALUES (?, ?)", self._names.probes.items())
+            self._named(connection, "series (id, probe)", self._names.probes.items())
             connection.executemany("INSERT INTO horizon (kind, time) VALUES (?, ?)", horizons.items())
             rows = sum(self._file(connection, planned) for planned in plan)
             reasons = [(number, text) for text, number in self._names.reason_numbers.items()]
-            connection.executemany("INSERT INTO reason (id, text) VALUES (?, ?)", reasons)
+            self._named(connection, "reason (id, text)", reasons)
             connection.executemany("INSERT INTO kept (key, value) VALUES (?, ?)", self._stays)
             connection.execute("COMMIT")
         _to_disk(new)
         return rows
+
+    def _named(self, connection: sqlite3.Connection, where: str, names: Iterable[tuple[int, str]]) -> None:
+        """Probes or reasons by number. JSON can smuggle in half a letter, which no store can hold."""
+        try:
+            connection.executemany(f"INSERT INTO {where} VALUES (?, ?)", names)
+        except UnicodeEncodeError as error:
+            raise ArchiveProblem(f"{self._folder}: found {error.object[:60]!r}, which is no text.") from None
 
     def _times(self) -> tuple[Ms, dict[str, Ms]]:
         manifest = self._manifest
@@ -100,7 +108,7 @@ class Building:
         while rows := list(islice(incoming, _AT_ONCE)):
             try:
                 connection.executemany(kind.insert, rows)
-            except (sqlite3.IntegrityError, sqlite3.InterfaceError, sqlite3.ProgrammingError, OverflowError) as error:
+            except (*NO_ROW, UnicodeEncodeError) as error:
                 raise ArchiveProblem(
                     f"{path}: one of the rows {count + 1} to {count + len(rows)} is there twice, or is none: {error}."
                 ) from None

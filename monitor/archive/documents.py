@@ -8,6 +8,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.archive.fit import check_fit
 from monitor.archive.forms import Unfit, instant, instant_from
 from monitor.core.phones import PHONES_KEY
 from monitor.store.history import QUARANTINED
@@ -44,7 +45,7 @@ _ALARM_TIMES: Final = ("since", "changed", "deadline", "told", "again", "until")
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """``document`` and ``row`` are each other's inverse; ``row`` raises Unfit, ValueError, KeyError or TypeError.
+    """``document`` and ``row`` are each other's inverse; ``row`` raises Unfit, ValueError, KeyError, TypeError or OverflowError.
 
     ``row`` is told the number of the line, which is the number of an entry of the log.
     """
@@ -76,7 +77,9 @@ def _entry_row(document: Document, _names: Names, number: int) -> Row:
     if isinstance(document.get("values"), dict):
         document["values"] = _with_numbers(document["values"], _CORRECTED_TIMES)
     fields = json.dumps(_with_numbers(document, _ENTRY_TIMES))
-    kind, fields = entry_to_record(entry_from_record(time, logged, kind, fields))
+    entry = entry_from_record(time, logged, kind, fields)
+    check_fit(entry)
+    kind, fields = entry_to_record(entry)
     return number, time, logged, kind, fields
 
 

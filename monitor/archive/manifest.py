@@ -81,6 +81,8 @@ def read_manifest(path: Path) -> Manifest:
         head = file.read(_LARGEST_MANIFEST)
     try:
         found: Any = json.loads(head)
+    except RecursionError:
+        raise NotAManifest("found JSON that is nested too deep. Take the archive from its source again.") from None
     except ValueError as error:
         raise NotAManifest(f"found no JSON ({error}). Take the archive from its source again.") from error
     if not isinstance(found, dict) or found.get("format") != FORMAT:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from monitor.archive.files import ArchiveProblem
 from monitor.archive.forms import Unfit
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
     from monitor.archive.documents import Lines
     from monitor.archive.tables import Names, Row, Table
+
+DEEP: Final = "JSON that is nested too deep"
 
 
 def table_rows(path: Path, table: Table, names: Names) -> Iterator[Row]:
@@ -43,7 +45,9 @@ def document_rows(path: Path, lines: Lines, names: Names) -> Iterator[Row]:
         raise ArchiveProblem(f"{path}, after line {number}: found bytes that are no text.") from None
     except KeyError as missing:
         raise ArchiveProblem(f"{path}, line {number}: found no {missing}.") from None
-    except (ValueError, TypeError, AttributeError) as wrong:
+    except RecursionError:
+        raise ArchiveProblem(f"{path}, line {number}: found {DEEP}.") from None
+    except (ValueError, TypeError, AttributeError, OverflowError) as wrong:
         raise ArchiveProblem(f"{path}, line {number}: found {wrong}.") from None
 
 
@@ -71,6 +75,8 @@ def _json_cells(path: Path, table: Table) -> Iterator[tuple[int, list[str]]]:
         for number, text in enumerate(file, 1):
             try:
                 found = json.loads(text, parse_float=str, parse_int=str)
+            except RecursionError:
+                raise ArchiveProblem(f"{path}, line {number}: found {DEEP}.") from None
             except ValueError as error:
                 raise ArchiveProblem(f"{path}, line {number}: found no JSON ({error}).") from None
             if (

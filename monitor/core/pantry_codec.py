@@ -57,7 +57,7 @@ def document(value: Any) -> Any:
 def _read(text: bytes, kind: type) -> Any:
     try:
         return _made(json.loads(text), kind)
-    except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
+    except (ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError) as error:
         raise NotReadable(f"no {kind.__name__}: {error}") from error
 
 

@@ -217,7 +217,7 @@ def _by_word(meaning: Meaning, place: Place, where: str, level: Level | None) ->
 
 
 def _word(found: object) -> str:
-    if isinstance(found, float) and found == int(found):
+    if isinstance(found, float) and found.is_integer():
         found = int(found)
     return str(found).strip(" \t\r\n").lower()
 

@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import csv
 from datetime import datetime
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Final, Literal
 
-from pydantic import AwareDatetime, Field, TypeAdapter, ValidationError, field_validator
+from pydantic import Field, TypeAdapter, ValidationError, field_validator
 
 from monitor.core.log import (
     Chill,
@@ -33,17 +33,21 @@ from monitor.core.model import Measures, Ms, Sample
 from monitor.core.replay import Measured
 from monitor.core.undo import UNDOABLE
 from monitor.intake.recorded_food import FOOD_LINES, FoodLine
-from monitor.intake.recorded_line import Amount, Line, Share, ms
+from monitor.intake.recorded_line import LAST, Amount, Instant, Line, Share, ms
 from monitor.intake.unreadable import Unreadable
 from monitor.intake.values import air, internal, number_from_text
 
 if TYPE_CHECKING:
+    from _csv import Reader as Rows
     from collections.abc import Iterable, Iterator
     from pathlib import Path
+    from typing import TextIO
 
     from monitor.intake.binding import Binding
 
 COLUMNS = ["time", "probe", "value"]
+NO_TEXT: Final = "bytes that are not UTF-8, there or a little further on"  # it is read in pieces
+TEXT: Final = "a text file in UTF-8"
 
 
 class RecordProblem(Exception):  # noqa: N818  (it speaks of the keeper's file)
@@ -66,10 +70,10 @@ def readings(path: Path, bindings: Iterable[Binding]) -> Iterator[Measured]:
     by_probe = {binding.probe: binding for binding in bindings}
     with path.open(newline="", encoding="utf-8-sig") as lines:
         rows = csv.reader(lines)
-        header = next(rows, [])
+        header = _next(path, rows) or []
         if [name.strip() for name in header] != COLUMNS:
             raise RecordProblem(path, 1, f"the columns {','.join(header)[:80]!r}", ",".join(COLUMNS))
-        for row in rows:
+        while (row := _next(path, rows)) is not None:
             if not row:
                 continue
             if len(row) != len(COLUMNS):
@@ -77,6 +81,16 @@ def readings(path: Path, bindings: Iterable[Binding]) -> Iterator[Measured]:
             measured = _measured(path, rows.line_num, row, by_probe)
             if measured is not None:
                 yield measured
+
+
+def _next(path: Path, rows: Rows) -> list[str] | None:
+    """The next row; None after the last. Raises RecordProblem where the file is no table."""
+    try:
+        return next(rows, None)
+    except UnicodeDecodeError:
+        raise RecordProblem(path, rows.line_num + 1, NO_TEXT, TEXT) from None
+    except csv.Error as error:
+        raise RecordProblem(path, rows.line_num, f"a row that is no CSV ({error})", ",".join(COLUMNS)) from None
 
 
 def _measured(path: Path, line: int, row: list[str], by_probe: dict[str, Binding]) -> Measured | None:
@@ -87,7 +101,9 @@ def _measured(path: Path, line: int, row: list[str], by_probe: dict[str, Binding
     try:
         time = instant(when)
     except ValueError:
-        raise RecordProblem(path, line, f"time {when!r}", "RFC 3339 with Z, as 2026-03-01T06:40:00Z") from None
+        time = LAST
+    if not 0 <= time < LAST:
+        raise RecordProblem(path, line, f"time {when!r}", "RFC 3339 with Z, as 2026-03-01T06:40:00Z, from 1970 to 2099")
     if not text:
         return None
     try:
@@ -157,7 +173,7 @@ class _Discard(Line):
 class _Settle(Line):
     event: Literal["settle"]
     vessel: str
-    until: AwareDatetime
+    until: Instant
 
     def entry(self) -> LogEntry:
         return Settle(self.when, self.known, self.vessel, ms(self.until))
@@ -166,7 +182,7 @@ class _Settle(Line):
 class _Work(Line):
     event: Literal["work"]
     vessel: str
-    until: AwareDatetime
+    until: Instant
 
     def entry(self) -> LogEntry:
         return Work(self.when, self.known, self.vessel, ms(self.until))
@@ -218,7 +234,7 @@ class _Undo(Line):
     event: Literal["undo"]
     kind: str
     subject: str
-    at: AwareDatetime  # when what is undone was logged
+    at: Instant  # when what is undone was logged
 
     @field_validator("kind")
     @classmethod
@@ -239,8 +255,10 @@ _EVENT: TypeAdapter[_Kinds] = TypeAdapter(_Event)
 
 def entries(path: Path) -> Iterator[LogEntry]:
     """The events of ``L.jsonl``. Raises RecordProblem at the first bad one."""
+    number = 0
     with path.open(encoding="utf-8-sig") as lines:
-        for number, line in enumerate(lines, 1):
+        while line := _line(path, lines, number + 1):
+            number += 1
             if not line.strip():
                 continue
             try:
@@ -249,6 +267,14 @@ def entries(path: Path) -> Iterator[LogEntry]:
                 first = error.errors(include_url=False)[0]
                 where = "/".join(str(step) for step in first["loc"])
                 raise RecordProblem(path, number, f"{where or 'the line'}: {first['msg']}", _allowed(where)) from None
+
+
+def _line(path: Path, lines: TextIO, number: int) -> str:
+    """The next line; empty after the last. Raises RecordProblem where it is no text."""
+    try:
+        return lines.readline()
+    except UnicodeDecodeError:
+        raise RecordProblem(path, number, NO_TEXT, TEXT) from None
 
 
 def _allowed(where: str) -> str:

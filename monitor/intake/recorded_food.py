@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime
+from math import isfinite
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from pydantic import AwareDatetime, Field, field_validator
+from pydantic import Field, FiniteFloat, field_validator
 
 from monitor.core.corrections import FIELDS
 from monitor.core.log_food import (
@@ -21,7 +22,7 @@ from monitor.core.log_food import (
     Tin,
     Weighed,
 )
-from monitor.intake.recorded_line import Amount, Line, Some, ms
+from monitor.intake.recorded_line import Amount, Instant, Line, Some, meant, ms
 
 if TYPE_CHECKING:
     from monitor.core.log import LogEntry
@@ -46,7 +47,7 @@ class _Tin(Line):
     price: Some | None = None
     cysts_per_g: Amount | None = None
     length_um: Amount | None = None
-    opened: AwareDatetime | None = None
+    opened: Instant | None = None
     kept: Storage = "room"
 
     def entry(self) -> LogEntry:
@@ -89,9 +90,9 @@ class _Brood(Line):
     fish: str
     larvae: Some
     tank: str = ""
-    swam_up: AwareDatetime | None = None
+    swam_up: Instant | None = None
     ration: Amount | None = None
-    growth_per_day: float | None = None
+    growth_per_day: FiniteFloat | None = None
     meals: int | None = None
     largest_um: Amount | None = None
     swim_up_days: Some | None = None
@@ -136,7 +137,7 @@ class _Correct(Line):
     event: Literal["correct"]
     kind: str
     subject: str
-    at: AwareDatetime  # when what is corrected was logged
+    at: Instant  # when what is corrected was logged
     values: dict[str, Any] = Field(default_factory=dict)
     gone: bool = False
 
@@ -150,6 +151,8 @@ class _Correct(Line):
     @field_validator("values")
     @classmethod
     def _in_ms(cls, values: dict[str, Any]) -> dict[str, Any]:
+        if any(isinstance(value, float) and not isfinite(value) for value in values.values()):
+            raise ValueError("a number that is not endless is expected")
         return {name: _instant(value) if name in _TIMES else value for name, value in values.items()}
 
     def entry(self) -> LogEntry:
@@ -162,7 +165,7 @@ def _instant(value: Any) -> Any:
     there = datetime.fromisoformat(value)
     if there.tzinfo is None:
         raise ValueError("a time has no time zone")
-    return ms(there)
+    return ms(meant(there))
 
 
 FoodLine = _Tin | _Weighed | _Fed | _Drawn | _Brood | _Counted | _BroodEnded | _Eater | _Correct

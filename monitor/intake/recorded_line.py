@@ -3,23 +3,36 @@
 from __future__ import annotations
 
 from datetime import datetime  # noqa: TC003  (pydantic looks at it)
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
+
+LAST: Final[Ms] = 4_102_444_800_000
+"""The year 2100: no recording is from then."""
 
 
 def ms(there: datetime) -> Ms:
     return round(there.timestamp() * 1000)
 
 
+def meant(there: datetime) -> datetime:
+    """Raises ValueError for a time that nothing was recorded at; one of the year 1 or 9999 may not even be one in UTC."""
+    if not 0 <= ms(there) < LAST:
+        raise ValueError("allowed are the years 1970 to 2099")
+    return there
+
+
+Instant = Annotated[AwareDatetime, AfterValidator(meant)]
+
+
 class Line(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
-    time: AwareDatetime
-    logged: AwareDatetime | None = None
+    time: Instant
+    logged: Instant | None = None
 
     @property
     def when(self) -> Ms:

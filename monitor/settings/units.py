@@ -183,7 +183,10 @@ def read(value: object, kind: Kind) -> float:
     if not text or text == kind.value.shown:
         return number
     if kind is Kind.DURATION and text in _SECONDS:
-        return number * _SECONDS[text]
+        seconds = number * _SECONDS[text]
+        if not math.isfinite(seconds):
+            raise Unfit(kind.allowed)
+        return seconds
     try:
         source = _unit(text)
     except Unfit as unfit:

@@ -91,7 +91,9 @@ def bought_when(known: Mapping[str, Any] | None, now: Ms) -> Ms:
 
 
 def not_ahead(instant: Ms | None, now: Ms) -> None:
-    """Raises NotAnInstant for one that has not come yet."""
+    """Raises NotAnInstant for one that has not come yet, or that can't be meant."""
+    if instant is not None and instant < 0:
+        raise NotAnInstant(f"{as_rfc3339(instant // SECOND * SECOND)} is before 1970.")
     if instant is not None and instant > now + SKEW:
         raise NotAnInstant(f"{as_rfc3339(instant // SECOND * SECOND)} is in the future; it is {as_rfc3339(now)}.")
 

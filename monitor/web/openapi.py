@@ -135,6 +135,7 @@ def _operation(one: Operation) -> dict[str, Any]:
             "in": "query",
             "required": asked.required,
             "description": asked.text,
+            "allowEmptyValue": True,  # as if it were not there, which is what a form sends
             "schema": asked.schema,
         }
         for asked in one.query
@@ -170,6 +171,8 @@ def _responses(one: Operation) -> dict[str, Any]:
     if one.tagged:
         responses["304"] = {"description": "You have it already."}
     codes = {*one.refusals, *(() if one.open else (401, 403))}
+    if _PLACE.search(one.path):
+        codes.add(404)  # what can be no id leads to no address
     responses.update({str(code): {"$ref": f"#/components/responses/{_name(code)}"} for code in sorted(codes)})
     responses["default"] = {"$ref": "#/components/responses/Problem"}
     return responses

@@ -46,7 +46,7 @@ def rfc3339(text: str) -> Ms:
 def as_rfc3339(instant: Ms) -> str:
     """``2026-03-02T05:10:00Z``; milliseconds only where there are any."""
     whole, rest = divmod(instant, SECOND)
-    text = datetime.fromtimestamp(whole, UTC).strftime("%Y-%m-%dT%H:%M:%S")
+    text = datetime.fromtimestamp(whole, UTC).replace(tzinfo=None).isoformat()
     return f"{text}.{rest:03d}Z" if rest else f"{text}Z"
 
 

@@ -85,6 +85,7 @@ def test_an_answer_that_is_not_as_described_is_found(name: str, broken: dict[str
         ("post", "/stores/oak/emptied", "/stores/{store}/emptied", {}),
         ("get", "/alarms/no:thing", "/alarms/{alarm}", None),
         ("get", "/push/key", "/push/key", None),
+        ("post", "/batches/a%0Ab/harvest", "/batches/{batch}/harvest", {}),
     ],
 )
 def test_refusals_are_described_too(

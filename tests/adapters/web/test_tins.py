@@ -120,6 +120,7 @@ def test_a_meal_of_several_is_noted_whole_or_not_at_all(shed: Served, desk: Ledg
             422,
             "write it as text",
         ),
+        ("/tins/tin-8", b'{"opened": "0398-06-04T04:32:25Z"}', 422, "before 1970"),
     ],
 )
 def test_a_refused_entry_says_what_would_be_allowed(

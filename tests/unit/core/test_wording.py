@@ -173,3 +173,9 @@ def test_a_day_is_not_always_24_hours() -> None:
         first, second = meals(zone, (720,), begin, begin + 36 * HOUR)
         assert timedelta(milliseconds=second - first) == timedelta(hours=hours)
         assert datetime.fromtimestamp(first / 1000, UTC).minute == 0
+
+
+def test_a_year_is_written_in_four_figures() -> None:
+    """RFC 3339 knows no shorter ones, however long ago."""
+    assert rfc3339(-49_602_742_055_000) == "0398-02-25T04:32:25Z"
+    assert rfc3339(1_772_434_800_999) == "2026-03-02T07:00:00Z"
