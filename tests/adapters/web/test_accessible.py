@@ -84,6 +84,9 @@ ADDRESSES: Final = {
     "/act/{token}": [],  # made below: its address is a secret
 }
 
+# Colours that are on their way from one scheme to the next have arrived.
+_STILL: Final = """() => document.getAnimations()
+    .filter(one => one.effect.getComputedTiming().endTime < Infinity).forEach(one => one.finish())"""
 # Where colours are forced axe-core reads what the style asked for instead of what is shown; _FORCED looks at that.
 _RUN: Final = """async ([type, values]) => {
     const forced = matchMedia('(forced-colors: active)').matches;
@@ -175,6 +178,7 @@ def faults_of(page: Page, axe: str) -> Iterator[str]:
         page.set_viewport_size({"width": width, "height": 800})
         for scheme, media in SCHEMES.items():
             page.emulate_media(**media)
+            page.evaluate(_STILL)
             # A chart takes a moment to draw itself anew.
             if not comes_true(page, "width => document.documentElement.scrollWidth <= width", width, within=3):
                 yield f"{scheme} {width}: runs out sideways"
