@@ -20,7 +20,7 @@ from tests.adapters.web.food_example import too_late
 from tests.adapters.web.memory_desk import NOW, an_alarm
 from tests.adapters.web.shed_record import PAST, fill, shed_desk
 from tests.adapters.web.test_rooms import other_rooms
-from tests.adapters.web.until import comes_true
+from tests.adapters.web.until import comes_true, shown_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -84,9 +84,6 @@ ADDRESSES: Final = {
     "/act/{token}": [],  # made below: its address is a secret
 }
 
-# Colours that are on their way from one scheme to the next have arrived.
-_STILL: Final = """() => document.getAnimations()
-    .filter(one => one.effect.getComputedTiming().endTime < Infinity).forEach(one => one.finish())"""
 # Where colours are forced axe-core reads what the style asked for instead of what is shown; _FORCED looks at that.
 _RUN: Final = """async ([type, values]) => {
     const forced = matchMedia('(forced-colors: active)').matches;
@@ -174,20 +171,16 @@ def pages_of(served: Served) -> list[str]:
 def faults_of(page: Page, axe: str) -> Iterator[str]:
     """What is wrong with a page in each scheme at each width, each with these two."""
     page.evaluate(axe)
-    for width in WIDTHS:
-        page.set_viewport_size({"width": width, "height": 800})
-        for scheme, media in SCHEMES.items():
-            page.emulate_media(**media)
-            page.evaluate(_STILL)
-            # A chart takes a moment to draw itself anew.
-            if not comes_true(page, "width => document.documentElement.scrollWidth <= width", width, within=3):
-                yield f"{scheme} {width}: runs out sideways"
-            rules = ["tag", TAGS] if width in ALL_RULES[scheme] else ["rule", ABOUT_COLOURS]
-            found = [*page.evaluate(_RUN, rules), *page.evaluate(_SMALL)]
-            if page.evaluate("matchMedia('(forced-colors: active)').matches"):
-                found += page.evaluate(_FORCED)
-            for fault in found:
-                yield f"{scheme} {width}: {' '.join(fault.split())}"
+    for width, scheme in shown_in(page, WIDTHS, SCHEMES):
+        # A chart takes a moment to draw itself anew.
+        if not comes_true(page, "width => document.documentElement.scrollWidth <= width", width, within=3):
+            yield f"{scheme} {width}: runs out sideways"
+        rules = ["tag", TAGS] if width in ALL_RULES[scheme] else ["rule", ABOUT_COLOURS]
+        found = [*page.evaluate(_RUN, rules), *page.evaluate(_SMALL)]
+        if page.evaluate("matchMedia('(forced-colors: active)').matches"):
+            found += page.evaluate(_FORCED)
+        for fault in found:
+            yield f"{scheme} {width}: {' '.join(fault.split())}"
 
 
 @pytest.mark.browser
