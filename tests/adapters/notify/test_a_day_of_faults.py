@@ -186,7 +186,7 @@ class Day:
         self.server.took.clear()
         self.server.may_say.clear()
         process = nest.bear(self._new_life())
-        self.server.took.wait(2 * LONGEST_LIFE_S)
+        assert self.server.took.wait(PATIENCE_S), "nothing was told"
         self._kill(nest, process)
         self.server.may_say.set()
 
