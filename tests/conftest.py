@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import pwd
+import secrets
 import signal
 import socket
 import subprocess
 import time
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 import pytest
@@ -38,11 +40,12 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 
 
 def free_port() -> int:
-    """A port on the loopback address that nobody listens on."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
+    """A port of the loopback address that nobody has, from below those that connections get: it stays free until it is bound."""
+    while True:
+        port = 20_000 + secrets.randbelow(12_000)  # not of the seeded dice: the processes of the suite throw alike
+        with socket.socket() as trial, suppress(OSError):
+            trial.bind(("127.0.0.1", port))
+            return port
 
 
 class Mosquitto:

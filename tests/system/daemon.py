@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import json
 import os
-import secrets
 import signal
-import socket
 import sqlite3
 import subprocess
 import sys
 import threading
 import time
-from contextlib import closing, suppress
+from contextlib import closing
 from datetime import datetime
 from http.client import HTTPException
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -23,6 +21,8 @@ from urllib.request import ProxyHandler, Request, build_opener
 
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
+
+from tests.conftest import free_port
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -37,12 +37,8 @@ PATIENCE_S: Final = 60.0
 
 
 def quiet_port() -> int:
-    """A free port of the loopback address to be bound later, from below those that outgoing connections are given."""
-    while True:
-        port = 20_000 + secrets.randbelow(12_000)
-        with socket.socket() as trial, suppress(OSError):
-            trial.bind(("127.0.0.1", port))
-            return port
+    """A port that stays free until it is bound."""
+    return free_port()
 
 
 def until(condition: Callable[[], object], what: str = "the awaited did not come", patience: float = PATIENCE_S) -> Any:

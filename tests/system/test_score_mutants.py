@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
@@ -11,8 +12,11 @@ import numpy as np
 import pytest
 
 from monitor.score.limits import WATER
-from monitor.score.run import Population, score, simulate
+from monitor.score.run import score
 from monitor.score.water import AHEAD_H
+from simulator.population import heat
+from simulator.population.batches import Shelf, TinYear
+from simulator.population.run import Order, write_one
 from tests.system import mutants
 
 if TYPE_CHECKING:
@@ -53,37 +57,40 @@ def first_water_c(tin: Path) -> float:
     return float(np.mean([celsius for hour, (_, celsius) in zip(hours, told, strict=True) if 0 <= hour < FIRST_H]))
 
 
-def picked(folder: Path, wanted: Population, chosen: Callable[[Path], bool]) -> Path:
-    """A folder of those tins of a population that are ``chosen``."""
-    (folder / "all").mkdir()
-    (folder / "picked").mkdir()
-    simulate(folder / "all", wanted, SEED, JOBS)
-    for tin in sorted((folder / "all").iterdir()):
-        if chosen(tin):
-            tin.rename(folder / "picked" / tin.name)
-    return folder / "picked"
+def picked(order: Order, cold: Callable[[list[str]], bool], chosen: Callable[[Path], bool] = lambda _: True) -> Path:
+    """A folder of those tins of a population whose batches begin in seasons that are ``cold``, and that are ``chosen``.
+
+    Seasons are looked up first: to simulate all tins would take several times as long.
+    """
+    order.out.mkdir()
+    shelf = Shelf(order.seed)
+    for number in range(1, order.all_tins + 1):
+        year = TinYear(shelf, order.name(number))
+        starts = year._starts(order.batches_of(number))
+        if cold(
+            [heat.season(heat.outdoor_c(year.place.station, start + 3600.0 * heat.offsets_h())) for start in starts]
+        ):
+            write_one(order, number)
+    for tin in sorted(order.out.iterdir()):
+        assert cold([batch["season"] for batch in lines(tin)])
+        if not chosen(tin):
+            shutil.rmtree(tin)
+    return order.out
 
 
 @pytest.fixture(scope="module")
 def new_tins(tmp_path_factory: pytest.TempPathFactory) -> Batches:
     """First batches of tins, in the cold season and in cool water."""
-
-    def cold(tin: Path) -> bool:
-        (first, *later) = lines(tin)
-        return not later and first["season"] == "cold" and first_water_c(tin) < COOL_C
-
-    folder = picked(tmp_path_factory.mktemp("new"), Population(1, 2, 700), cold)
+    order = Order(tmp_path_factory.mktemp("new") / "tins", 1, 2, SEED, 700)
+    folder = picked(order, lambda seasons: seasons == ["cold"], lambda tin: first_water_c(tin) < COOL_C)
     return Batches(folder, WIDEN_NEW, score(folder, JOBS, unlearned=False, widen=WIDEN_NEW))
 
 
 @pytest.fixture(scope="module")
 def known_tins(tmp_path_factory: pytest.TempPathFactory) -> Batches:
     """Tins of eight batches, the last three of them in the cold season."""
-
-    def cold(tin: Path) -> bool:
-        return [batch["season"] for batch in lines(tin)][-COLD_OF_THREE:] == ["cold"] * COLD_OF_THREE
-
-    folder = picked(tmp_path_factory.mktemp("known"), Population(72, 8), cold)
+    order = Order(tmp_path_factory.mktemp("known") / "tins", 72, 8, SEED)
+    folder = picked(order, lambda seasons: seasons[-COLD_OF_THREE:] == ["cold"] * COLD_OF_THREE)
     return Batches(folder, WIDEN_KNOWN, score(folder, JOBS, widen=WIDEN_KNOWN))
 
 

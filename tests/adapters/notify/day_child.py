@@ -13,7 +13,7 @@ import os
 import queue
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -34,6 +34,8 @@ EVERY: Final = 10 * MINUTE
 LASTS: Final = 25 * MINUTE
 """... and is over after this."""
 PROBE: Final = "ash-water"
+BY_ITSELF: Final = replace(AT_ONCE, bound=1_000_000)
+"""However many wait, none goes with others."""
 TURN_S: Final = 0.02
 OLDEST_S: Final = 120.0
 """A life that nobody ends does so itself."""
@@ -86,7 +88,7 @@ class Service:
         self._born, self._began = time.monotonic(), self._next
         urgent = life.manner == "at once"
         self._priority = Priority.HIGH if urgent else Priority.MEDIUM
-        self._outbox = Outbox(self._store, AT_ONCE if urgent else Manners())
+        self._outbox = Outbox(self._store, BY_ITSELF if urgent else Manners())
         self._results: queue.Queue[Delivery] = queue.Queue()
         # The site says which life it was that told.
         channel = WebhookChannel(

@@ -3,12 +3,14 @@ from __future__ import annotations
 import itertools
 import json
 from datetime import datetime
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from monitor.core.log import Harvest, LogEntry, Seen, Sight
-from monitor.core.model import HOUR, MINUTE, Ms, Refused
+from monitor.core.model import HOUR, MINUTE, Ms, Refused, Span
+from monitor.core.replay import forecasts_at
 from tests.unit.core.worlds import T0, lines, recording, slow_site, start
 
 if TYPE_CHECKING:
@@ -24,25 +26,58 @@ def ready(line: dict[str, Any], end: str = "mid") -> float:
     return hours(line["ready"][end])
 
 
-def constant(celsius: float, length: float = 40.0, **more: Any) -> list[dict[str, Any]]:
-    return lines(recording(lambda _: celsius, length, **more), [start()])
+@cache
+def constant(celsius: float) -> tuple[dict[str, Any], ...]:
+    """The lines of forty hours at one temperature. Nothing knows what comes, so the first of them are those of a shorter time."""
+    return tuple(lines(recording(lambda _: celsius, 40), [start()]))
+
+
+def foreseen(rows: list[Measured], entries: list[LogEntry], *at_hours: float) -> list[Span]:
+    """Ready as told at these hours: what the lines say, reckoned at these instants only."""
+    instants = [(T0 + round(hour * HOUR), "b1") for hour in at_hours]
+    return [told.estimate.ready for told in forecasts_at(slow_site(), rows, entries, instants)]
+
+
+def bounds(span: Span) -> tuple[float, float, float]:
+    """Hours since the start."""
+    assert span.lo is not None
+    assert span.mid is not None
+    assert span.hi is not None
+    return (span.lo - T0) / HOUR, (span.mid - T0) / HOUR, (span.hi - T0) / HOUR
+
+
+def middle(rows: list[Measured], entries: list[LogEntry], at_hour: float) -> float:
+    (span,) = foreseen(rows, entries, at_hour)
+    return bounds(span)[1]
+
+
+def test_an_instant_says_what_its_line_says() -> None:
+    """Asked for some instants only, without alarms, the same is told as in the lines, with a look and a cold night."""
+    rows = recording(lambda hour: 17.0 if 6 < hour < 10 else 26.0, 22)
+    entries: list[LogEntry] = [start(), Seen(T0 + 16 * HOUR, T0 + 17 * HOUR, "b1", Sight.FIRST)]
+    told = {hours(line["time"]): line["ready"] for line in lines(rows, entries)}
+    at_hours = (0.0, 8.5, 16.5, 17.0, 22.0)
+    for hour, span in zip(at_hours, foreseen(rows, entries, *at_hours), strict=True):
+        assert bounds(span) == pytest.approx([hours(told[hour][end]) for end in ("lo", "mid", "hi")], abs=1 / 3600)
 
 
 def test_warm_water_is_ready_within_a_day_or_so() -> None:
     """At a constant 28 C an unknown tin is expected ready 15 to 30 h after its start."""
-    assert 15 < ready(constant(28)[0]) < 30
+    assert 15 < middle(recording(lambda _: 28.0, 0), [start()], 0) < 30
 
 
 def test_cool_water_takes_longer() -> None:
     """At a constant 20 C ready comes at least one and a half times as late as at 28 C."""
-    assert ready(constant(20)[0]) > 1.5 * ready(constant(28)[0])
+    cool = middle(recording(lambda _: 20.0, 0), [start()], 0)
+    warm = middle(recording(lambda _: 28.0, 0), [start()], 0)
+    assert cool > 1.5 * warm
 
 
 def test_a_cold_night_delays() -> None:
     """After a night at 16-18 C ready is expected later than without it."""
-    warm = lines(recording(lambda _: 26.0, 20), [start()])
-    cold = lines(recording(lambda h: 17.0 if 6 < h < 14 else 26.0, 20), [start()])
-    assert ready(cold[-1]) > ready(warm[-1]) + 2
+    warm = middle(recording(lambda _: 26.0, 20), [start()], 20)
+    cold = middle(recording(lambda h: 17.0 if 6 < h < 14 else 26.0, 20), [start()], 20)
+    assert cold > warm + 2
 
 
 def test_two_cold_nights_take_about_two_days() -> None:
@@ -52,29 +87,35 @@ def test_two_cold_nights_take_about_two_days() -> None:
     def water(hour: float) -> float:
         return 18.0 if any(a <= hour < b for a, b in night) else 23.0
 
-    told = lines(recording(water, 44), [start()])
-    for line in told[56:]:
-        assert ready(line, "lo") < 48 < ready(line, "hi")
+    told = foreseen(recording(water, 44), [start()], *(hour / 2 for hour in range(56, 89)))
+    assert len(told) == 33
+    for low, _, high in map(bounds, told):
+        assert low < 48 < high
+
+
+def delay_of_three_hours_without_air(celsius: float, cysts_g: float) -> float:
+    entry = start(cysts_g=cysts_g)
+    through = recording(lambda _: celsius, 16)
+    off = recording(lambda _: celsius, 16, air=lambda h: not 5 <= h < 8)
+    return middle(off, [entry], 16) - middle(through, [entry], 16)
 
 
 @pytest.mark.parametrize(("density", "low", "high"), [(5.0, 2.0, 5.0), (1.0, 0.0, 2.5)])
 def test_no_air_pauses_as_long_as_the_oxygen_is_gone(density: float, low: float, high: float) -> None:
     """Air off for 3 h at hour 5 delays ready by 2-5 h at 5 g/L and by at most 2.5 h at 1 g/L."""
-    entry = start(cysts_g=density)
-    through = lines(recording(lambda _: 26.0, 16), [entry])
-    off = lines(recording(lambda _: 26.0, 16, air=lambda h: not 5 <= h < 8), [entry])
-    assert low <= ready(off[-1]) - ready(through[-1]) <= high
+    assert low <= delay_of_three_hours_without_air(26.0, density) <= high
 
 
 @pytest.mark.parametrize("celsius", [18.0, 20.0, 22.0, 25.0, 28.0])
 @pytest.mark.parametrize("before", [0.0, 26.0])
 def test_nothing_new_moves_nothing(celsius: float, before: float) -> None:
-    """At constant temperature, air on, no entries, no bound of ready moves over 15 min between lines 30 min apart."""
-    told = constant(celsius, 60.0, before=before)
+    """At constant temperature, air on, no entries, no bound of ready moves over 15 min between instants 30 min apart."""
+    told = foreseen(recording(lambda _: celsius, 60, before=before), [start()], *(hour / 2 for hour in range(121)))
+    assert len(told) == 121
     for earlier, later in itertools.pairwise(told):
-        for end in ("lo", "mid", "hi"):
-            if earlier["ready"][end] and later["ready"][end]:
-                assert abs(ready(earlier, end) - ready(later, end)) * 60 <= 15
+        for was, now in zip((earlier.lo, earlier.mid, earlier.hi), (later.lo, later.mid, later.hi), strict=True):
+            if was is not None and now is not None:
+                assert abs(now - was) <= 15 * MINUTE
 
 
 def test_the_range_holds_its_middle() -> None:
@@ -100,16 +141,16 @@ def test_what_is_seen_narrows_and_moves() -> None:
     """A low counted fraction late in the hatch narrows the relative range of ready and moves its middle later."""
     batch = start(lot="tin-7")
     seen = Seen(T0 + 21 * HOUR, T0 + 21 * HOUR, "b1", Sight.SOME, 0.3)
-    plain = lines(recording(lambda _: 25.0, 22), [batch])[-1]
-    told = lines(recording(lambda _: 25.0, 22), [batch, seen])[-1]
-    assert ready(told, "hi") / ready(told, "lo") < 0.75 * ready(plain, "hi") / ready(plain, "lo")
-    assert ready(told) > ready(plain) + 1
+    rows = recording(lambda _: 25.0, 22)
+    (plain,), (told,) = (map(bounds, foreseen(rows, entries, 22)) for entries in ([batch], [batch, seen]))
+    assert told[2] / told[0] < 0.75 * plain[2] / plain[0]
+    assert told[1] > plain[1] + 1
 
 
 def test_an_entry_counts_from_when_it_was_logged() -> None:
     """An entry about an earlier time changes no line before it was logged."""
     entry = Seen(T0 + 10 * HOUR, T0 + 20 * HOUR, "b1", Sight.FIRST)
-    plain, seen = constant(25, 24), lines(recording(lambda _: 25.0, 24), [start(), entry])
+    plain, seen = constant(25), tuple(lines(recording(lambda _: 25.0, 21), [start(), entry]))
     assert plain[:40] == seen[:40]
     assert plain[41] != seen[41]
 
@@ -141,7 +182,7 @@ def test_a_second_run_says_the_same_to_the_byte() -> None:
 
 def test_a_cold_batch_never_gets_there() -> None:
     """Water below every threshold gives null for the bounds that are never reached."""
-    told = constant(6.0, 12)
+    told = lines(recording(lambda _: 6.0, 12), [start()])
     assert told[-1]["ready"]["hi"] is None
     assert told[-1]["stage"] == "developing"
 
@@ -172,7 +213,7 @@ def test_gap_in_the_water_is_bridged() -> None:
     """A gap of two hours between two known temperatures is filled with a line between them: ready moves by minutes."""
     rows = recording(lambda _: 25.0, 20)
     gap = [r for r in rows if not (r.probe == "ash-water" and 5 * HOUR < r.time - T0 < 7 * HOUR)]
-    assert abs(ready(lines(rows, [start()])[-1]) - ready(lines(gap, [start()])[-1])) * 60 < 5
+    assert abs(middle(rows, [start()], 20) - middle(gap, [start()], 20)) * 60 < 5
 
 
 def test_site_with_two_vessels_has_a_line_for_each_batch() -> None:
@@ -197,7 +238,4 @@ def test_a_step_that_does_not_fit_begins_anew_each_day() -> None:
 @pytest.mark.parametrize("celsius", [23.0, 28.0])
 def test_no_air_delays_a_dense_batch_over_the_usual_range(celsius: float) -> None:
     """Air off for 3 h at hour 5 delays ready by 2-5 h at 5 g/L, from 23 to 28 C."""
-    entry = start(cysts_g=5.0)
-    through = lines(recording(lambda _: celsius, 16), [entry])
-    off = lines(recording(lambda _: celsius, 16, air=lambda h: not 5 <= h < 8), [entry])
-    assert 2.0 <= ready(off[-1]) - ready(through[-1]) <= 5.0
+    assert 2.0 <= delay_of_three_hours_without_air(celsius, 5.0) <= 5.0

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from simulator.scenario import Scenario, scenario_from
+from tests.conftest import free_port
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -67,10 +68,7 @@ def make() -> Callable[..., Scenario]:
 
 @pytest.fixture
 def port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        number: int = probe.getsockname()[1]
-        return number
+    return free_port()
 
 
 @pytest.fixture
