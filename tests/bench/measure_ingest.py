@@ -46,7 +46,9 @@ PUSHES: Final = 120
 PUSH_EVERY_S: Final = 0.3
 HOME_COMMITS: Final = 6
 COMMIT_S: Final = 6
-HOME_RATE: Final = 30  # with a commit each 6 s it is 180 readings a commit, as thirty probes at 10 s and a commit each minute
+HOME_RATE: Final = (
+    30  # with a commit each 6 s it is 180 readings a commit, as thirty probes at 10 s and a commit each minute
+)
 SECRET: Final = "a bench is no secret"
 TICKS: Final = os.sysconf("SC_CLK_TCK")
 
@@ -57,7 +59,9 @@ def shed(broker: str, phone: str) -> str:
     for vessel in VESSELS:
         here = {"vessel": vessel, "decoder": "json"}
         probes += [
-            probe(f"{vessel}-water", f"shed/{vessel}/water", measures="water", pointer="/c", sequence_pointer="/n", **here),
+            probe(
+                f"{vessel}-water", f"shed/{vessel}/water", measures="water", pointer="/c", sequence_pointer="/n", **here
+            ),
             probe(f"{vessel}-air", f"shed/{vessel}/air", measures="air", pointer="/air", **here),
             probe(f"{vessel}-low", f"shed/{vessel}/low", measures="water", vessel=vessel, decoder="senml"),
         ]
@@ -332,17 +336,23 @@ def measure(folder: Path, say: Callable[[str], None]) -> None:
         pushed = pushes_ms(bench.wire, bench.readings, bench.phone)
         daemon.terminate()
         bare, decided = decisions(bench)
-        tell_times({"published to counted, bare": bare, "published to decided": decided, "published to pushed": pushed}, say)
+        tell_times(
+            {"published to counted, bare": bare, "published to decided": decided, "published to pushed": pushed}, say
+        )
 
 
 def tell_rates(paces: dict[str, Pace], say: Callable[[str], None]) -> None:
-    say("| consumer | readings a second | of the bare | processor time a reading | of the bare |\n|---|---:|---:|---:|---:|")
+    say(
+        "| consumer | readings a second | of the bare | processor time a reading | of the bare |\n|---|---:|---:|---:|---:|"
+    )
     bare = paces["bare"]
     for name, pace in paces.items():
         times = statistics.median(mine / its for mine, its in zip(pace.rates, bare.rates, strict=True))
         work = statistics.median(mine / its for mine, its in zip(pace.cpu_us, bare.cpu_us, strict=True))
         rate, cpu = statistics.median(pace.rates), statistics.median(pace.cpu_us)
-        say(f"| {name} | {rate:,.0f} ({min(pace.rates):,.0f}-{max(pace.rates):,.0f}) | {times:.3g} | {cpu:.0f} µs | {work:.2f} |")
+        say(
+            f"| {name} | {rate:,.0f} ({min(pace.rates):,.0f}-{max(pace.rates):,.0f}) | {times:.3g} | {cpu:.0f} µs | {work:.2f} |"
+        )
     faster = statistics.median(
         mine / its for mine, its in zip(paces["swimup"].rates, paces["naive"].rates, strict=True)
     )

@@ -1,6 +1,6 @@
 """``swimup run``, with a note of when each message was decided; written to a file when it ends.
 
-    python -m tests.bench.timed_run FILE run --config CONFIG
+python -m tests.bench.timed_run FILE run --config CONFIG
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from monitor.service.ingest import Ingest
 if TYPE_CHECKING:
     from monitor.core.model import Effect
     from monitor.intake.incoming import Incoming
+
 
 def main() -> None:
     file = Path(sys.argv[1])
