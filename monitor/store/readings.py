@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from monitor.core.model import SECOND
 from monitor.store.records import (
+    LAST_TIME,
     LARGEST,
     MOST_AT_ONCE,
     MOST_SERIES,
@@ -54,7 +55,9 @@ class ReadingShelf:
         self._waiting: OrderedDict[tuple[Ms, int], list[ReadingRow]] = OrderedDict()
         self._count = 0
         self._windows: dict[int, SequenceWindow] = {}
+        self._newest: dict[int, Ms] = {}  # by series: no reading of it is later; not there: as late as ``_found`` at most
         newest = connection.execute(_SELECT + "ORDER BY at DESC LIMIT ?", (_NEWEST_ROWS,)).fetchall()
+        self._found: Ms = time_of(newest[0][0]) if newest else -LAST_TIME
         for row in reversed(newest):
             if row[4] is not None and not row_exact_time(row):
                 self._note(row)
@@ -68,7 +71,11 @@ class ReadingShelf:
         series = self._series.id_of(reading.probe)
         if series > MOST_SERIES:
             raise ValueError(f"probe {reading.probe}: a store holds at most {MOST_SERIES} probes")
-        here = self._at(reading.time, series)
+        here: list[ReadingRow] = []
+        if reading.time <= self._newest.get(series, self._found):
+            here = self._at(reading.time, series)
+        else:
+            self._newest[series] = reading.time  # nothing can be there: most readings need no look into the file
         if exact_time(reading):
             if any(row_exact_time(row) and _same_or_unknown(row[4], reading.seq) for row in here):
                 return None
@@ -77,10 +84,10 @@ class ReadingShelf:
             arrived = reading.arrived or reading.time
             if window is not None and window.repeats(reading.seq, reading.milli, arrived):
                 return None
-        n = 1 + max((number_of(row[0]) for row in here), default=-1)
+        n = 1 + max([number_of(row[0]) for row in here]) if here else 0
         if n >= MOST_AT_ONCE:
             raise ValueError(f"probe {reading.probe}: more than {MOST_AT_ONCE} readings in one millisecond")
-        placed = replace(reading, n=n)
+        placed = reading if n == reading.n else replace(reading, n=n)
         row = to_row(placed, series, self._reasons.id_of(reading.reason) if reading.reason else 0)
         self._waiting.setdefault((reading.time, series), []).append(row)
         self._count += 1
