@@ -1,7 +1,7 @@
 """The MQTT client of the session: what has come is read in one go, and many acknowledgements leave in one.
 
-The client that it is made from asks the system three times for each packet and prepares for every property that MQTT 5 knows; most of
-the time that a reading takes on its way from the broker was spent there. Here PUBLISH packets, which are nearly all that comes, are
+The client that it is made from asks the system three times for each packet and prepares for every property that MQTT 5
+knows: most of what a reading costs on its way from the broker. Here PUBLISH packets, which are nearly all that comes, are
 taken apart directly; all others are left to it.
 """
 
@@ -115,7 +115,7 @@ def _length(data: bytearray, at: int) -> tuple[int, int]:
     for place in range(at, min(at + LONGEST_LENGTH, len(data))):
         byte = data[place]
         length |= (byte & 0x7F) << shift
-        if byte < 0x80:  # noqa: PLR2004  (the highest bit says that more follows)
+        if byte < 0x80:
             return length, place + 1
         shift += 7
     if len(data) - at >= LONGEST_LENGTH:

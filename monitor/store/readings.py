@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from monitor.core.model import SECOND
 from monitor.store.records import (
-    LAST_TIME,
     LARGEST,
+    LAST_TIME,
     MOST_AT_ONCE,
     MOST_SERIES,
     ReadingRow,
@@ -55,7 +55,9 @@ class ReadingShelf:
         self._waiting: OrderedDict[tuple[Ms, int], list[ReadingRow]] = OrderedDict()
         self._count = 0
         self._windows: dict[int, SequenceWindow] = {}
-        self._newest: dict[int, Ms] = {}  # by series: no reading of it is later; not there: as late as ``_found`` at most
+        self._newest: dict[
+            int, Ms
+        ] = {}  # by series: no reading of it is later; not there: as late as ``_found`` at most
         newest = connection.execute(_SELECT + "ORDER BY at DESC LIMIT ?", (_NEWEST_ROWS,)).fetchall()
         self._found: Ms = time_of(newest[0][0]) if newest else -LAST_TIME
         for row in reversed(newest):

@@ -1,10 +1,10 @@
-"""Consumers to be measured beside the service, each a process of its own with the MQTT client and the settings that the service has.
+"""Consumers to be measured beside the service, each a process of its own with the MQTT client and settings of the service.
 
     python -m tests.bench.consumers count|insert|time HOST PORT PREFIX FILE
 
-``count`` only counts: the floor of any consumer with this client. ``insert`` is the plain way to keep readings: parse the JSON, insert
-a row, commit, each by itself (SQLite as it comes: rollback journal, synchronous FULL). ``time`` notes when each message came. At a
-message ``mark`` each tells on a line what it has done so far.
+``count`` only counts: the floor of any consumer with this client. ``insert`` is the plain way to keep readings: parse the
+JSON, insert a row, commit, each by itself (SQLite as it comes: rollback journal, synchronous FULL). ``time`` notes when each
+message came. At a message ``mark`` each tells on a line what it has done so far.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.intake.link import RECEIVE_MAXIMUM, SESSION_EXPIRY_S
 from paho.mqtt.client import Client, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from monitor.intake.link import RECEIVE_MAXIMUM, SESSION_EXPIRY_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable
