@@ -23,15 +23,11 @@ class Trail:
     def add(self, time: Ms, low: int, high: int) -> None:
         """Count in a reading, or a slot of several: thousandths of C."""
         hour = time // HOUR
-        known = self._hours.get(hour)
-        if known is not None:
-            if low < known[0] or high > known[1]:
-                self._hours[hour] = (min(low, known[0]), max(high, known[1]))
-            return
         newest = max(self._hours, default=hour)
         if hour <= newest - KEEP_HOURS:
             return
-        self._hours[hour] = (low, high)
+        known = self._hours.get(hour)
+        self._hours[hour] = (low, high) if known is None else (min(low, known[0]), max(high, known[1]))
         if hour > newest:
             for old in [h for h in self._hours if h <= hour - KEEP_HOURS]:
                 del self._hours[old]

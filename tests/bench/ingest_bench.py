@@ -14,8 +14,7 @@ from itertools import count, cycle, islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import httpx
-
+from monitor.cli.client import Client
 from tests.bench.consumers import written_bytes
 from tests.bench.wire_publisher import WirePublisher
 from tests.conftest import Mosquitto
@@ -214,7 +213,7 @@ class Bench:
         self._stack.callback(made.tear_down)
         made.start()
         until(made.connected)
-        for vessel in BATCHES:
-            start = {"vessel": vessel, "cysts_g": 2}
-            httpx.post(f"{made.url}/api/v1/batches", json=start, trust_env=False, timeout=30).raise_for_status()
+        with Client(made.config) as client:
+            for vessel in BATCHES:
+                client.post("/batches", {"vessel": vessel, "cysts_g": 2})
         return made
