@@ -146,6 +146,7 @@ class Supervisor:
         )
         self.desk.rooms = self._rooms.document
         wiring.book.report = lambda phone: self._inputs.put(PhoneGone(self._clock.now(), phone))
+        self._heard: set[str] = set()  # topics of the readings that were taken in one go
         self._commit_due = 0.0
         self._disk_failing = False
         self._started = False
@@ -363,6 +364,7 @@ class Supervisor:
         while not self._stopping:
             due = min(next_tick, self._commit_due or next_tick, self._teller.due())
             self._take_inputs(max(due - clock.steady(), 0.0))
+            self._tell_heard()
             if clock.steady() >= next_tick:
                 next_tick = clock.steady() + TICK_S
                 self._tick()
@@ -386,6 +388,13 @@ class Supervisor:
                 return
         self._inputs.put(item)
 
+    def _tell_heard(self) -> None:
+        """Of many readings of a vessel taken in one go there is one piece of news."""
+        for topic in self._heard:
+            for binding in self._ingest.of(topic):
+                self._teller.touch_vessel(self._w.site.probes[binding.probe].vessel)
+        self._heard.clear()
+
     def _take(self, item: Any) -> None:
         """One input. Whatever breaks is logged and set aside: the next input may be the one that matters."""
         try:
@@ -394,8 +403,7 @@ class Supervisor:
                     self._doing.take(item)
                 case Incoming():
                     self._carry(self._ingest.take(item))
-                    for binding in self._ingest.of(item.topic):
-                        self._teller.touch_vessel(self._w.site.probes[binding.probe].vessel)
+                    self._heard.add(item.topic)
                 case Asked():
                     self._command(item)
                 case PhoneGone():
