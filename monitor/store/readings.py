@@ -157,10 +157,12 @@ class ReadingShelf:
 
     def _note(self, row: ReadingRow) -> None:
         at, milli, _, late, seq = row
-        if seq is not None:
-            self._windows.setdefault(series_of(at), SequenceWindow()).note(
-                seq, milli, time_of(at) + (late or 0) * SECOND
-            )
+        if seq is None:
+            return
+        window = self._windows.get(series_of(at))
+        if window is None:
+            window = self._windows[series_of(at)] = SequenceWindow()
+        window.note(seq, milli, time_of(at) + (late or 0) * SECOND)
 
 
 def _same_or_unknown(one: int | None, other: int | None) -> bool:
