@@ -376,9 +376,11 @@ class Supervisor:
             item = self._inputs.get(timeout=wait) if wait > 0 else self._inputs.get_nowait()
         except queue.Empty:
             return
-        for _ in range(DRAIN):
+        for left in reversed(range(DRAIN)):
             if item is not None:
                 self._take(item)
+            if not left:
+                return
             try:
                 item = self._inputs.get_nowait()
             except queue.Empty:
@@ -386,7 +388,6 @@ class Supervisor:
             if self._stopping:
                 self._inputs.put(item)
                 return
-        self._inputs.put(item)
 
     def _tell_heard(self) -> None:
         """Of many readings of a vessel taken in one go there is one piece of news."""
