@@ -147,6 +147,7 @@ class Supervisor:
         self.desk.rooms = self._rooms.document
         wiring.book.report = lambda phone: self._inputs.put(PhoneGone(self._clock.now(), phone))
         self._heard: set[str] = set()  # topics of the readings that were taken in one go
+        self._posted = False  # letters that nobody has looked at yet
         self._commit_due = 0.0
         self._disk_failing = False
         self._started = False
@@ -428,8 +429,8 @@ class Supervisor:
                     self._upkeep.do(item)
             if self._store.urgent:
                 self._commit()
-            if isinstance(item, Delivery):
-                self._hand_out()  # a channel gets its next letter when the one before is struck off
+            if self._posted or isinstance(item, Delivery):
+                self._hand_out()  # what waits for nothing; a channel gets its next letter when the one before is struck off
         except Exception as error:
             log.exception("input.failed", kind=type(item).__name__)
             if isinstance(item, Incoming):
@@ -465,6 +466,7 @@ class Supervisor:
 
     def _hand_out(self) -> None:
         """Letters whose time has come go; what was made one letter of several is on the disk before."""
+        self._posted = False
         self._outbox.arrange(self._clock.wall(), self._clock.now())
         if self._store.urgent:
             self._commit()
@@ -495,6 +497,7 @@ class Supervisor:
         # A channel that does not work is no way to say so.
         channels = [channel.id for channel in self._w.channels if alarm.id != f"{DELIVERY}:{channel.id}"]
         self._outbox.post(transition, channels, self._clock.wall())
+        self._posted = True
         self._teller.alarm(alarm)
         log.info(
             "alarm.changed",
