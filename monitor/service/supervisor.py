@@ -195,6 +195,7 @@ class Supervisor:
                 store.tell,
                 self._figures.document,
                 Announcer(self._rooms.run, self._w.page, self._clock, self._session.publish),
+                lambda: not self._inputs.empty(),
             )
             servers, put = self._w.series_servers, self._inputs.put
             self._forwarder = Forwarder(servers, self._w.site, store, self._clock, put)
