@@ -23,7 +23,7 @@ class Point(StrEnum):
     BEFORE_COMMIT = "before-commit"  # all is written in the open transaction
     COMMITTED = "committed"  # the store has it, nobody was told
     BEFORE_ACKNOWLEDGING = "before-acknowledging"  # readings are stored, the broker does not know
-    ACKNOWLEDGED = "acknowledged"  # one is acknowledged, others may not be
+    ACKNOWLEDGED = "acknowledged"  # some are acknowledged, others may not be
     COMMAND_TAKEN = "command-taken"  # a keeper's word counts, and is not on the disk
     COMMAND_SAVED = "command-saved"  # it is, and the keeper was not told
     COMMAND_ANSWERED = "command-answered"

@@ -80,6 +80,8 @@ class VesselState:
 
     def newest_air(self) -> ProbeState | None:
         """The probe that tells of its air: of those that were heard about as lately as the newest, the one that says least."""
+        if len(self.air_probes) == 1:
+            return self.air_probes[0] if self.air_probes[0].newest is not None else None
         told = [(p.newest.time, p) for p in self.air_probes if p.newest is not None]
         newest = max((time for time, _ in told), default=0)
         lately = [(time, p) for time, p in told if newest - time <= 2 * p.spec.every]

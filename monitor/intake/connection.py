@@ -12,6 +12,7 @@ import select
 import ssl
 import time
 from datetime import UTC, datetime
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from paho.mqtt.subscribeoptions import SubscribeOptions
@@ -33,12 +34,13 @@ from monitor.intake.link import (
 from monitor.intake.terms import Cause, Ending, Terms
 
 if TYPE_CHECKING:
-    from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+    from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags
     from paho.mqtt.properties import Properties
     from paho.mqtt.reasoncodes import ReasonCode
 
     from monitor.core.model import Ms
     from monitor.intake.orders import Letter
+    from monitor.intake.reader import Reader
 
 HANDSHAKE_S = 10.0
 """For CONNACK and all SUBACKs."""
@@ -49,6 +51,7 @@ FAREWELL_S = 2.0
 TOPICS_IN_ONE_PACKET = 50
 MISC_EVERY_S = 0.25
 
+_DUP, _RETAIN = 0b1000, 0b1  # of a packet's first byte, MQTT 5 section 3.3.1
 _TAKEN_OVER = 0x8E  # MQTT 5 section 3.14.2.1
 
 
@@ -67,6 +70,7 @@ class Connection:
         self._asked: dict[int, list[str]] = {}  # packet id of a SUBSCRIBE -> its topics
         self._unsettled: set[int] = set()  # packet ids of ours that the broker has not taken yet
         self._strays: set[str] = set()
+        self._bound: dict[bytes, str] = {}  # topics as they stand in packets
         self._session = 0
         self._answered = False
         self._live = False
@@ -97,7 +101,7 @@ class Connection:
             drop(client)
         return self._ending or Ending("lost", f"connection to {address} ended")
 
-    def _converse(self, client: Client) -> None:
+    def _converse(self, client: Reader) -> None:
         sock: Any = client.socket()
         if sock is None:  # sending CONNECT has failed already
             self._end(*self._why_gone())
@@ -134,7 +138,7 @@ class Connection:
             if client.socket() is None:
                 self._end(*self._why_gone())
 
-    def _obey(self, client: Client) -> None:
+    def _obey(self, client: Reader) -> None:
         """Carry out what other threads want."""
         orders = self._terms.orders
         stop = orders.stop  # looked at first: what was ordered before the stop is carried out
@@ -142,8 +146,9 @@ class Connection:
             connection, mid = orders.acks.popleft()
             if connection == self._number:
                 self._order.tell(mid)
-        for mid in self._order.release():
-            client.ack(mid, 1)
+        released = list(self._order.release())
+        if released:
+            client.acknowledge(released)
             failpoint.reach(Point.ACKNOWLEDGED)
         if self._up_at is not None:
             while orders.letters:
@@ -189,12 +194,12 @@ class Connection:
 
     # -- what the client tells -----------------------------------------------------------------------------------
 
-    def _listen(self, client: Client) -> None:
+    def _listen(self, client: Reader) -> None:
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
         client.on_publish = self._on_publish
-        client.on_message = self._on_message
+        client.on_publish_packet = partial(self._on_message, client)
 
     def _on_connect(
         self, client: Client, _data: Any, flags: ConnectFlags, reason: ReasonCode, _properties: Properties | None
@@ -258,34 +263,33 @@ class Connection:
     ) -> None:
         self._unsettled.discard(mid)
 
-    def _on_message(self, client: Client, _data: Any, message: MQTTMessage) -> None:
-        mid = message.mid
-        try:
-            topic = message.topic
-        except UnicodeDecodeError:
-            topic = ""
-        if not self._terms.takes(topic):
-            if mid:
-                self._order.arrived(mid, told=True)
-            self._not_ours(client, topic, bytes(message.payload))
-            return
+    def _on_message(self, client: Reader, name: bytes, payload: bytes, first: int, mid: int) -> None:
+        topic = self._bound.get(name)
+        if topic is None:
+            topic = name.decode("utf-8", "replace")
+            if not self._terms.takes(topic):
+                if mid:
+                    self._order.arrived(mid, told=True)
+                self._not_ours(client, topic, payload)
+                return
+            if topic in self._terms.topics:
+                self._bound[name] = topic
         if mid:
             self._order.arrived(mid)
-        taken = self._listener.deliver(
-            Incoming(
-                topic=topic,
-                payload=bytes(message.payload),
-                qos=message.qos,
-                retain=bool(message.retain),
-                dup=bool(message.dup),
-                mid=mid,
-                arrived=self._terms.clock(),
-                queued=bool(message.dup) or not self._live,
-                session=self._session,
-                connection=self._number,
-            )
+        dup = first & _DUP != 0
+        message = Incoming(
+            topic=topic,
+            payload=payload,
+            qos=first >> 1 & 0b11,
+            retain=first & _RETAIN != 0,
+            dup=dup,
+            mid=mid,
+            arrived=self._terms.clock(),
+            queued=dup or not self._live,
+            session=self._session,
+            connection=self._number,
         )
-        if not taken:
+        if not self._listener.deliver(message):
             self._order.forget(mid)
 
     def _not_ours(self, client: Client, topic: str, payload: bytes) -> None:

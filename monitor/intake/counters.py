@@ -48,4 +48,7 @@ class Counters:
         return {probe: replace(count, reasons=dict(count.reasons)) for probe, count in self._probes.items()}
 
     def _of(self, probe: str) -> ProbeCount:
-        return self._probes.setdefault(probe, ProbeCount())
+        count = self._probes.get(probe)
+        if count is None:
+            count = self._probes[probe] = ProbeCount()
+        return count

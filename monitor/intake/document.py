@@ -44,6 +44,8 @@ def _refuse_twins(payload: bytes, document: Any) -> None:
     if b"\\u003a" in lowered:
         raise Unreadable("a colon written as \\u003a; write it plainly", "syntax")
     colons = payload.count(b":")
+    if colons == _least(document):
+        return  # all of them are accounted for, as in nearly every message
     members = 0
     rest = [document]
     while rest:
@@ -65,6 +67,19 @@ def _refuse_twins(payload: bytes, document: Any) -> None:
         raise Unreadable("a name occurs twice in one object; it is unclear which one counts", "syntax")
 
 
+def _least(document: Any) -> int:
+    """Members of an object, or of the objects in an array, without what lies deeper."""
+    if document.__class__ is dict:
+        return len(document)
+    return sum([len(node) for node in document if node.__class__ is dict])
+
+
+@lru_cache(maxsize=1024)
+def _member(pointer: str) -> str | None:
+    """The name in a pointer of one plain step; None for any other."""
+    return pointer[1:] if pointer[0] == "/" and "/" not in pointer[1:] and "~" not in pointer else None
+
+
 @lru_cache(maxsize=1024)
 def _pointer(pointer: str) -> JsonPointer:
     return JsonPointer(pointer)
@@ -74,6 +89,10 @@ def at(document: Any, pointer: str) -> Any:
     """The value at an RFC 6901 pointer; :class:`Unreadable` when nothing is there."""
     if not pointer:
         return document
+    if document.__class__ is dict:
+        found = document.get(_member(pointer), _MISSING)
+        if found is not _MISSING:
+            return found
     try:
         found = _pointer(pointer).resolve(document, _MISSING)
     except JsonPointerException as error:

@@ -20,6 +20,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
+from monitor.intake.reader import Reader
+
 if TYPE_CHECKING:
     import random
 
@@ -131,13 +133,13 @@ def marker_topic(site: str) -> str:
     return f"swimup/{site}/marker"
 
 
-def make_client(link: Link, version: Version, site: str) -> Client:
+def make_client(link: Link, version: Version, site: str) -> Reader:
     """A client for one connection, with the will set, not yet connected.
 
     Raises :class:`OSError` when a certificate or key cannot be read.
     """
     five = version == "5"
-    client = Client(
+    client = Reader(
         CallbackAPIVersion.VERSION2,
         client_id=link.client_id,
         protocol=MQTTv5 if five else MQTTv311,

@@ -25,7 +25,10 @@ class Rhythm:
         before = self._last.get(probe)
         self._last[probe] = arrived
         if before is not None and arrived > before:  # a clock that was set back tells no gap
-            self._gaps.setdefault(probe, deque(maxlen=GAPS)).append(arrived - before)
+            gaps = self._gaps.get(probe)
+            if gaps is None:
+                gaps = self._gaps[probe] = deque(maxlen=GAPS)
+            gaps.append(arrived - before)
 
     def gap(self, probe: str) -> Ms | None:
         """The middle one, ms; ``None`` while there are too few."""

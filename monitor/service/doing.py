@@ -39,10 +39,11 @@ class Doing:
         self._carry_out = carry_out
         self._publish = publish
         self._site = engine.state.site.id
+        self._family = family(self._site)
         self._retained: set[str] = set()
 
     def takes(self, topic: str) -> bool:
-        return topic.rpartition("/")[0] == family(self._site)
+        return topic.rpartition("/")[0] == self._family
 
     def take(self, message: Incoming) -> None:
         """Carry it out and answer. The broker hears of it after the commit; killed before, it is delivered again."""

@@ -142,7 +142,7 @@ class Ingest:
             self.early.take(message, reading, anonymous=anonymous)
             effects.extend(self._engine.step(reading))  # decisions go on with what is known
             return False
-        placed = self._store.add(self.early.marked(reading))
+        placed = self._store.add(self.early.marked(reading) if self.early.unset else reading)
         if placed is not None:
             effects.extend(self._engine.step(placed))
         return anonymous

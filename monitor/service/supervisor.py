@@ -153,6 +153,8 @@ class Supervisor:
         )
         self.desk.rooms = self._rooms.document
         wiring.book.report = lambda phone: self._inputs.put(PhoneGone(self._clock.now(), phone))
+        self._heard: set[str] = set()  # topics of the readings that were taken in one go
+        self._posted = False  # letters that nobody has looked at yet
         self._commit_due = 0.0
         self._disk_failing = False
         self._urgent_due = 0.0  # what is urgent was not taken either, and is not tried again before
@@ -201,6 +203,7 @@ class Supervisor:
                 store.tell,
                 self._figures.document,
                 Announcer(self._rooms.run, self._w.page, self._clock, self._session.publish),
+                lambda: not self._inputs.empty(),
             )
             servers, put = self._w.series_servers, self._inputs.put
             self._forwarder = Forwarder(servers, self._w.site, store, self._clock, put)
@@ -376,6 +379,7 @@ class Supervisor:
         while not self._stopping:
             due = min(next_tick, self._commit_due or next_tick, self._teller.due())
             self._take_inputs(max(due - clock.steady(), 0.0))
+            self._tell_heard()
             if clock.steady() >= next_tick:
                 next_tick = clock.steady() + TICK_S
                 self._tick()
@@ -387,9 +391,11 @@ class Supervisor:
             item = self._inputs.get(timeout=wait) if wait > 0 else self._inputs.get_nowait()
         except queue.Empty:
             return
-        for _ in range(DRAIN):
+        for left in reversed(range(DRAIN)):
             if item is not None:
                 self._take(item)
+            if not left:
+                return
             try:
                 item = self._inputs.get_nowait()
             except queue.Empty:
@@ -397,7 +403,13 @@ class Supervisor:
             if self._stopping:
                 self._inputs.put(item)
                 return
-        self._inputs.put(item)
+
+    def _tell_heard(self) -> None:
+        """Of many readings of a vessel taken in one go there is one piece of news."""
+        for topic in self._heard:
+            for binding in self._ingest.of(topic):
+                self._teller.touch_vessel(self._w.site.probes[binding.probe].vessel)
+        self._heard.clear()
 
     def _take(self, item: Any) -> None:
         """One input. Whatever breaks is logged and set aside: the next input may be the one that matters."""
@@ -407,8 +419,7 @@ class Supervisor:
                     self._doing.take(item)
                 case Incoming():
                     self._carry(self._ingest.take(item))
-                    for binding in self._ingest.of(item.topic):
-                        self._teller.touch_vessel(self._w.site.probes[binding.probe].vessel)
+                    self._heard.add(item.topic)
                 case Asked():
                     self._command(item)
                 case PhoneGone():
@@ -433,8 +444,8 @@ class Supervisor:
                 case Chore():
                     self._upkeep.do(item)
             self._commit_urgent()
-            if isinstance(item, Delivery):
-                self._hand_out()  # a channel gets its next letter when the one before is struck off
+            if self._posted or isinstance(item, Delivery):
+                self._hand_out()  # what waits for nothing; a channel gets its next letter when the one before is struck off
         except Exception as error:
             log.exception("input.failed", kind=type(item).__name__)
             if isinstance(item, Incoming):
@@ -471,6 +482,7 @@ class Supervisor:
 
     def _hand_out(self) -> None:
         """Letters whose time has come go; what was made one letter of several is on the disk before."""
+        self._posted = False
         self._outbox.arrange(self._clock.wall(), self._clock.now())
         self._commit_urgent()
         self._outbox.pump(self._clock.wall(), self._notifier, self._clock.now())
@@ -500,6 +512,7 @@ class Supervisor:
         # A channel that does not work is no way to say so.
         channels = [channel.id for channel in self._w.channels if alarm.id != f"{DELIVERY}:{channel.id}"]
         self._outbox.post(transition, channels, self._clock.wall())
+        self._posted = True
         self._teller.alarm(alarm)
         log.info(
             "alarm.changed",

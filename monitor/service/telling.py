@@ -43,7 +43,9 @@ class Teller:
         tell: Callable[[str, Ms, dict[str, Any]], object] = lambda *_: None,
         figures: Callable[[], dict[str, Any]] = dict,
         announcer: Announcer | None = None,
+        waiting: Callable[[], bool] = lambda: False,
     ) -> None:
+        self._waiting = waiting  # whether something has come in that is to be decided
         self._announcer = announcer
         self._figures = figures
         self._tell = tell
@@ -121,8 +123,8 @@ class Teller:
                 self._view_due = True
                 self._note(self._estimates[batch])
                 self._keep(batch, began)
-                if self._clock.steady() - began > BUDGET_S:
-                    return
+                if self._waiting() or self._clock.steady() - began > BUDGET_S:
+                    return  # decisions first; the next batch has its turn right after them
 
     def _forget(self, batch: str) -> None:
         self._estimates.pop(batch)

@@ -54,8 +54,9 @@ class DeliveryShelf:
         self._session = session
         digest = _digest(payload)
         self._know(mid, digest)
+        if mid in self._new:
+            self._new.move_to_end(mid)
         self._new[mid] = digest
-        self._new.move_to_end(mid)
         if len(self._new) > 2 * REMEMBERED:
             self._new.popitem(last=False)
 
@@ -103,7 +104,8 @@ class DeliveryShelf:
         return len(self._rows)
 
     def _know(self, mid: int, digest: bytes) -> None:
+        if mid in self._known:
+            self._known.move_to_end(mid)
         self._known[mid] = digest
-        self._known.move_to_end(mid)
         if len(self._known) > 2 * REMEMBERED:
             self._known.popitem(last=False)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from monitor.core.model import SECOND
 from monitor.store.records import (
     LARGEST,
+    LAST_TIME,
     MOST_AT_ONCE,
     MOST_SERIES,
     ReadingRow,
@@ -54,7 +55,11 @@ class ReadingShelf:
         self._waiting: OrderedDict[tuple[Ms, int], list[ReadingRow]] = OrderedDict()
         self._count = 0
         self._windows: dict[int, SequenceWindow] = {}
+        self._newest: dict[
+            int, Ms
+        ] = {}  # by series: no reading of it is later; not there: as late as ``_found`` at most
         newest = connection.execute(_SELECT + "ORDER BY at DESC LIMIT ?", (_NEWEST_ROWS,)).fetchall()
+        self._found: Ms = time_of(newest[0][0]) if newest else -LAST_TIME
         for row in reversed(newest):
             if row[4] is not None and not row_exact_time(row):
                 self._note(row)
@@ -68,7 +73,11 @@ class ReadingShelf:
         series = self._series.id_of(reading.probe)
         if series > MOST_SERIES:
             raise ValueError(f"probe {reading.probe}: a store holds at most {MOST_SERIES} probes")
-        here = self._at(reading.time, series)
+        here: list[ReadingRow] = []
+        if reading.time <= self._newest.get(series, self._found):
+            here = self._at(reading.time, series)
+        else:
+            self._newest[series] = reading.time  # nothing can be there: most readings need no look into the file
         if exact_time(reading):
             if any(row_exact_time(row) and _same_or_unknown(row[4], reading.seq) for row in here):
                 return None
@@ -77,10 +86,10 @@ class ReadingShelf:
             arrived = reading.arrived or reading.time
             if window is not None and window.repeats(reading.seq, reading.milli, arrived):
                 return None
-        n = 1 + max((number_of(row[0]) for row in here), default=-1)
+        n = 1 + max([number_of(row[0]) for row in here]) if here else 0
         if n >= MOST_AT_ONCE:
             raise ValueError(f"probe {reading.probe}: more than {MOST_AT_ONCE} readings in one millisecond")
-        placed = replace(reading, n=n)
+        placed = reading if n == reading.n else replace(reading, n=n)
         row = to_row(placed, series, self._reasons.id_of(reading.reason) if reading.reason else 0)
         self._waiting.setdefault((reading.time, series), []).append(row)
         self._count += 1
@@ -148,10 +157,12 @@ class ReadingShelf:
 
     def _note(self, row: ReadingRow) -> None:
         at, milli, _, late, seq = row
-        if seq is not None:
-            self._windows.setdefault(series_of(at), SequenceWindow()).note(
-                seq, milli, time_of(at) + (late or 0) * SECOND
-            )
+        if seq is None:
+            return
+        window = self._windows.get(series_of(at))
+        if window is None:
+            window = self._windows[series_of(at)] = SequenceWindow()
+        window.note(seq, milli, time_of(at) + (late or 0) * SECOND)
 
 
 def _same_or_unknown(one: int | None, other: int | None) -> bool:

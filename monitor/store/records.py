@@ -40,6 +40,7 @@ OWN_TIME = 1 << 3
 _QUALITY = 0b111
 _STATE_SHIFT = 4
 _REASON_SHIFT = 6
+_AIR = frozenset(Air)
 
 ENTRY_KINDS: dict[str, type[LogEntry]] = {
     "start": Start,
@@ -105,13 +106,25 @@ def plain(text: str) -> str:
 
 def check_storable(reading: Reading) -> None:
     """Raise ValueError for a reading that no row can hold: found at the door, not in the middle of a commit."""
+    if (
+        -LAST_TIME <= reading.time < LAST_TIME
+        and -LARGEST <= reading.milli <= LARGEST
+        and -LARGEST <= reading.arrived <= LARGEST
+        and (reading.seq is None or -LARGEST <= reading.seq <= LARGEST)
+        and (reading.state is None or reading.state in _AIR)
+    ):
+        return
+    _say_why_not(reading)
+
+
+def _say_why_not(reading: Reading) -> None:
     for name in ("time", "milli", "seq", "arrived"):
         number = getattr(reading, name)
         if number is not None and not -LARGEST <= number <= LARGEST:
             raise ValueError(f"probe {reading.probe}: {name} is {number:.3e}, allowed are 64-bit integers")
     if not -LAST_TIME <= reading.time < LAST_TIME:
         raise ValueError(f"probe {reading.probe}: its time is {reading.time:.3e} ms, allowed is until the year 2109")
-    if reading.state not in (None, *Air):
+    if reading.state is not None and reading.state not in _AIR:
         raise ValueError(f"probe {reading.probe}: state is {reading.state}, allowed are 0, 1, 2 and none")
 
 

@@ -17,7 +17,7 @@ from monitor import failpoint
 from monitor.core.model import Priority
 from monitor.failpoint import Point
 from monitor.store.deliveries import DeliveryShelf
-from monitor.store.errors import DiskFull, StoreError, in_our_words
+from monitor.store.errors import DiskFull, StoreError, from_sqlite, in_our_words
 from monitor.store.files import claim
 from monitor.store.history import KeptShelf, QuarantineShelf, SlotShelf
 from monitor.store.journal import AlarmShelf, LogShelf
@@ -274,8 +274,10 @@ class Store:
         gets the next free ``n`` for its probe and time. Raises ValueError for numbers beyond 64 bits.
         """
         self._mine()
-        with in_our_words(self.path):
+        try:  # for every reading: not worth a context manager
             placed = self._readings.add(reading)
+        except sqlite3.Error as error:
+            raise (from_sqlite(error, self.path) or error) from error
         if self._failing:
             self._lost += self._readings.trim()
         return placed

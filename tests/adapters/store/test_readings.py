@@ -52,6 +52,23 @@ def test_own_time_is_identity(store: Store) -> None:
     assert store.commit() == 1
 
 
+def test_own_time_is_identity_whatever_came_after(path: Path) -> None:
+    """A reading that is told again is known, after later ones of its own and other probes, and after a restart."""
+    told = [water(T0 + n * SECOND, own_time=True) for n in (0, 3, 1)]
+    other = replace(water(T0 + HOUR, own_time=True), probe="birch-water")
+    with Store.open(path) as store:
+        assert [store.add(reading) for reading in (*told, other)] == [*told, other]
+        assert [store.add(reading) for reading in told] == [None] * 3
+        store.commit()
+        assert [store.add(reading) for reading in told] == [None] * 3
+    with Store.open(path) as store:
+        later = water(T0 + 2 * HOUR, own_time=True)
+        assert store.add(later) == later
+        assert [store.add(reading) for reading in (*told, other, later)] == [None] * 5
+        between = water(T0 + 2 * SECOND, own_time=True)
+        assert store.add(between) == between
+
+
 def test_own_time_in_whole_seconds_with_numbers(store: Store) -> None:
     """Two readings within one second of a coarse clock are told apart by their numbers."""
     one, two = water(T0, own_time=True, seq=1), water(T0, own_time=True, seq=2)
