@@ -285,8 +285,8 @@ class Supervisor:
     def _recall(self) -> None:
         """Rebuild the state from the store: slots, the readings behind them, the log, the alarms."""
         store, engine, now = self._store, self._engine, self._clock.now()
-        for slot in store.slots(now - HISTORY):
-            engine.recall_slot(slot)
+        for probe, told in store.past(now - HISTORY):
+            engine.recall_past(probe, told)
         for reading in store.readings(engine.reading_recall_from()):
             engine.recall_reading(reading)
         entries = store.entries()

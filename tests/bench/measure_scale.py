@@ -25,7 +25,7 @@ import numpy as np
 import structlog
 
 from monitor.core.log import Seen, Sight, Start
-from monitor.core.model import HOUR, MINUTE, SECOND, SLOT, BrokerLink, Measures, ProbeSpec, SlotClosed
+from monitor.core.model import HOUR, SECOND, SLOT, BrokerLink, Measures, ProbeSpec
 from monitor.intake.binding import Binding
 from monitor.intake.incoming import Incoming
 from monitor.intake.link import Link
@@ -113,11 +113,10 @@ class Driven(Supervisor):
         super()._recall()
         engine, vessels = self._engine, list(self._w.site.vessels)
         for number, vessel in enumerate(vessels):
-            for k in range(HISTORY_H * HOUR // SLOT, 0, -1):
-                slot = (BEGIN // SLOT - k) * SLOT
-                milli = round(1000 * celsius(slot / HOUR, number))
-                engine.recall_slot(SlotClosed(f"{vessel}-water", slot, 30, 30 * milli))
-                engine.recall_slot(SlotClosed(f"{vessel}-air", slot, 30, 30_000))
+            slots = [(BEGIN // SLOT - k) * SLOT for k in range(HISTORY_H * HOUR // SLOT, 0, -1)]
+            water = [(slot, 30, 30 * round(1000 * celsius(slot / HOUR, number))) for slot in slots]
+            engine.recall_past(f"{vessel}-water", water)
+            engine.recall_past(f"{vessel}-air", [(slot, 30, 30_000) for slot in slots])
             age_h = 1 + OLDEST_H * number / len(vessels)
             begun = BEGIN - round(age_h * HOUR)
             engine.recall_entry(Start(begun, begun, f"b{number}", vessel, "tin-7", 1.0, 1.0, 25.0))
