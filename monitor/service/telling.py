@@ -26,7 +26,9 @@ STILL_C: Final = 0.05  # water that moved by less moves the hatch by seconds: th
 FOLLOW_EVERY_S: Final = 1.0  # so often it is looked which batches there are
 BUDGET_S: Final = 0.05  # reckoning longer than this at a stretch would hold up readings
 VIEW_EVERY_S: Final = 0.3
-VIEW_EACH_S: Final = 0.002  # with many vessels so much longer for each: 1000 have a new view every 2 s
+VIEW_EACH_S: Final = (
+    0.004  # with many vessels so much longer for each, since making a view is linear: 1000 have a new one every 4 s
+)
 VIEW_AT_LEAST_S: Final = 10.0
 NOTED_EVERY: Final[Ms] = 15 * MINUTE
 NOTED_STEP: Final[Ms] = 10 * MINUTE

@@ -95,7 +95,7 @@ def remember(path: Path) -> None:
 
 
 def ready_s(daemon: Daemon, manager: Manager) -> tuple[float, float]:
-    """Seconds from starting the process until it says that it is ready; and processor time, which a busy machine changes little."""
+    """Seconds from starting the process until it says that it is ready, and processor time, which tells more on a busy one."""
     began = time.monotonic()
     daemon.start(ready=False)
     try:
