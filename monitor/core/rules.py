@@ -50,12 +50,7 @@ def on_tick(state: State, now: Ms, *, slow: bool, fresh: Collection[str] = ()) -
     for name, vessel in state.vessels.items():
         if not (slow or name in fresh) and at_rest.vessel_rests(state, vessel, known.get(name, ()), now):
             continue
-        yield from on_vessel(state, vessel, now)
-        yield from rules_water.on_tick(state, vessel, now, slow=slow)
-        yield from rules_late.on_tick(state, vessel, now, slow=slow)
-        yield from rules_batch.on_tick(state, vessel, now, slow=slow)
-        yield from rules_forgotten.on_tick(state, vessel, now, slow=slow)
-        yield from rules_plan.on_tick(state, vessel, now, slow=slow)
+        yield from of_vessel(state, vessel, now, slow=slow)
     yield from rules_air.companions(state, now)
     yield from rules_store.on_tick(state, now, slow=slow)
     for probe in state.probes.values():
@@ -67,6 +62,16 @@ def on_tick(state: State, now: Ms, *, slow: bool, fresh: Collection[str] = ()) -
         yield from rules_cysts.on_tick(state, now)
         yield from rules_food.on_tick(state, now)
         yield from rules_calibration.on_tick(state, now)
+
+
+def of_vessel(state: State, vessel: VesselState, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
+    """What is looked at of one vessel as time passes."""
+    yield from on_vessel(state, vessel, now)
+    yield from rules_water.on_tick(state, vessel, now, slow=slow)
+    yield from rules_late.on_tick(state, vessel, now, slow=slow)
+    yield from rules_batch.on_tick(state, vessel, now, slow=slow)
+    yield from rules_forgotten.on_tick(state, vessel, now, slow=slow)
+    yield from rules_plan.on_tick(state, vessel, now, slow=slow)
 
 
 def on_reading(state: State, probe: ProbeState, now: Ms) -> Iterator[Condition | None]:
