@@ -60,6 +60,7 @@ from monitor.service.heartbeat import Heartbeat
 from monitor.service.house import House, Parts, backed_up
 from monitor.service.ingest import Ingest
 from monitor.service.ledger import Ledger
+from monitor.service.memory import settle
 from monitor.service.rooms import Announcer, RoomsBoard
 from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
@@ -219,6 +220,7 @@ class Supervisor:
                     on_ready()
                 self._house.ready()
                 self._commit()  # should this run end without warning, the next one must know
+                settle()
                 self._work()
             finally:
                 self._end()
