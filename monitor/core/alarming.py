@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 
 OF_TINS = (tins.RULE, rules_cysts.RULE)
+_ORDER = {"high": 0, "medium": 1, "low": 2}
 
 
 class Alarming(Recalling):
@@ -131,16 +132,15 @@ class Alarming(Recalling):
 
     def alarms(self) -> list[Alarm]:
         """Alarms that are not normal, most urgent and newest first."""
-        order = {"high": 0, "medium": 1, "low": 2}
-        told = [m.alarm for m in self.state.memories.values() if m.alarm is not None]
-        return sorted(told, key=lambda a: (order[a.priority], -a.since, a.id))
+        return sorted((m.alarm for m in self.state.memories.values() if m.alarm is not None), key=_most_urgent)
 
     def alarm_ids_of(self, batch: str) -> list[str]:
         """Ids of the alarms that stand for a batch: its vessel's, its probes', and the site's."""
-        vessel = self.state.batches[batch].start.vessel
-        subjects = {vessel, "site"}
-        subjects |= {name for name, probe in self.state.probes.items() if probe.spec.vessel == vessel}
-        return [a.id for a in self.alarms() if a.subject in subjects and a.state in alarms.STANDING]
+        vessel = self.state.vessels[self.state.batches[batch].start.vessel]
+        subjects = {vessel.spec.id, "site", *(probe.spec.id for probe in (*vessel.water_probes, *vessel.air_probes))}
+        kept = (memory.alarm for memory in self.state.memories.values())
+        its = [a for a in kept if a is not None and a.subject in subjects and a.state in alarms.STANDING]
+        return [alarm.id for alarm in sorted(its, key=_most_urgent)]
 
     def why(self, alarm: str) -> list[Decision]:
         """Why it rang, and why it did not: the newest decisions about an alarm, oldest first."""
@@ -153,3 +153,8 @@ class Alarming(Recalling):
     def recall_transition(self, transition: Transition) -> None:
         """A decision from before, in the order in which they were taken."""
         self._decisions.moved(transition)
+
+
+def _most_urgent(alarm: Alarm) -> tuple[int, Ms, str]:
+    """Most urgent and newest first."""
+    return _ORDER[alarm.priority], -alarm.since, alarm.id

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from monitor.core.engine import Engine
+    from monitor.core.log import Start
     from monitor.core.model import Alarm, Estimate
     from monitor.core.phones import Phone
     from monitor.core.quality import ProbeState
@@ -117,7 +118,7 @@ def bench(
         "simulated": None if sim_speed is None else {"speed": sim_speed},
         "clock_set": not state.clock_unset,
         "broker": {"connected": state.broker_up, "since": rfc3339(state.broker_since)},
-        "vessels": [_vessel(vessel, engine, estimates, now) for vessel in state.vessels.values()],
+        "vessels": _vessels(engine, estimates, now),
         "room": [
             value
             for probe in state.probes.values()
@@ -173,15 +174,28 @@ def _phone(phone: Phone) -> dict[str, Any]:
     return {"id": phone.id, "name": phone.name, "since": rfc3339(phone.since), "gone": gone}
 
 
-def _vessel(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate], now: Ms) -> dict[str, Any]:
+def _vessels(engine: Engine, estimates: Mapping[str, Estimate], now: Ms) -> list[dict[str, Any]]:
+    state = engine.state
+    newest = {batch.start.vessel: batch.start for batch in state.batches.values()}
+    lots = {vessel.batch.start.lot for vessel in state.vessels.values() if vessel.batch is not None}
+    stories = {lot: engine.lot(lot).story() for lot in lots}
+    return [
+        {
+            **_vessel(vessel, engine, now),
+            "batch": _batch(vessel, engine, estimates, stories, now),
+            "last_start": _start(newest.get(name)),
+        }
+        for name, vessel in state.vessels.items()
+    ]
+
+
+def _vessel(vessel: VesselState, engine: Engine, now: Ms) -> dict[str, Any]:
     newest_water, newest_air = vessel.newest_water_probe(), vessel.newest_air()
     return {
         "id": vessel.spec.id,
         "litres": vessel.spec.litres,
         "water": None if newest_water is None else measurement(newest_water, now),
         "air": None if newest_air is None else measurement(newest_air, now),
-        "batch": _batch(vessel, engine, estimates, now),
-        "last_start": _last_start(vessel, engine),
         "settling_until": None if vessel.settle_until is None else rfc3339(vessel.settle_until),
         "work_until": None if vessel.work_until is None else rfc3339(vessel.work_until),
         "settling_minutes": engine.state.site.alarms.settling / MINUTE,
@@ -221,10 +235,8 @@ def _content(store: ColdStore, now: Ms) -> dict[str, Any] | None:
     }
 
 
-def _last_start(vessel: VesselState, engine: Engine) -> dict[str, Any] | None:
-    """What its newest batch was begun with, for the next one; ``None`` before there was one."""
-    batches = reversed(engine.state.batches.values())
-    start = next((batch.start for batch in batches if batch.start.vessel == vessel.spec.id), None)
+def _start(start: Start | None) -> dict[str, Any] | None:
+    """What a vessel's newest batch was begun with, for the next one; ``None`` before there was one."""
     if start is None:
         return None
     return {
@@ -236,7 +248,9 @@ def _last_start(vessel: VesselState, engine: Engine) -> dict[str, Any] | None:
     }
 
 
-def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate], now: Ms) -> dict[str, Any] | None:
+def _batch(
+    vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate], stories: Mapping[str, str], now: Ms
+) -> dict[str, Any] | None:
     if vessel.batch is None:
         return None
     start = vessel.batch.start
@@ -247,7 +261,7 @@ def _batch(vessel: VesselState, engine: Engine, estimates: Mapping[str, Estimate
         "id": start.batch,
         "lot": start.lot,
         "strain": lot_spec(engine.state, start.lot).strain,
-        "lot_story": engine.lot(start.lot).story(),
+        "lot_story": stories[start.lot],
         "start": rfc3339(start.time),
         "cysts_g": start.cysts_g,
         "litres": start.litres,

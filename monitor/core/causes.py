@@ -58,6 +58,8 @@ def fell_silent_together(state: State, now: Ms, begin: Ms) -> Lost | None:
 
     ``begin``: silence is counted from here at the earliest. What may still speak counts against it.
     """
+    if sum(now - max(last_word(probe), begin) >= _stale_after(probe) for probe in state.probes.values()) < 2:
+        return None
     alone = {name for name in state.probes if state.alarm_state(f"probe-silent:{name}") in STANDING}  # told already
     last = {name: max(last_word(probe), begin) for name, probe in state.probes.items() if name not in alone}
     stale = [name for name, time in last.items() if now - time >= _stale_after(state.probes[name])]

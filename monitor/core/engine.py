@@ -16,6 +16,7 @@ from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Sett
 from monitor.core.log_food import Brood, BroodEnded, Correct, Counted, Drawn, Eater, Fed, Tin, Weighed
 from monitor.core.model import (
     MINUTE,
+    SECOND,
     SLOT,
     Acknowledge,
     Air,
@@ -50,6 +51,9 @@ from monitor.core.why import Decisions
 RULES_EVERY: Final = 10 * MINUTE
 """How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
 
+FORECASTS_A_TICK: Final = 16
+"""With more batches their turns come one tick later each, so that no tick holds up what comes in."""
+
 
 class Engine(Correcting):
     """Owns the state. Not thread-safe: one thread of decisions moves it."""
@@ -63,6 +67,7 @@ class Engine(Correcting):
         self.state.broker_since = now
         self._slots = {name: OpenSlots(name) for name in site.probes}
         self._slot_seen = 0  # the slot in which the slow rules last looked
+        self._forecasts_wait = False  # for the next tick
 
     # -- coming in
 
@@ -207,13 +212,15 @@ class Engine(Correcting):
                 effects.extend(open_slots.close_by_clock(now))
             self._retire(now, effects)
             promise.let_go(self.state.batches.values(), now)
-        for batch in self.state.open_batches():
-            if now >= batch.rule_due:
-                self._forecast(batch, now, effects)
+        due = [batch for batch in self.state.open_batches() if now >= batch.rule_due]
+        self._forecasts_wait = len(due) > FORECASTS_A_TICK
+        for batch in due[:FORECASTS_A_TICK]:
+            self._forecast(batch, now, effects)
+        fresh = {batch.start.vessel for batch in due[:FORECASTS_A_TICK]}
         if slow and self._rules:
             self._close_forgotten(now, effects)
         effects.extend(rules_site.plan_test(self.state, now))
-        self._look(rules.on_tick(self.state, now, slow=slow or done), now, effects)
+        self._look(rules.on_tick(self.state, now, slow=slow or done, fresh=fresh), now, effects)
         self._end_shelves(now, effects)
 
     def _close_forgotten(self, now: Ms, effects: list[Effect]) -> None:
@@ -244,6 +251,8 @@ class Engine(Correcting):
         state = self.state
         due = [(now // SLOT + 1) * SLOT]
         due += [batch.rule_due for batch in self.state.open_batches()]
+        if self._forecasts_wait:
+            due.append(now + SECOND)
         due += [v.settle_until for v in state.vessels.values() if v.settle_until is not None]
         due += causes.due(state)
         for name, memory in state.memories.items():

@@ -40,7 +40,8 @@ WEAK_BACK: Final = 6 * HOUR  # by then oxygen has settled to weak air, whatever 
 WEAK_AHEAD: Final = 18 * HOUR  # further than any rule looks, so that an alarm about to end does not hover
 WEAK_STEP_H: Final = 0.25
 
-QUANTILE_WINDOW: Final = np.linspace(-0.04, 0.04, 17)
+LEVELS: Final = np.array([0.1, 0.5, 0.9])
+AROUND: Final = LEVELS[:, None] + np.linspace(-0.04, 0.04, 17)
 
 REDRAW_BELOW: Final = 0.35  # of the samples' effective number
 REDRAWS: Final = 3
@@ -55,16 +56,14 @@ def quantiles(values: Array, weights: Array) -> Span:
     order = np.argsort(values, kind="stable")
     sorted_values = values[order]
     position = np.cumsum(weights[order]) - weights[order] / 2
-    found: list[float | None] = []
-    for level in (0.1, 0.5, 0.9):
-        k = int(np.searchsorted(position, level))
-        if not np.isfinite(sorted_values[min(k, len(values) - 1)]):
-            found.append(None)
-            continue
-        # The mean of the quantile function around the level: a single order statistic of a cloud jumps about.
-        around = np.interp(level + QUANTILE_WINDOW, position, sorted_values)
-        finite = np.isfinite(around)
-        found.append(float(around[finite].mean()))
+    last = sorted_values[np.minimum(np.searchsorted(position, LEVELS), len(values) - 1)]
+    # The mean of the quantile function around the level: a single order statistic of a cloud jumps about.
+    around = np.interp(AROUND, position, sorted_values)
+    finite = np.isfinite(around)
+    found = [
+        float(row[good].mean()) if known else None
+        for row, good, known in zip(around, finite, np.isfinite(last), strict=True)
+    ]
     return Span(*found)
 
 

@@ -46,6 +46,22 @@ class SlotSeries:
         self.first = slot if self.first is None else min(self.first, slot)
         self.last = slot if self.last is None else max(self.last, slot)
 
+    def put_all(self, slots: NDArray[np.int64], counts: NDArray[np.int64], totals: NDArray[np.int64]) -> None:
+        """``put`` of many at once, shape (k,) each; a slot that is there twice counts twice."""
+        if not len(slots):
+            return
+        newest = int(slots.max()) if self.last is None else max(self.last, int(slots.max()))
+        kept = slots > newest - KEEP_SLOTS
+        slots = slots[kept]
+        if not len(slots):
+            return
+        for edge in (int(slots.max()), int(slots.min())):
+            self._make_room(edge)
+            self.first = edge if self.first is None else min(self.first, edge)
+            self.last = edge if self.last is None else max(self.last, edge)
+        np.add.at(self._counts, slots - self._base, counts[kept])
+        np.add.at(self._totals, slots - self._base, totals[kept])
+
     def forget_from(self, slot: int) -> None:
         """Forget ``slot`` and what comes after it."""
         self._counts[max(slot - self._base, 0) :] = 0

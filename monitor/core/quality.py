@@ -6,16 +6,17 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.doubts import Doubts
-from monitor.core.model import DAY, MINUTE, Air, Measures, Ms, ProbeSpec, Quality, Reading, Sample
-from monitor.core.trail import Trail
+from monitor.core.model import DAY, HOUR, MINUTE, Air, Measures, Ms, ProbeSpec, Quality, Reading, Sample
+from monitor.core.trail import KEEP_HOURS, Trail
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
 POWER_ON_C: Final = 85.0  # what a common one-wire sensor tells when it was read before it had measured (its data sheet)
 MISSING_C: Final = -127.0  # what common driver code tells when the sensor does not answer
 FUTURE: Final = 2 * MINUTE  # clocks of probes may be this far ahead
 CLOCK_UNSET: Final = 1_577_836_800_000  # 2020-01-01: an older own time is a clock that was never set
+TRAIL: Final = (KEEP_HOURS + 1) * HOUR
 JUMP_C: Final = 3.0  # a step up to this is never called impossible
 JUMP_PERSISTS: Final = 3  # as many alike in a row are believed
 
@@ -66,6 +67,26 @@ class ProbeState:
             if state != self.air_state:
                 self.air_state, self.air_since = state, begin
         self.newest = Reading(self.spec.id, begin, round(total / count), state=state, arrived=begin)
+
+    def recall_all(self, told: Sequence[tuple[Ms, int, int]]) -> None:
+        """``recall`` of many slots (begin, count, total) in order of time: what only the newest can still tell is skipped."""
+        if self.newest is not None or not told:
+            for begin, count, total in told:
+                self.recall(begin, count, total)
+            return
+        if self.spec.measures is not Measures.AIR:
+            since = told[-1][0] - TRAIL
+            for begin, count, total in told[:-1]:
+                if begin >= since:
+                    self.trail.add(begin, total // count, -(-total // count))
+        else:
+            for begin, count, total in told[:-1]:
+                state = int(_air_of_slot(count, total))
+                if total > 0:
+                    self.air_seen, self.seen_weak = begin, state == Air.WEAK
+                if state != self.air_state:
+                    self.air_state, self.air_since = state, begin
+        self.recall(*told[-1])
 
     def not_ahead(self, now: Ms) -> None:
         """What the store knows from beyond ``now`` is of no known age: it is kept as stale, and what comes next is newer."""

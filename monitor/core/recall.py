@@ -9,6 +9,8 @@ from abc import ABC, abstractmethod
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from monitor.core import planned, promise
 from monitor.core.alarms import HELD_BY_A_PERSON, Memory, clock_set
 from monitor.core.amended import told_of
@@ -26,12 +28,14 @@ from monitor.core.undo import UNDO_KEY, WITHIN, Memo
 from monitor.core.water import Habit
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from monitor.core.amended import Told
     from monitor.core.eta import Belief
+    from monitor.core.history import SlotSeries
     from monitor.core.log import BatchEntry, Deed, Key, LogEntry
     from monitor.core.log_food import FoodEntry
+    from monitor.core.model import ProbeSpec
     from monitor.core.state import State, VesselState
 
 
@@ -49,24 +53,34 @@ class Recalling(ABC):
 
     def recall_slot(self, slot: SlotClosed) -> None:
         """History from before: a closed slot."""
-        probe = self.state.probes.get(slot.probe)
-        if probe is None or slot.count <= 0 or self._far_ahead(slot.slot):
+        self.recall_past(slot.probe, [(slot.slot, slot.count, slot.total)])
+
+    def recall_past(self, name: str, told: Iterable[tuple[Ms, int, int]]) -> None:
+        """History from before: a probe's closed slots (begin, count, total), in order of time."""
+        probe = self.state.probes.get(name)
+        kept = [one for one in told if one[1] > 0 and not self._far_ahead(one[0])]
+        if probe is None or not kept:
             return
-        self._slots[slot.probe].recall(slot.slot // SLOT)
-        probe.recall(slot.slot, slot.count, slot.total)
+        self._slots[name].recall(kept[-1][0] // SLOT)
+        probe.recall_all(kept)
         probe.not_ahead(self.state.listening_since)
-        if probe.spec.measures is Measures.ROOM:
-            self.state.room.put(slot.slot // SLOT, slot.count, slot.total)
-        vessel = self.state.vessels.get(probe.spec.vessel or "")
-        if vessel is not None and probe.spec.measures in (Measures.WATER, Measures.AIR):
-            series = vessel.water if probe.spec.measures is Measures.WATER else vessel.air
-            series.put(slot.slot // SLOT, slot.count, slot.total)
-        store = self.state.cold_stores.get(probe.spec.store or "")
-        if store is not None and probe.spec.measures is Measures.STORE:
-            store.series.put(slot.slot // SLOT, slot.count, slot.total)
-        tank = self.state.tanks.get(probe.spec.tank or "")
+        begins, counts, totals = np.array(kept, dtype=np.int64).T
+        for series in self._series_of(probe.spec):
+            series.put_all(begins // SLOT, counts, totals)
+
+    def _series_of(self, spec: ProbeSpec) -> Iterator[SlotSeries]:
+        """All that is made of what a probe tells."""
+        if spec.measures is Measures.ROOM:
+            yield self.state.room
+        vessel = self.state.vessels.get(spec.vessel or "")
+        if vessel is not None and spec.measures in (Measures.WATER, Measures.AIR):
+            yield vessel.water if spec.measures is Measures.WATER else vessel.air
+        store = self.state.cold_stores.get(spec.store or "")
+        if store is not None and spec.measures is Measures.STORE:
+            yield store.series
+        tank = self.state.tanks.get(spec.tank or "")
         if tank is not None:
-            tank.put(slot.slot // SLOT, slot.count, slot.total)
+            yield tank
 
     def _far_ahead(self, time: Ms) -> bool:
         """Whether only a clock that was far ahead can have written this; one that begins in 1970 is no judge of it."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from monitor.core import (
+    at_rest,
     causes,
     rules_air,
     rules_batch,
@@ -30,34 +31,47 @@ from monitor.core import (
 from monitor.core.alarms import Condition, over
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
     from monitor.core.model import Ms
     from monitor.core.quality import ProbeState
     from monitor.core.state import State, VesselState
 
 
-def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
-    """What is looked at as time passes; ``slow`` once a slot and after a log entry. Causes come before their effects."""
+def on_tick(state: State, now: Ms, *, slow: bool, fresh: Collection[str] = ()) -> Iterator[Condition | None]:
+    """What is looked at as time passes; ``slow`` once a slot and after a log entry. Causes come before their effects.
+
+    In between, vessels and probes are passed over of which time alone changes nothing; ``fresh``: vessels with a new estimate.
+    """
     yield from rules_site.on_tick(state, now)
     yield from rules_record.on_tick(state, now)
     yield from rules_probes.causes(state, now)
-    for vessel in state.vessels.values():
-        yield from on_vessel(state, vessel, now)
-        yield from rules_water.on_tick(state, vessel, now, slow=slow)
-        yield from rules_late.on_tick(state, vessel, now, slow=slow)
-        yield from rules_batch.on_tick(state, vessel, now, slow=slow)
-        yield from rules_forgotten.on_tick(state, vessel, now, slow=slow)
-        yield from rules_plan.on_tick(state, vessel, now, slow=slow)
+    known = at_rest.known_of(state)
+    for name, vessel in state.vessels.items():
+        if not (slow or name in fresh) and at_rest.vessel_rests(state, vessel, known.get(name, ()), now):
+            continue
+        yield from of_vessel(state, vessel, now, slow=slow)
     yield from rules_air.companions(state, now)
     yield from rules_store.on_tick(state, now, slow=slow)
-    yield from rules_probes.on_tick(state, now, slow=slow)
+    for probe in state.probes.values():
+        if slow or not at_rest.probe_rests(probe, known.get(probe.spec.id, ()), now):
+            yield from rules_probes.on_tick(state, probe, now, slow=slow)
     yield rules_push.push_gone(state, now)
     if slow:
         yield from tins.standing(state, now)
         yield from rules_cysts.on_tick(state, now)
         yield from rules_food.on_tick(state, now)
         yield from rules_calibration.on_tick(state, now)
+
+
+def of_vessel(state: State, vessel: VesselState, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
+    """What is looked at of one vessel as time passes."""
+    yield from on_vessel(state, vessel, now)
+    yield from rules_water.on_tick(state, vessel, now, slow=slow)
+    yield from rules_late.on_tick(state, vessel, now, slow=slow)
+    yield from rules_batch.on_tick(state, vessel, now, slow=slow)
+    yield from rules_forgotten.on_tick(state, vessel, now, slow=slow)
+    yield from rules_plan.on_tick(state, vessel, now, slow=slow)
 
 
 def on_reading(state: State, probe: ProbeState, now: Ms) -> Iterator[Condition | None]:
@@ -67,7 +81,8 @@ def on_reading(state: State, probe: ProbeState, now: Ms) -> Iterator[Condition |
     vessel = state.vessels.get(probe.spec.vessel or "")
     if vessel is not None and probe.fresh(now):
         yield from on_vessel(state, vessel, now)
-        yield from rules_air.companions(state, now)
+        if f"{rules_air.STOPPED}:{vessel.spec.id}" in state.memories:
+            yield from rules_air.companions(state, now)
 
 
 def on_vessel(state: State, vessel: VesselState, now: Ms) -> Iterator[Condition | None]:

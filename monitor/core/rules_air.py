@@ -114,6 +114,8 @@ def _beside(state: State, vessel: VesselState, since: Ms) -> bool:
 
 def companions(state: State, now: Ms) -> Iterator[Condition | None]:
     """Once one vessel of a pump rings the others need not wait: one push names them all."""
+    if not any(name.startswith(STOPPED) for name in state.memories):
+        return
     for vessel in state.vessels.values():
         memory = state.memories.get(f"{STOPPED}:{vessel.spec.id}")
         if memory is None or memory.begun is None or memory.state in (*STANDING, *HELD_BY_A_PERSON):

@@ -34,13 +34,12 @@ def causes(state: State, now: Ms) -> Iterator[Condition | None]:
     yield probes_lost(state, now)
 
 
-def on_tick(state: State, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
+def on_tick(state: State, probe: ProbeState, now: Ms, *, slow: bool) -> Iterator[Condition | None]:
     """What is looked at as time passes; ``slow`` once a slot."""
-    for probe in state.probes.values():
-        yield probe_silent(state, probe, now)
-        yield probe_suspect(state, probe, now)
-        if slow:
-            yield from rules_thermal.on_probe(state, probe, now)
+    yield probe_silent(state, probe, now)
+    yield probe_suspect(state, probe, now)
+    if slow:
+        yield from rules_thermal.on_probe(state, probe, now)
 
 
 def on_reading(state: State, probe: ProbeState, now: Ms) -> Iterator[Condition | None]:

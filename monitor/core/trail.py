@@ -15,19 +15,21 @@ KEEP_HOURS: Final = 72
 class Trail:
     """Order and repetition of readings do not matter."""
 
-    __slots__ = ("_hours",)
+    __slots__ = ("_hours", "_newest")
 
     def __init__(self) -> None:
         self._hours: dict[int, tuple[int, int]] = {}
+        self._newest: int | None = None
 
     def add(self, time: Ms, low: int, high: int) -> None:
         """Count in a reading, or a slot of several: thousandths of C."""
         hour = time // HOUR
-        newest = max(self._hours, default=hour)
+        newest = hour if self._newest is None else self._newest
         if hour <= newest - KEEP_HOURS:
             return
         known = self._hours.get(hour)
         self._hours[hour] = (low, high) if known is None else (min(low, known[0]), max(high, known[1]))
+        self._newest = max(hour, newest)
         if hour > newest:
             for old in [h for h in self._hours if h <= hour - KEEP_HOURS]:
                 del self._hours[old]
@@ -35,6 +37,7 @@ class Trail:
     def forget(self) -> None:
         """The clock was set: which hour is which is not known any more."""
         self._hours.clear()
+        self._newest = None
 
     def same_since(self) -> Ms | None:
         """Since when every reading was the very same as the newest, in whole hours; ``None`` where nothing was told.

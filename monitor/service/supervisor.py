@@ -62,6 +62,7 @@ from monitor.service.heartbeat import Heartbeat
 from monitor.service.house import House, Parts, backed_up
 from monitor.service.ingest import Ingest
 from monitor.service.ledger import Ledger
+from monitor.service.memory import settle
 from monitor.service.rooms import Announcer, RoomsBoard
 from monitor.service.telling import Teller
 from monitor.service.tending import Tender
@@ -231,6 +232,7 @@ class Supervisor:
                     on_ready()
                 self._house.ready()
                 self._commit()  # should this run end without warning, the next one must know
+                settle()
                 self._work()
             finally:
                 self._end()
@@ -298,8 +300,8 @@ class Supervisor:
     def _recall(self) -> None:
         """Rebuild the state from the store: slots, the readings behind them, the log, the alarms."""
         store, engine, now = self._store, self._engine, self._clock.now()
-        for slot in store.slots(now - HISTORY):
-            engine.recall_slot(slot)
+        for probe, told in store.past(now - HISTORY):
+            engine.recall_past(probe, told)
         for reading in store.readings(engine.reading_recall_from()):
             engine.recall_reading(reading)
         entries = store.entries()

@@ -10,20 +10,25 @@ from monitor.core.bench import alarm_document, bench
 from monitor.core.model import MINUTE
 from monitor.core.replay import estimate_document
 from monitor.core.tins_held import known_lots, lot_spec
+from monitor.service.turns import Turns
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from monitor.core.engine import Engine
     from monitor.core.model import Alarm, Estimate, Ms
+    from monitor.core.state import Batch, VesselState
     from monitor.service.clock import Clock
     from monitor.service.desk import ServiceDesk
     from monitor.service.rooms import Announcer
 
-ESTIMATE_EVERY_S: Final = 0.5  # a batch is reckoned anew at most this often: what is read is seen within a second ...
-ESTIMATE_AT_LEAST_S: Final = 30.0  # ... and at least this often, since time passes too
+STILL_C: Final = 0.05  # water that moved by less moves the hatch by seconds: that is no news, and time brings it along
+FOLLOW_EVERY_S: Final = 1.0  # so often it is looked which batches there are
 BUDGET_S: Final = 0.05  # reckoning longer than this at a stretch would hold up readings
 VIEW_EVERY_S: Final = 0.3
+VIEW_EACH_S: Final = (
+    0.004  # with many vessels so much longer for each, since making a view is linear: 1000 have a new one every 4 s
+)
 VIEW_AT_LEAST_S: Final = 10.0
 NOTED_EVERY: Final[Ms] = 15 * MINUTE
 NOTED_STEP: Final[Ms] = 10 * MINUTE
@@ -57,24 +62,36 @@ class Teller:
         self._publish = publish
         self._estimates: dict[str, Estimate] = {}
         self._vessels: dict[str, str] = {}  # of the estimates
-        self._made: dict[str, float] = {}
-        self._dirty: set[str] = set()
+        self._turns = Turns()
+        self._followed = -FOLLOW_EVERY_S
         self._kept: dict[str, tuple[float, str, str]] = {}  # vessel: when, stage, document
         self._view_at = -VIEW_AT_LEAST_S
         self._view_due = True
         self._stale_at = math.inf
+        self._view_every = max(VIEW_EVERY_S, VIEW_EACH_S * len(engine.state.vessels))
 
     def touch_vessel(self, vessel: str | None) -> None:
         """Something was read or entered about a vessel."""
         self._view_due = True
         state = self._engine.state.vessels.get(vessel or "")
-        if state is not None and state.batch is not None:
-            self._dirty.add(state.batch.start.batch)
+        if state is None or state.batch is None:
+            self._followed = -FOLLOW_EVERY_S
+        elif state.batch.start.batch not in self._turns or not self._still(state, state.batch):
+            self._turns.news(state.batch.start.batch)
+
+    def _still(self, vessel: VesselState, batch: Batch) -> bool:
+        """Whether the newest estimate already rests on what was heard."""
+        known, water = self._estimates.get(batch.start.batch), vessel.newest_water()
+        if known is None or known.water_c is None or water is None:
+            return False
+        if batch.belief is None or batch.belief.progress is None:  # something came late
+            return False
+        return abs(water.value - known.water_c) < STILL_C and vessel.air_word(self._clock.now()) == known.air
 
     def touch_batch(self, batch: str) -> None:
         """New evidence: reckon at once."""
-        self._dirty.add(batch)
-        self._made.pop(batch, None)
+        self._turns.news(batch, at_once=True)
+        self._followed = -FOLLOW_EVERY_S
         self._view_due = True
 
     def alarm(self, alarm: Alarm) -> None:
@@ -88,48 +105,45 @@ class Teller:
         began = self._clock.steady()
         self._reckon(began)
         now = self._clock.steady()
-        wanted = self._view_due and (at_once or now - self._view_at >= VIEW_EVERY_S)
+        wanted = self._view_due and (at_once or now - self._view_at >= self._view_every)
         if wanted or now >= self._view_over() or now >= self._announce_at():
             self._show(now)
 
     def due(self) -> float:
         """When ``run`` has something to do, if nothing comes before; so that news waits for no tick."""
-        when = self._view_at + VIEW_EVERY_S if self._view_due else self._view_over()
-        if self._dirty:
-            never = -ESTIMATE_AT_LEAST_S
-            reckoned = [self._made.get(batch, never) for batch in self._engine.open_batches() if batch in self._dirty]
-            when = min([when, *(made + ESTIMATE_EVERY_S for made in reckoned)])
-        return min(when, self._announce_at())
+        when = self._view_at + self._view_every if self._view_due else self._view_over()
+        return min(when, self._turns.next(), self._announce_at())
 
     def _view_over(self) -> float:
         """When the view is too old, or tells as fresh what no longer is: silence is no news that would renew it."""
-        return self._view_at + min(VIEW_AT_LEAST_S, max(VIEW_EVERY_S, self._stale_at - self._view_at))
+        return self._view_at + min(VIEW_AT_LEAST_S, max(self._view_every, self._stale_at - self._view_at))
 
     def _announce_at(self) -> float:
         return math.inf if self._announcer is None else self._announcer.due()
 
     def _reckon(self, began: float) -> None:
-        open_batches = self._engine.open_batches()
-        for gone in self._estimates.keys() - set(open_batches):
-            self._forget(gone)
-        # The one that has waited longest first, so that a tight budget starves none.
-        for batch in sorted(open_batches, key=lambda b: self._made.get(b, 0.0)):
-            age = began - self._made.get(batch, -ESTIMATE_AT_LEAST_S)
-            if age >= ESTIMATE_AT_LEAST_S or (batch in self._dirty and age >= ESTIMATE_EVERY_S):
-                self._estimates[batch] = self._engine.estimate(batch, self._clock.now())
-                self._vessels[batch] = self._engine.state.batches[batch].start.vessel
-                self._made[batch] = began
-                self._dirty.discard(batch)
-                self._view_due = True
-                self._note(self._estimates[batch])
-                self._keep(batch, began)
-                if self._waiting() or self._clock.steady() - began > BUDGET_S:
-                    return  # decisions first; the next batch has its turn right after them
+        if began - self._followed >= FOLLOW_EVERY_S:
+            self._followed = began
+            for gone in self._turns.follow(self._engine.open_batches()):
+                self._forget(gone)
+        while (batch := self._turns.take(began)) is not None:
+            known = self._engine.state.batches.get(batch)
+            if known is None or known.ended is not None:  # since it was last looked which there are
+                self._turns.drop(batch)
+                self._forget(batch)
+                continue
+            self._estimates[batch] = self._engine.estimate(batch, self._clock.now())
+            self._vessels[batch] = known.start.vessel
+            self._turns.made(batch, began)
+            self._view_due = True
+            self._note(self._estimates[batch])
+            self._keep(batch, began)
+            if self._waiting() or self._clock.steady() - began > BUDGET_S:
+                return  # decisions first; the next batch has its turn right after them
 
     def _forget(self, batch: str) -> None:
-        self._estimates.pop(batch)
-        self._made.pop(batch, None)
-        self._dirty.discard(batch)
+        if self._estimates.pop(batch, None) is None:
+            return
         self._noted.pop(batch, None)
         vessel = self._vessels.pop(batch)  # whose start was undone the engine knows no more
         self._kept.pop(vessel, None)

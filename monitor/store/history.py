@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import deque
+from itertools import groupby
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from monitor.core.model import SlotClosed
@@ -10,6 +12,7 @@ from monitor.store.records import Quarantined, plain
 
 if TYPE_CHECKING:
     import sqlite3
+    from collections.abc import Iterator
 
     from monitor.core.model import Ms
     from monitor.store.shelf import Names
@@ -47,6 +50,14 @@ class SlotShelf:
             SlotClosed(self._series.text_of(series), slot, count, total)
             for (slot, series), (count, total) in sorted(found.items())
         ]
+
+    def by_probe(self, since: Ms) -> Iterator[tuple[str, list[tuple[Ms, int, int]]]]:
+        """What was written of each probe, one at a time: (slot, count, total) of those that begin at ``since`` or later."""
+        rows = self._connection.execute(
+            "SELECT series, slot, count, total FROM slot WHERE slot >= ? ORDER BY series, slot", (since,)
+        )
+        for series, told in groupby(rows, itemgetter(0)):
+            yield self._series.text_of(series), [row[1:] for row in told]
 
     def write(self, connection: sqlite3.Connection) -> None:
         connection.executemany(

@@ -312,6 +312,11 @@ class Store:
         with in_our_words(self.path):
             return self._slots.since(since)
 
+    def past(self, since: Ms) -> Iterator[tuple[str, list[tuple[Ms, int, int]]]]:
+        """The same, probe by probe, as (slot, count, total); only what is on the disk, so ask before anything is put."""
+        self._mine()
+        return self._slots.by_probe(since)
+
     def quarantine(self, probe: str, time: Ms, reason: str, payload: bytes) -> None:
         """Keep the head of a message that could not be read; the newest 20 of each probe stay."""
         self._mine()

@@ -1,0 +1,59 @@
+"""Whose turn it is to be reckoned anew."""
+
+from __future__ import annotations
+
+from monitor.service.turns import AT_LEAST_S, EVERY_S, Turns
+
+
+def taken(turns: Turns, now: float) -> list[str]:
+    """Reckon all whose turn has come."""
+    found = []
+    while (batch := turns.take(now)) is not None:
+        turns.made(batch, now)
+        found.append(batch)
+    return found
+
+
+def test_a_new_batch_is_reckoned_at_once_and_then_now_and_then() -> None:
+    """Without any news a batch has its turn at the start and every half minute."""
+    turns = Turns()
+    turns.follow(["b1"])
+    assert taken(turns, 100.0) == ["b1"]
+    assert taken(turns, 100.0 + AT_LEAST_S - 0.1) == []
+    assert taken(turns, 100.0 + AT_LEAST_S) == ["b1"]
+
+
+def test_news_come_soon_but_not_for_each_message() -> None:
+    """However much is heard of a batch, it is reckoned twice a second at most."""
+    turns = Turns()
+    turns.follow(["b1", "b2"])
+    taken(turns, 100.0)
+    turns.news("b2")
+    turns.news("b2")
+    assert turns.next() == 100.0 + EVERY_S
+    assert taken(turns, 100.0 + EVERY_S) == ["b2"]
+    turns.news("b2", at_once=True)
+    assert taken(turns, 100.6) == ["b2"]
+
+
+def test_a_thousand_batches_take_turns() -> None:
+    """With news of all of them all the time, each still has its turn, and no more than 100 a second."""
+    turns, names = Turns(), [f"b{n}" for n in range(1000)]
+    turns.follow(names)
+    assert set(taken(turns, 0.0)) == set(names)
+    found = []
+    for second in range(1, 11):
+        for name in names:
+            turns.news(name)
+        found += taken(turns, float(second))
+    assert sorted(found) == sorted(names)
+
+
+def test_who_is_gone_has_no_turn() -> None:
+    """An ended batch is told of once and reckoned no more."""
+    turns = Turns()
+    turns.follow(["b1", "b2"])
+    taken(turns, 0.0)
+    assert turns.follow(["b2"]) == ["b1"]
+    assert turns.follow(["b2"]) == []
+    assert taken(turns, 1000.0) == ["b2"]
