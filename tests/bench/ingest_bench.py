@@ -132,9 +132,9 @@ class Watched(Daemon):
             super().start(*arguments, ready=ready)
             return
         command = [sys.executable, "-m", "tests.bench.timed_run", str(self.timed), "run", "--config", str(self.config)]
-        with self._log.open("ab") as log:
+        with self.log_file.open("ab") as log:
             self._process = subprocess.Popen(command, stdout=log, stderr=log, env=HERE_ONLY)
-        until(self._answers, "the daemon does not answer")
+        until(self.answers, "the daemon does not answer")
 
     def cpu_s(self) -> float:
         fields = Path(f"/proc/{self.pid}/stat").read_text().rpartition(")")[2].split()

@@ -61,7 +61,8 @@ def needed(target: Target, known: Iterable[bytes], inputs: Iterable[bytes]) -> l
     gone: set[Way] = set()
     for data in known:
         gone |= ways(target, data)
-    kept, size = [], 0
+    kept: list[bytes] = []
+    size = 0
     for data in sorted(set(inputs), key=lambda one: (len(one), one)):
         new = ways(target, data)
         if not new <= gone and len(kept) < MOST and size + len(data) <= MOST_BYTES:
