@@ -16,6 +16,7 @@ from monitor.score.run import score
 from monitor.score.water import AHEAD_H
 from simulator.population import heat
 from simulator.population.batches import Shelf, TinYear
+from simulator.population.outdoors import outdoor_c
 from simulator.population.run import Order, write_one
 from tests.system import mutants
 
@@ -60,16 +61,14 @@ def first_water_c(tin: Path) -> float:
 def picked(order: Order, cold: Callable[[list[str]], bool], chosen: Callable[[Path], bool] = lambda _: True) -> Path:
     """A folder of those tins of a population whose batches begin in seasons that are ``cold``, and that are ``chosen``.
 
-    Seasons are looked up first: to simulate all tins would take several times as long.
+    Seasons are looked up first: to simulate all tins takes twice as long and more.
     """
     order.out.mkdir()
     shelf = Shelf(order.seed)
     for number in range(1, order.all_tins + 1):
         year = TinYear(shelf, order.name(number))
         starts = year._starts(order.batches_of(number))
-        if cold(
-            [heat.season(heat.outdoor_c(year.place.station, start + 3600.0 * heat.offsets_h())) for start in starts]
-        ):
+        if cold([heat.season(outdoor_c(year.place.station, start + 3600.0 * heat.offsets_h())) for start in starts]):
             write_one(order, number)
     for tin in sorted(order.out.iterdir()):
         assert cold([batch["season"] for batch in lines(tin)])

@@ -14,6 +14,8 @@ from monitor.core.replay import forecasts_at
 from tests.unit.core.worlds import T0, lines, recording, slow_site, start
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from monitor.core.replay import Measured
 
 
@@ -32,7 +34,7 @@ def constant(celsius: float) -> tuple[dict[str, Any], ...]:
     return tuple(lines(recording(lambda _: celsius, 40), [start()]))
 
 
-def foreseen(rows: list[Measured], entries: list[LogEntry], *at_hours: float) -> list[Span]:
+def foreseen(rows: list[Measured], entries: Sequence[LogEntry], *at_hours: float) -> list[Span]:
     """Ready as told at these hours: what the lines say, reckoned at these instants only."""
     instants = [(T0 + round(hour * HOUR), "b1") for hour in at_hours]
     return [told.estimate.ready for told in forecasts_at(slow_site(), rows, entries, instants)]
@@ -46,7 +48,7 @@ def bounds(span: Span) -> tuple[float, float, float]:
     return (span.lo - T0) / HOUR, (span.mid - T0) / HOUR, (span.hi - T0) / HOUR
 
 
-def middle(rows: list[Measured], entries: list[LogEntry], at_hour: float) -> float:
+def middle(rows: list[Measured], entries: Sequence[LogEntry], at_hour: float) -> float:
     (span,) = foreseen(rows, entries, at_hour)
     return bounds(span)[1]
 
@@ -142,7 +144,7 @@ def test_what_is_seen_narrows_and_moves() -> None:
     batch = start(lot="tin-7")
     seen = Seen(T0 + 21 * HOUR, T0 + 21 * HOUR, "b1", Sight.SOME, 0.3)
     rows = recording(lambda _: 25.0, 22)
-    (plain,), (told,) = (map(bounds, foreseen(rows, entries, 22)) for entries in ([batch], [batch, seen]))
+    ((plain,), (told,)) = (map(bounds, foreseen(rows, [batch, *looks], 22)) for looks in ([], [seen]))
     assert told[2] / told[0] < 0.75 * plain[2] / plain[0]
     assert told[1] > plain[1] + 1
 
