@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.engine import Engine
 from monitor.core.log import Lapse
@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from monitor.core.hatch import Array
     from monitor.core.log import LogEntry
     from monitor.core.model import Estimate
+
+LONGEST: Final[Ms] = 3660 * DAY
+"""Timers run between inputs: one mistyped year would be played for hours, and nothing would be said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +40,17 @@ def replay(
     """Yield one line per open batch at each multiple of ``every`` in the UTC day, from first input to last or to ``until``.
 
     Inputs at or before an instant are included; an entry counts from when it was logged. Raises ``Refused`` for an
-    entry that cannot be taken.
+    entry that cannot be taken, and for a recording that would be played until nobody waits for it any more.
     """
     inputs = _in_order(measured, entries)
     if not inputs:
         return
     first, last = inputs[0][0], inputs[-1][0]
     end = last if until is None else max(until, last)
+    if end - first > LONGEST:
+        raise Refused(
+            f"the recording goes from {rfc3339(first)} to {rfc3339(end)}, which is more than ten years; look for a mistaken year"
+        )
     engine = Engine(site, first)
     seen: set[tuple[str, Ms]] = set()
     instant = _next_instant(first, every)

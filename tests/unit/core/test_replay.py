@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import itertools
 import json
+from dataclasses import replace
 from datetime import datetime
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from monitor.core.log import Harvest, LogEntry, Seen, Sight
-from monitor.core.model import HOUR, MINUTE, Ms, Refused, Span
+from monitor.core.model import DAY, HOUR, MINUTE, Ms, Refused, Span
 from monitor.core.replay import forecasts_at
 from tests.unit.core.worlds import T0, lines, recording, slow_site, start
 
@@ -241,3 +242,10 @@ def test_a_step_that_does_not_fit_begins_anew_each_day() -> None:
 def test_no_air_delays_a_dense_batch_over_the_usual_range(celsius: float) -> None:
     """Air off for 3 h at hour 5 delays ready by 2-5 h at 5 g/L, from 23 to 28 C."""
     assert 2.0 <= delay_of_three_hours_without_air(celsius, 5.0) <= 5.0
+
+
+def test_a_mistyped_year_is_told_and_not_played() -> None:
+    """Decades between two readings would be played for hours in silence; both ends are told."""
+    first, *_, last = recording(lambda _: 25.0, 1)
+    with pytest.raises(Refused, match=r"from 2026-03-02T07:00:00Z to 2062-03-0\dT\d\d:\d\d:00Z.* mistaken year"):
+        lines([first, replace(last, time=T0 + 36 * 365 * DAY + 9 * DAY)], [])
