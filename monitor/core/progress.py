@@ -141,12 +141,14 @@ class Progress:
     def _take(self, edges: Array, path: Array) -> None:
         """Note crossings on ``path``, shape (k, n), whose rows end at ``edges[1:]``."""
         cross(self.crossed, self.targets, edges, self.x, path)
-        for k in range(max(len(path) - 2, 0), len(path)):
+        first = max(len(path) - 2, 0)
+        kept = path[first:].copy()  # a view would hold the whole path in memory, megabytes for each batch
+        for k, row in enumerate(kept, first):
             if k == 0:
                 self.edge_x.append((int(edges[0]), self.x))
-            self.edge_x.append((int(edges[k + 1]), path[k]))
+            self.edge_x.append((int(edges[k + 1]), row))
         del self.edge_x[:-4]
-        self.x = path[-1]
+        self.x = kept[-1]
 
     def run_on(self, future: Forecast, enough: Array, now: Ms) -> Array:
         """Run on into the forecast until the weight of samples that are done is at least 0.97 (``enough``: weights).

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 STILL_C: Final = 0.05  # water that moved by less moves the hatch by seconds: that is no news, and time brings it along
 FOLLOW_EVERY_S: Final = 1.0  # so often it is looked which batches there are
 BUDGET_S: Final = 0.05  # reckoning longer than this at a stretch would hold up readings
+AT_A_TIME: Final = 8  # nor more batches than these
 VIEW_EVERY_S: Final = 0.3
 VIEW_EACH_S: Final = (
     0.004  # with many vessels so much longer for each, since making a view is linear: 1000 have a new one every 4 s
@@ -126,7 +127,10 @@ class Teller:
             self._followed = began
             for gone in self._turns.follow(self._engine.open_batches()):
                 self._forget(gone)
-        while (batch := self._turns.take(began)) is not None:
+        for _ in range(AT_A_TIME):
+            batch = self._turns.take(began)
+            if batch is None:
+                return
             known = self._engine.state.batches.get(batch)
             if known is None or known.ended is not None:  # since it was last looked which there are
                 self._turns.drop(batch)
