@@ -139,5 +139,6 @@ def caches() -> dict[str, int]:
 
 
 def living(*names: str) -> list[object]:
-    """All objects of these classes: some live only in a thread's own variables."""
+    """All objects of these classes: some live only in a thread's own variables. What is garbage by now does not live."""
+    gc.collect()
     return [one for one in gc.get_objects() if type(one).__name__ in names and type(one).__module__.startswith(OURS)]
