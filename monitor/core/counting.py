@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from math import ceil, exp, hypot, inf, log, sqrt
+from math import ceil, exp, hypot, log, sqrt
 from typing import Final, Literal
 
 from monitor.core.model import Refused
@@ -21,6 +21,7 @@ MOST_IN_A_DROP: Final = 2000  # nobody counts so many without losing the thread;
 LARGEST_DROP_ML: Final = 100.0
 STRONGEST_DILUTION: Final = 10_000.0
 LARGEST: Final = 1000.0  # litres or grams, as in all entries
+SMALLEST: Final = 0.001  # mL of a drop, litres or grams: what nobody can measure off; common practice, no source
 CYSTS_PER_G: Final = (20_000.0, 2_000_000.0)
 
 USUAL_DROP_ML: Final = 0.05  # of a common dropper; weigh 20 drops: 1 g. Common practice, no source
@@ -249,17 +250,15 @@ def enough(index: float = 1.0) -> float:
 def _check(sample: Sample) -> None:
     drops = sample.drops
     _check_drops(drops)
-    _within(
-        "drop_ml", sample.drop_ml, 0.0, LARGEST_DROP_ML, "A drop of {} mL can't be; allowed is above 0 and up to {} mL."
-    )
+    _within("drop_ml", sample.drop_ml, SMALLEST, LARGEST_DROP_ML, "A drop of {} mL can't be; allowed is {} to {} mL.")
     if not 1 <= sample.dilution <= STRONGEST_DILUTION:
         raise Uncountable(
             "dilution",
             f"Diluted {sample.dilution:g} times can't be; 1 is not at all, 10 mL filled up to 100 mL is 10, "
             f"and {STRONGEST_DILUTION:g} is the most.",
         )
-    _within("litres", sample.litres, 0.0, LARGEST, "{} L of water can't be; allowed is above 0 and up to {} L.")
-    _within("cysts_g", sample.cysts_g, 0.0, LARGEST, "{} g of cysts can't be; allowed is above 0 and up to {} g.")
+    _within("litres", sample.litres, SMALLEST, LARGEST, "{} L of water can't be; allowed is {} to {} L.")
+    _within("cysts_g", sample.cysts_g, SMALLEST, LARGEST, "{} g of cysts can't be; allowed is {} to {} g.")
     low, high = CYSTS_PER_G
     if not low <= sample.cysts.per_g <= high:
         raise Uncountable(
@@ -289,5 +288,5 @@ def _check_drops(drops: Drops) -> None:
 
 
 def _within(field: str, value: float | None, low: float, high: float, told: str) -> None:
-    if value is not None and not (low < value <= high and value < inf):
-        raise Uncountable(field, told.format(f"{value:g}", f"{high:g}"))
+    if value is not None and not low <= value <= high:
+        raise Uncountable(field, told.format(f"{value:g}", f"{low:g}", f"{high:g}"))

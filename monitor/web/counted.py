@@ -13,6 +13,7 @@ from monitor.core.counting import (
     LARGEST_DROP_ML,
     MOST_DROPS,
     MOST_IN_A_DROP,
+    SMALLEST,
     STRAIN_LOG_SD,
     STRONGEST_DILUTION,
     Amount,
@@ -31,7 +32,7 @@ from monitor.web.problems import field_trouble
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-_MOST: Final = {"exclusiveMinimum": 0, "maximum": LARGEST}
+_MOST: Final = {"minimum": SMALLEST, "maximum": LARGEST}
 
 
 def _told(text: str, **limits: Any) -> Any:
@@ -49,7 +50,7 @@ class CountBody(BaseModel):
     ] = None
     total: Annotated[int | None, _told("Counted in all drops together.", minimum=0)] = None
     number: Annotated[int | None, _told("How many drops.", minimum=1, maximum=MOST_DROPS)] = None
-    drop_ml: Annotated[float, _told("mL, of one drop.", exclusiveMinimum=0, maximum=LARGEST_DROP_ML)]
+    drop_ml: Annotated[float, _told("mL, of one drop.", minimum=SMALLEST, maximum=LARGEST_DROP_ML)]
     dilution: Annotated[
         float, _told("How many times the sample was thinned; 1 is not.", minimum=1, maximum=STRONGEST_DILUTION)
     ] = 1.0
