@@ -83,7 +83,7 @@ def test_what_cannot_be_reckoned_is_null_and_described(served: Served, asked: di
         ({"drops": None}, "#/drops", "the total and the number"),
         ({"total": 3}, "#/drops", "the total and the number"),
         ({"drops": [12, 3000]}, "#/drops", "dilute"),
-        ({"drop_ml": 0}, "#/drop_ml", "above 0"),
+        ({"drop_ml": 0}, "#/drop_ml", "0.001 to 100 mL"),
         ({"dilution": 0.1}, "#/dilution", "filled up to 100 mL is 10"),
         ({"cysts_per_g": 12}, "#/cysts_per_g", "usual are"),
         ({"litres": "much"}, "#/litres", "number"),
