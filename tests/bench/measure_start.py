@@ -34,14 +34,11 @@ STARTS: Final = 7
 IDLE_S: Final = 60
 HISTORY: Final = 12 * DAY  # all that a start takes back
 WORKSHOP_ONLY: Final = ("rich", "pygments")  # a logger would load them where they happen to be
-LOADED: Final = "import monitor.cli.run, monitor.service.daemon, apscheduler.schedulers.background, httpx"
+LOADED: Final = "import monitor.cli.run, monitor.service.daemon"
 PARTS: Final = {
     "letters through apprise": "import apprise; apprise.Apprise().add('json://127.0.0.1:9/')",
     "Web Push": "import http_ece, py_vapid; from cryptography.hazmat.primitives.asymmetric import ec",
-    "the copy for time-series servers": (
-        "from influxdb_client.client.influxdb_client import InfluxDBClient; "
-        "from influxdb_client.client.write_api import SYNCHRONOUS"
-    ),
+    "the copy for time-series servers": "import urllib3; urllib3.PoolManager()",
 }
 RESIDENT: Final = """
 def resident():
