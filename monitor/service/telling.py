@@ -66,6 +66,7 @@ class Teller:
         self._publish = publish
         self._estimates: dict[str, Estimate] = {}
         self._vessels: dict[str, str] = {}  # of the estimates
+        self._rests_on: dict[str, dict[str, float]] = {}  # batch: what each water probe told when it was reckoned, C
         self._turns = Turns()
         self._followed = -FOLLOW_EVERY_S
         self._kept: dict[str, tuple[float, str, str]] = {}  # vessel: when, stage, document
@@ -87,12 +88,14 @@ class Teller:
 
     def _still(self, vessel: VesselState, batch: Batch) -> bool:
         """Whether the newest estimate already rests on what was heard."""
-        known, water = self._estimates.get(batch.start.batch), vessel.newest_water()
-        if known is None or known.water_c is None or water is None:
+        known, probe = self._estimates.get(batch.start.batch), vessel.newest_water_probe()
+        if known is None or known.water_c is None or probe is None or probe.newest is None:
             return False
         if batch.belief is None or batch.belief.progress is None:  # something came late
             return False
-        return abs(water.value - known.water_c) < STILL_C and vessel.air_word(self._clock.now()) == known.air
+        # Two probes in one vessel differ all the time: only what the same one told before says whether the water moved.
+        before = self._rests_on[batch.start.batch].get(probe.spec.id, math.inf)
+        return abs(probe.newest.value - before) < STILL_C and vessel.air_word(self._clock.now()) == known.air
 
     def touch_batch(self, batch: str) -> None:
         """New evidence: reckon at once."""
@@ -148,6 +151,8 @@ class Teller:
                 continue
             self._estimates[batch] = self._engine.estimate(batch, self._clock.now())
             self._vessels[batch] = known.start.vessel
+            probes = self._engine.state.vessels[known.start.vessel].water_probes
+            self._rests_on[batch] = {probe.spec.id: probe.newest.value for probe in probes if probe.newest is not None}
             self._turns.made(batch, began)
             self._view_due = True
             self._note(self._estimates[batch])
@@ -159,6 +164,7 @@ class Teller:
         if self._estimates.pop(batch, None) is None:
             return
         self._noted.pop(batch, None)
+        self._rests_on.pop(batch, None)
         vessel = self._vessels.pop(batch)  # whose start was undone the engine knows no more
         self._kept.pop(vessel, None)
         ended = {"time": None, "batch": batch, "stage": "ended"}
