@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from importlib import import_module
 from typing import NamedTuple
 
@@ -64,7 +65,11 @@ class LazyGroup(click.Group):
         place = COMMANDS.get(cmd_name)
         if place is None:
             return None
-        command = getattr(import_module(place.module), place.name)
+        gc.disable()  # nothing of what is loaded goes away, so that looking for it only takes time
+        try:
+            command = getattr(import_module(place.module), place.name)
+        finally:
+            gc.enable()
         if not isinstance(command, click.Command):
             raise TypeError(f"{place.module}.{place.name} is not a command")
         return command

@@ -13,6 +13,7 @@ from urllib.parse import urlsplit
 import click
 import structlog
 
+from monitor.service import memory
 from monitor.service.logstream import UnfailingLog
 from monitor.settings.discover import EXIT_BAD_CONFIGURATION, config_option, exit_with, load_or_exit
 from monitor.settings.errors import ConfigError
@@ -37,6 +38,7 @@ EXIT_BROKEN = 1
 @click.option("-v", "--verbose", is_flag=True, help="Log every reading.")
 def run(config: Path | None, sim_epoch: str | None, sim_speed: float, sim_anchor: float | None, verbose: bool) -> None:
     """Run the monitor until it is told to stop (Ctrl-C or SIGTERM)."""
+    memory.begin()
     _set_up_log(verbose)
     settings = load_or_exit(config)
     try:

@@ -13,11 +13,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from functools import cache
+from itertools import islice
 from statistics import NormalDist
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from monitor.core.shuffle import orders
 
 Array = NDArray[np.float64]
 
@@ -133,9 +136,9 @@ class Prior:
 @cache
 def cloud(samples: int = SAMPLES) -> Array:
     """Standard normal points, shape (samples, 14): a Latin hypercube from a fixed seed, the same for every batch."""
-    generator = np.random.default_rng(20_240)
     levels = np.array([NormalDist().inv_cdf((i + 0.5) / samples) for i in range(samples)])
-    points = np.stack([generator.permutation(levels) for _ in COORDINATES], axis=1)
+    columns = islice(orders(20_240, samples), len(COORDINATES))
+    points = np.stack([levels[order] for order in columns], axis=1)
     # Columns by chance lean on each other a little, and what is learned of one would move the others.
     points = np.ascontiguousarray(np.linalg.solve(np.linalg.cholesky(np.cov(points.T, bias=True)), points.T).T)
     points.setflags(write=False)

@@ -10,6 +10,7 @@ import numpy as np
 
 from monitor.core.hatch import Array, cloud
 from monitor.core.model import Air
+from monitor.core.shuffle import orders
 
 CRITICAL_MG_L: Final = 2.0
 """Keep dissolved oxygen above this while hatching (FAO fisheries technical paper 361, from memory)."""
@@ -72,14 +73,14 @@ class Vessel:
 @cache
 def _stones(samples: int) -> Array:
     """Air stones and what else only the oxygen knows of, one for each sample of a cloud."""
-    order = np.random.default_rng(7).permutation(samples)
+    order = next(orders(7, samples))
     return np.asarray(AIR_STONE_PER_H * np.exp(AIR_STONE_LOG_SD * cloud(samples)[order, 0]))
 
 
 @cache
 def _weak_stones(samples: int) -> Array:
     """The same stones when their air is weak."""
-    order = np.random.default_rng(11).permutation(samples)
+    order = next(orders(11, samples))
     share = WEAK_SHARE * np.exp(WEAK_LOG_SD * cloud(samples)[order, 1])
     return np.asarray(_stones(samples) * np.minimum(share, 1.0))
 

@@ -1,15 +1,19 @@
-"""Lines to a server, one call after the other, over the InfluxDB v2 write API. The client library is imported at the first call:
-it takes 40 MB.
+"""Lines to a server, one call after the other, over the InfluxDB v2 write API: one POST, so an HTTP client is enough. It is
+imported at the first call, as it costs memory.
 """
 
 from __future__ import annotations
 
+import gzip
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import urlencode
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+
+    from urllib3 import PoolManager
 
 TIMEOUT_S: Final = 3.0
 """For the connection and for each wait for an answer; the service must be able to end meanwhile."""
@@ -60,48 +64,51 @@ class Poster:
 
     def __init__(self, server: Server, timeout: float = TIMEOUT_S) -> None:
         self._server = server
+        asked = urlencode({"org": server.org, "bucket": server.bucket, "precision": "ms"})
+        self._url = f"{server.url.rstrip('/')}/api/v2/write?{asked}"
+        self._headers = {"Content-Type": "text/plain; charset=utf-8", "Accept": "application/json"}
+        if server.token:
+            self._headers["Authorization"] = f"Token {server.token}"
+        if server.gzip:
+            self._headers["Content-Encoding"] = "gzip"
         self._timeout = timeout
-        self._client: Any = None
-        self._api: Any = None
+        self._pool: PoolManager | None = None
 
     def post(self, lines: Sequence[str]) -> None:
         """Returns when the server has taken them. Raises SendFailed."""
-        from influxdb_client.rest import ApiException  # noqa: PLC0415  (see above)
-        from urllib3.exceptions import HTTPError  # noqa: PLC0415
+        from urllib3.exceptions import HTTPError, SSLError  # noqa: PLC0415  (see above)
 
-        server = self._server
+        body = "\n".join(lines).encode()
         try:
-            if self._api is None:
-                self._open()
-            self._api.write(server.bucket, server.org, "\n".join(lines).encode(), "ms")
-        except ApiException as error:
-            if not error.status:  # no answer: the certificate was not to its liking
-                raise SendFailed(f"its certificate can't be trusted: {_plain(error.reason)}") from None
-            raise _answered(error.status, error.body, error.headers) from None
+            if self._pool is None:
+                self._pool = self._open()
+            answer = self._pool.request(
+                "POST", self._url, body=gzip.compress(body) if self._server.gzip else body, headers=self._headers
+            )
+        except SSLError as error:
+            raise SendFailed(f"its certificate can't be trusted: {_plain(str(error))}") from None
         except HTTPError as error:
             raise SendFailed(f"it is not reached: {_cause(error)}") from None
         except OSError as error:  # a ca_file that is gone
             raise SendFailed(f"it can't be asked: {error.strerror or type(error).__name__}") from None
+        if not 200 <= answer.status < 300:
+            raise _answered(answer.status, answer.data.decode("utf-8", "replace"), answer.headers)
 
     def close(self) -> None:
-        if self._client is not None:
-            self._client.close()
-            self._client = self._api = None
+        if self._pool is not None:
+            self._pool.clear()
+            self._pool = None
 
-    def _open(self) -> None:
-        from influxdb_client.client.influxdb_client import InfluxDBClient  # noqa: PLC0415
-        from influxdb_client.client.write_api import SYNCHRONOUS  # noqa: PLC0415
+    def _open(self) -> PoolManager:
+        """No proxy from the environment, no second try and no redirect: what is configured is what is done."""
+        from urllib3 import PoolManager, Timeout  # noqa: PLC0415
 
-        server = self._server
-        self._client = InfluxDBClient(
-            server.url,
-            server.token or "",  # none is sent then
-            org=server.org,
-            timeout=round(self._timeout * 1000),
-            enable_gzip=server.gzip,
-            ssl_ca_cert=None if server.ca_file is None else str(server.ca_file),
+        ca_file = self._server.ca_file
+        return PoolManager(
+            timeout=Timeout(connect=self._timeout, read=self._timeout),
+            retries=False,
+            ca_certs=None if ca_file is None else str(ca_file),
         )
-        self._api = self._client.write_api(write_options=SYNCHRONOUS)
 
 
 def _answered(status: int, body: str | None, headers: Any) -> SendFailed:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import SplitResult, urlsplit
 
 from monitor.core.model import HOUR, MINUTE, SECOND, Priority
+from monitor.notify.asking import ask
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -133,34 +134,16 @@ class Way:
         headers: Mapping[str, str],
         timeout: float,  # noqa: ASYNC109  (see below)
     ) -> tuple[int, Mapping[str, str]]:
-        """Status and headers of the answer. Raises NotAllowed, OSError or httpx.HTTPError."""
-        import httpx  # noqa: PLC0415
-
-        parts = urlsplit(phone.endpoint)
+        """Status and headers of the answer. Raises NotAllowed, OSError or BrokenOff."""
         addresses = await self.addresses(phone.endpoint)
-        # The caller's own limit is for the whole; the client's for connecting comes first: only then it tidies up its socket.
-        limits = httpx.Timeout(timeout, connect=0.45 * timeout)
-        async with httpx.AsyncClient(
-            verify=self.trust(), timeout=limits, trust_env=False, follow_redirects=False
-        ) as client:
-            for left, address in zip(range(len(addresses) - 1, -1, -1), addresses, strict=True):
-                # To the very address that was judged; the certificate must be the name's.
-                url = httpx.URL(phone.endpoint).copy_with(host=address)
-                request = client.build_request(
-                    "POST",
-                    url,
-                    content=body,
-                    headers={**headers, "Host": parts.netloc},
-                    extensions={"sni_hostname": parts.hostname},
-                )
-                try:
-                    answer = await client.send(request, stream=True)
-                except httpx.ConnectError:
-                    if left:
-                        continue
+        trust, limit = self.trust(), 0.45 * timeout  # the caller's own is for the whole
+        for left, address in zip(range(len(addresses) - 1, -1, -1), addresses, strict=True):
+            # To the very address that was judged; the certificate must be the name's.
+            try:
+                return await ask("POST", phone.endpoint, headers, body, connect_s=limit, trust=trust, address=address)
+            except OSError as error:
+                if not left or isinstance(error, TimeoutError):
                     raise
-                await answer.aclose()
-                return answer.status_code, answer.headers
         raise OSError("no address")
 
 

@@ -1,7 +1,6 @@
 """A channel that posts each letter as JSON to an address of the keeper's, signed so that the other side can trust it.
 
 The signature is HMAC-SHA256 (RFC 2104) with the shared secret over the timestamp, a full stop and the body.
-The HTTP client is imported at the first letter, as it costs memory.
 """
 
 from __future__ import annotations
@@ -16,6 +15,7 @@ from email.utils import parsedate_to_datetime
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
+from monitor.notify.asking import BrokenOff, ask
 from monitor.notify.message import payload
 from monitor.notify.outbox import DeliveryFailed
 
@@ -111,8 +111,6 @@ class WebhookChannel:
 
     def send(self, letter: Letter) -> None:
         """Raises DeliveryFailed, permanent only where the letter itself is refused (``NEVER``)."""
-        import httpx  # noqa: PLC0415  (see above)
-
         body = payload(letter, self._site)
         timestamp = str(int(time.time()))
         headers = {
@@ -123,34 +121,22 @@ class WebhookChannel:
         }
         try:
             status, answer = asyncio.run(self._post(body, headers))
-        except (TimeoutError, httpx.TimeoutException):
+        except TimeoutError:
             raise self._failed(
                 f"gave no answer within {self._timeout:g} s", "See whether it is busy or the network drops packets."
             ) from None
-        except httpx.ConnectError as error:
+        except OSError as error:
             raise self._unreached(error) from None
-        except httpx.HTTPError as error:
-            raise self._failed(
-                f"broke off without an answer ({type(error).__name__})", "See the log of the other side."
-            ) from None
+        except BrokenOff as error:
+            raise self._failed(f"broke off without an answer ({error})", "See the log of the other side.") from None
         self._judge(status, answer)
 
     async def _post(self, body: bytes, headers: Mapping[str, str]) -> tuple[int, Mapping[str, str]]:
         """Status and headers of the answer; its body is of no interest and not waited for."""
-        import httpx  # noqa: PLC0415
-
-        # The client's own limits are for each wait; an answer that drips in would never meet them. Its limit for each of
-        # connecting and the TLS handshake comes first all the same: only then it tidies up its socket.
-        limits = httpx.Timeout(self._timeout, connect=0.45 * self._timeout)
-        async with (
-            asyncio.timeout(self._timeout),
-            # No proxy and no password from the environment: what is configured is what is done.
-            httpx.AsyncClient(
-                verify=self._trust() if self._secure else False, timeout=limits, trust_env=False, follow_redirects=False
-            ) as client,
-            client.stream("POST", self._url, content=body, headers=headers) as answer,
-        ):
-            return answer.status_code, answer.headers
+        # The limit for connecting comes first: only then the socket is tidied up.
+        trust = self._trust() if self._secure else None
+        async with asyncio.timeout(self._timeout):
+            return await ask("POST", self._url, headers, body, connect_s=0.45 * self._timeout, trust=trust)
 
     def _trust(self) -> ssl.SSLContext:
         """Read anew at each try, so that a renewed certificate is used."""
@@ -176,7 +162,7 @@ class WebhookChannel:
             raise self._refused(status)
         wait = None
         if status in (_TOO_MANY_REQUESTS, _UNAVAILABLE):
-            wait = seconds_to_wait(answer.get("Retry-After"), answer.get("Date"), time.time())
+            wait = seconds_to_wait(answer.get("retry-after"), answer.get("date"), time.time())
         if status == _TOO_MANY_REQUESTS and wait is None:
             wait = TOO_MANY_REQUESTS_WAIT
         asks = "" if wait is None else f" and asks to wait {wait:.0f} s"

@@ -7,7 +7,6 @@ reached lets no other ring twice. That is forgotten at a restart; a phone replac
 from __future__ import annotations
 
 import asyncio
-import ssl
 import threading
 import time
 from collections import OrderedDict
@@ -15,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 from urllib.parse import urlsplit
 
+from monitor.notify.asking import BrokenOff
 from monitor.notify.outbox import DeliveryFailed
 from monitor.notify.pushing import URGENCY, NotAllowed, Way, audience, judged, lasts_s, sealed, text_of, topic_of
 from monitor.notify.webhook_channel import TOO_MANY_REQUESTS_WAIT, seconds_to_wait, system_reason, tls_reason
@@ -135,8 +135,6 @@ class WebPushChannel:
         return await asyncio.gather(*(self._one(phone, letter, text) for phone in phones))
 
     async def _one(self, phone: Phone, letter: Letter, text: bytes) -> _End:
-        import httpx  # noqa: PLC0415  (as late as the rest: it costs memory)
-
         where = urlsplit(phone.endpoint).hostname or "its push service"
         with self._lock:
             wait = self._not_before.get(phone.id, 0.0) - time.monotonic()
@@ -155,10 +153,10 @@ class WebPushChannel:
                 status, answer = await self._way.push(phone, body, headers, self._timeout)
         except NotAllowed as why:
             return _End("refused", str(why), AGAIN)
-        except (TimeoutError, httpx.TimeoutException):
+        except TimeoutError:
             todo = "See whether this machine reaches the internet; pushes need it."
             return _End("later", f"{where} gave no answer within {self._timeout:g} s", todo)
-        except (OSError, httpx.HTTPError) as error:
+        except (OSError, BrokenOff) as error:
             return self._unreached(where, error)
         return _judged(where, status, answer)
 
@@ -174,7 +172,7 @@ class WebPushChannel:
         }
 
     def _unreached(self, where: str, error: Exception) -> _End:
-        distrust = error.reason if isinstance(error, ssl.SSLError) else tls_reason(error)
+        distrust = tls_reason(error)
         if distrust is not None:
             todo = (
                 "Its certificate is not the push service's, or this machine's clock is wrong, or ca_file is not right."
@@ -196,7 +194,7 @@ def _judged(where: str, status: int, answer: Mapping[str, str]) -> _End:
         return _End("refused", f"{where} refuses the letter (status {status})", "Subscribe the phone again.")
     wait = None
     if status in _WAIT:
-        wait = seconds_to_wait(answer.get("Retry-After"), answer.get("Date"), time.time())
+        wait = seconds_to_wait(answer.get("retry-after"), answer.get("date"), time.time())
     if status == 429 and wait is None:
         wait = TOO_MANY_REQUESTS_WAIT
     asks = "" if wait is None else f" and asks to wait {wait:.0f} s"

@@ -74,6 +74,7 @@ class ServiceDesk:
         self._figures: dict[str, Any] = {}
         self._version = 0
         self._waiting: dict[asyncio.Future[None], asyncio.AbstractEventLoop] = {}
+        self._waited = False  # somebody did for the newest view
 
     def publish(self, view: dict[str, Any], figures: dict[str, Any] | None = None) -> None:
         """A newer view; whoever waits is woken. What is given must not be changed afterwards."""
@@ -82,9 +83,15 @@ class ServiceDesk:
             self._figures = figures or {}
             self._version += 1
             waiting, self._waiting = self._waiting, {}
+            self._waited = bool(waiting)
         for future, loop in waiting.items():
             if not loop.is_closed():
                 loop.call_soon_threadsafe(_wake, future)
+
+    @property
+    def watched(self) -> bool:
+        """Whether a page or a program follows the views, or did up to the newest."""
+        return self._waited or bool(self._waiting)
 
     def bench(self) -> dict[str, Any]:
         return self._view

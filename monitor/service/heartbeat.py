@@ -1,7 +1,6 @@
 """A sign of life to an address of the keeper's choice: sent only while the whole chain is healthy.
 
 Somebody else's machine waits for it, and rings when it fails to come: the one alarm that a dead house can still raise.
-The HTTP client is imported at the first sign, as it costs memory.
 """
 
 from __future__ import annotations
@@ -16,6 +15,8 @@ from urllib.parse import urlsplit
 import structlog
 
 from monitor.core.wording import rfc3339
+from monitor.notify.asking import BrokenOff, ask
+from monitor.notify.webhook_channel import system_reason, tls_reason
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
@@ -133,28 +134,16 @@ class Heartbeat:
 
     async def _send(self, url: str) -> str:
         """What went wrong; empty when it arrived. Whatever the answer says beyond its status is of no interest."""
-        import httpx  # noqa: PLC0415  (see above)
-
-        limits = httpx.Timeout(self._timeout, connect=0.45 * self._timeout)
-        headers = {"User-Agent": "swimup"}
+        trust = ssl.create_default_context() if url.startswith("https:") else None
         try:
-            # Neither proxy nor password from the environment, and no redirect: what is configured is what is done.
-            async with (
-                asyncio.timeout(self._timeout),
-                httpx.AsyncClient(
-                    verify=ssl.create_default_context(), timeout=limits, trust_env=False, follow_redirects=False
-                ) as client,
-                client.stream("GET", url, headers=headers) as answer,
-            ):
-                status = answer.status_code
-        except (TimeoutError, httpx.TimeoutException):
+            async with asyncio.timeout(self._timeout):
+                status, _ = await ask("GET", url, {"User-Agent": "swimup"}, connect_s=0.45 * self._timeout, trust=trust)
+        except TimeoutError:
             return f"{self._where} gave no answer within {self._timeout:g} s"
-        except httpx.ConnectError as error:
-            return f"{self._where} is not reached: {_said(error)}"
-        except (httpx.HTTPError, httpx.InvalidURL, UnicodeError) as error:
-            return f"{self._where} can't be asked ({type(error).__name__})"
         except OSError as error:
-            return f"{self._where} is not reached: {error.strerror or type(error).__name__}"
+            return f"{self._where} is not reached: {_said(error)}"
+        except (BrokenOff, ValueError) as error:
+            return f"{self._where} can't be asked ({error})"
         if 200 <= status < 300:
             return ""
         redirected = "; a redirect is not followed, write the final address" if 300 <= status < 400 else ""
@@ -163,11 +152,5 @@ class Heartbeat:
 
 def _said(error: BaseException) -> str:
     """What the system said beneath; an address is never part of it."""
-    cause: BaseException | None = error
-    while cause is not None:
-        if isinstance(cause, ssl.SSLCertVerificationError):
-            return f"its certificate can't be trusted ({cause.verify_message})"
-        if isinstance(cause, OSError) and cause.strerror:
-            return cause.strerror
-        cause = cause.__cause__ or cause.__context__
-    return type(error).__name__
+    distrust = tls_reason(error)
+    return system_reason(error) if distrust is None else f"its certificate can't be trusted ({distrust})"

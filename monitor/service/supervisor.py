@@ -410,7 +410,7 @@ class Supervisor:
         """Of many readings of a vessel taken in one go there is one piece of news."""
         for topic in self._heard:
             for binding in self._ingest.of(topic):
-                self._teller.touch_vessel(self._w.site.probes[binding.probe].vessel)
+                self._teller.touch_vessel(self._w.site.probes[binding.probe].vessel, read=True)
         self._heard.clear()
 
     def _take(self, item: Any) -> None:

@@ -31,6 +31,9 @@ VIEW_EACH_S: Final = (
     0.004  # with many vessels so much longer for each, since making a view is linear: 1000 have a new one every 4 s
 )
 VIEW_AT_LEAST_S: Final = 10.0
+VIEW_UNWATCHED_S: Final = (
+    0.9  # readings alone make no view more often while no page is open: most of the idle load was views
+)
 NOTED_EVERY: Final[Ms] = 15 * MINUTE
 NOTED_STEP: Final[Ms] = 10 * MINUTE
 KEPT_EVERY_S: Final = 5.0  # an estimate at the broker is renewed at most this often, and at once for a new stage
@@ -63,17 +66,20 @@ class Teller:
         self._publish = publish
         self._estimates: dict[str, Estimate] = {}
         self._vessels: dict[str, str] = {}  # of the estimates
+        self._rests_on: dict[str, dict[str, float]] = {}  # batch: what each water probe told when it was reckoned, C
         self._turns = Turns()
         self._followed = -FOLLOW_EVERY_S
         self._kept: dict[str, tuple[float, str, str]] = {}  # vessel: when, stage, document
         self._view_at = -VIEW_AT_LEAST_S
         self._view_due = True
+        self._hurry = True  # what is new is more than readings: somebody did something, or an alarm
         self._stale_at = math.inf
         self._view_every = max(VIEW_EVERY_S, VIEW_EACH_S * len(engine.state.vessels))
 
-    def touch_vessel(self, vessel: str | None) -> None:
-        """Something was read or entered about a vessel."""
+    def touch_vessel(self, vessel: str | None, *, read: bool = False) -> None:
+        """Something was entered about a vessel, or only ``read``."""
         self._view_due = True
+        self._hurry |= not read
         state = self._engine.state.vessels.get(vessel or "")
         if state is None or state.batch is None:
             self._followed = -FOLLOW_EVERY_S
@@ -82,22 +88,24 @@ class Teller:
 
     def _still(self, vessel: VesselState, batch: Batch) -> bool:
         """Whether the newest estimate already rests on what was heard."""
-        known, water = self._estimates.get(batch.start.batch), vessel.newest_water()
-        if known is None or known.water_c is None or water is None:
+        known, probe = self._estimates.get(batch.start.batch), vessel.newest_water_probe()
+        if known is None or known.water_c is None or probe is None or probe.newest is None:
             return False
         if batch.belief is None or batch.belief.progress is None:  # something came late
             return False
-        return abs(water.value - known.water_c) < STILL_C and vessel.air_word(self._clock.now()) == known.air
+        # Two probes in one vessel differ all the time: only what the same one told before says whether the water moved.
+        before = self._rests_on[batch.start.batch].get(probe.spec.id, math.inf)
+        return abs(probe.newest.value - before) < STILL_C and vessel.air_word(self._clock.now()) == known.air
 
     def touch_batch(self, batch: str) -> None:
         """New evidence: reckon at once."""
         self._turns.news(batch, at_once=True)
         self._followed = -FOLLOW_EVERY_S
-        self._view_due = True
+        self._view_due = self._hurry = True
 
     def alarm(self, alarm: Alarm) -> None:
         """Keep an alarm as it stands at the broker."""
-        self._view_due = True
+        self._view_due = self._hurry = True
         site = self._engine.state.site.id
         self._publish(f"swimup/{site}/alarm/{alarm.id}", json.dumps(alarm_document(alarm), ensure_ascii=False))
 
@@ -106,14 +114,19 @@ class Teller:
         began = self._clock.steady()
         self._reckon(began)
         now = self._clock.steady()
-        wanted = self._view_due and (at_once or now - self._view_at >= self._view_every)
+        wanted = self._view_due and (at_once or now >= self._view_next())
         if wanted or now >= self._view_over() or now >= self._announce_at():
             self._show(now)
 
     def due(self) -> float:
         """When ``run`` has something to do, if nothing comes before; so that news waits for no tick."""
-        when = self._view_at + self._view_every if self._view_due else self._view_over()
+        when = self._view_next() if self._view_due else self._view_over()
         return min(when, self._turns.next(), self._announce_at())
+
+    def _view_next(self) -> float:
+        """When there may be a new view, if there is news."""
+        soon = self._hurry or self._desk.watched
+        return self._view_at + (self._view_every if soon else max(self._view_every, VIEW_UNWATCHED_S))
 
     def _view_over(self) -> float:
         """When the view is too old, or tells as fresh what no longer is: silence is no news that would renew it."""
@@ -138,6 +151,8 @@ class Teller:
                 continue
             self._estimates[batch] = self._engine.estimate(batch, self._clock.now())
             self._vessels[batch] = known.start.vessel
+            probes = self._engine.state.vessels[known.start.vessel].water_probes
+            self._rests_on[batch] = {probe.spec.id: probe.newest.value for probe in probes if probe.newest is not None}
             self._turns.made(batch, began)
             self._view_due = True
             self._note(self._estimates[batch])
@@ -149,11 +164,12 @@ class Teller:
         if self._estimates.pop(batch, None) is None:
             return
         self._noted.pop(batch, None)
+        self._rests_on.pop(batch, None)
         vessel = self._vessels.pop(batch)  # whose start was undone the engine knows no more
         self._kept.pop(vessel, None)
         ended = {"time": None, "batch": batch, "stage": "ended"}
         self._publish(self._topic(vessel), json.dumps(ended))
-        self._view_due = True
+        self._view_due = self._hurry = True
 
     def _note(self, estimate: Estimate) -> None:
         """Keep it for those who ask later how good it was: now and then, and when it says something new."""
@@ -196,4 +212,4 @@ class Teller:
         self._desk.publish(view | self._house(), self._figures())
         if self._announcer is not None:
             self._announcer.show(view)
-        self._view_at, self._view_due = now, False
+        self._view_at, self._view_due, self._hurry = now, False, False

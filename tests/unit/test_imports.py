@@ -180,7 +180,7 @@ def test_monitor_and_simulator_do_not_know_each_other(here: str, there: str) -> 
     [
         ("pint", "monitor.settings.units"),
         ("apprise", "monitor.notify.apprise_channel"),
-        ("influxdb_client", "monitor.forward.posting"),
+        ("urllib3", "monitor.forward.posting"),
     ],
 )
 def test_a_heavy_library_has_one_home(library: str, home: str) -> None:
@@ -214,7 +214,7 @@ def test_the_service_starts_without_the_heavy_libraries() -> None:
             "pint",
             "apprise",
             "scipy",
-            "influxdb_client",
+            "urllib3",
             "prometheus_client",
             "monitor.web.answers",
             "monitor.web.openapi",

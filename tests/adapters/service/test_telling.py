@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import replace
 from typing import Final
 
@@ -10,7 +11,7 @@ import pytest
 from monitor.core.engine import Engine
 from monitor.core.model import SECOND, Measures, Ms, Reading
 from monitor.service.desk import ServiceDesk
-from monitor.service.telling import VIEW_AT_LEAST_S, Teller
+from monitor.service.telling import VIEW_AT_LEAST_S, VIEW_EVERY_S, VIEW_UNWATCHED_S, Teller
 from monitor.store.record import Record
 from tests.unit.core.worlds import T0, probe, site
 
@@ -54,3 +55,29 @@ def test_the_view_is_renewed_when_a_value_has_become_stale(speed: float | None, 
     teller.run()
     assert not desk.bench()["vessels"][0]["water"]["fresh"]
     assert teller.due() - clock.steady() == pytest.approx(VIEW_AT_LEAST_S), "nothing else becomes stale"
+
+
+def test_readings_alone_make_views_slowly_until_somebody_watches() -> None:
+    """With no page open a reading is in the next view of the slow pace; an entry, or a page that waits, has the quick one."""
+    water = probe("ash-water", Measures.WATER, every=1 * SECOND)
+    engine, clock = Engine(replace(site(), probes={water.id: water}), T0), Clock(None)
+    desk = ServiceDesk(lambda _: None, [], "shed", clock.wall, lambda _: {}, Record("none.sqlite3"), lambda _: {})
+    teller = Teller(engine, desk, clock, lambda *_: None)
+    teller.run(at_once=True)
+
+    teller.touch_vessel("ash", read=True)
+    assert teller.due() - BEGAN_S == pytest.approx(VIEW_UNWATCHED_S)
+    teller.touch_vessel("ash")
+    assert teller.due() - BEGAN_S == pytest.approx(VIEW_EVERY_S)
+
+    async def watch() -> None:
+        version = desk.version()
+        waits = asyncio.create_task(desk.wait(version, 60))
+        await asyncio.sleep(0)
+        clock.gone_s = VIEW_EVERY_S
+        teller.run()
+        assert await waits == version + 1
+        teller.touch_vessel("ash", read=True)
+        assert teller.due() - clock.steady() == pytest.approx(VIEW_EVERY_S), "it has not asked for the next one yet"
+
+    asyncio.run(watch())

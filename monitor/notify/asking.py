@@ -1,0 +1,108 @@
+"""One HTTP/1.1 request, and status and headers of its answer; the answer's body is of no interest and not waited for.
+
+The page speaks through the same two libraries already, so it costs no memory; a whole client would cost 10 MB. No proxy and
+no password from the environment, and no redirect: what is configured is what is done.
+"""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from typing import TYPE_CHECKING, Final
+from urllib.parse import SplitResult, quote, unquote, urlsplit
+
+import h11
+
+if TYPE_CHECKING:
+    import ssl
+    from collections.abc import Mapping
+
+    from anyio.abc import ByteStream
+
+PORTS: Final = {"http": 80, "https": 443}
+_LEFT_AS_IT_IS: Final = "%/:?#[]@!$&'()*+,;=~"
+_PIECE: Final = 16_384
+CUT: Final = "the connection was cut"
+
+
+class BrokenOff(Exception):  # noqa: N818  (it is what became of a request)
+    """There was a connection, and no answer over it that could be understood; the message says what came."""
+
+
+async def ask(
+    method: str,
+    url: str,
+    headers: Mapping[str, str],
+    body: bytes = b"",
+    *,
+    connect_s: float,
+    trust: ssl.SSLContext | None = None,
+    address: str | None = None,
+) -> tuple[int, dict[str, str]]:
+    """Status and headers, these by name in small letters. The caller limits the whole.
+
+    ``connect_s``: limit for connecting with the TLS handshake. ``address``: where to connect, in place of looking up the
+    name. Raises OSError (TimeoutError, SSLError) when there was no connection, BrokenOff, or ValueError for an address that
+    is none.
+    """
+    from anyio import BrokenResourceError, ClosedResourceError, connect_tcp, fail_after  # noqa: PLC0415
+
+    parts = urlsplit(url)
+    name = _name(parts)
+    port = parts.port or PORTS[parts.scheme]
+    stream: ByteStream
+    with fail_after(connect_s):
+        if parts.scheme == "https":
+            stream = await connect_tcp(
+                address or name, port, ssl_context=trust, tls=True, tls_hostname=name, tls_standard_compatible=False
+            )
+        else:
+            stream = await connect_tcp(address or name, port)
+    async with stream:
+        try:
+            return await _exchange(stream, _request(method, parts, headers, len(body)), body)
+        except h11.RemoteProtocolError as error:
+            raise BrokenOff("its answer is not HTTP") from error
+        except (BrokenResourceError, ClosedResourceError) as error:
+            raise BrokenOff(CUT) from error
+
+
+async def _exchange(stream: ByteStream, request: h11.Request, body: bytes) -> tuple[int, dict[str, str]]:
+    from anyio import EndOfStream  # noqa: PLC0415
+
+    talk = h11.Connection(h11.CLIENT)
+    pieces = [talk.send(event) or b"" for event in (request, h11.Data(body), h11.EndOfMessage())]
+    await stream.send(b"".join(pieces))
+    while True:  # what is no answer yet, as "100 Continue", is passed over
+        event = talk.next_event()
+        if isinstance(event, h11.Response):
+            return event.status_code, {key.decode().lower(): value.decode("latin-1") for key, value in event.headers}
+        if event is h11.NEED_DATA:
+            try:
+                talk.receive_data(await stream.receive(_PIECE))
+            except EndOfStream:
+                raise BrokenOff(CUT) from None
+
+
+def _request(method: str, parts: SplitResult, headers: Mapping[str, str], length: int) -> h11.Request:
+    name = _name(parts)
+    host = f"[{name}]" if ":" in name else name
+    if parts.port not in (None, PORTS[parts.scheme]):
+        host += f":{parts.port}"
+    target = quote(parts.path or "/", _LEFT_AS_IT_IS)
+    if parts.query:
+        target += "?" + quote(parts.query, _LEFT_AS_IT_IS)
+    said = {"Host": host, "Accept": "*/*", "Connection": "close", **headers}
+    if length:
+        said["Content-Length"] = str(length)
+    if parts.username is not None:  # RFC 7617
+        who = f"{unquote(parts.username)}:{unquote(parts.password or '')}"
+        said["Authorization"] = "Basic " + b64encode(who.encode()).decode()
+    return h11.Request(method=method, target=target, headers=list(said.items()))
+
+
+def _name(parts: SplitResult) -> str:
+    """As DNS has it. Raises ValueError."""
+    if parts.scheme not in PORTS or not parts.hostname:
+        raise ValueError("an address of http or https with a name is needed")
+    name = parts.hostname
+    return name if name.isascii() else name.encode("idna").decode()
