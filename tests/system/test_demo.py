@@ -19,7 +19,7 @@ def test_the_demo_runs_and_ends_by_itself(more: list[str], tmp_path: Path) -> No
         [sys.executable, str(DEMO), "--minutes", "0.5", *more],
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=300,
         env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin:/usr/sbin"},
         check=False,
     )
