@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core.trail import KEEP_HOURS
+from monitor.core.why import KEPT
 from monitor.store.sequences import REMEMBERED
 
 if TYPE_CHECKING:
@@ -20,11 +21,13 @@ if TYPE_CHECKING:
 RECORD: Final = re.compile(r"\.state\.(batches|broods|cold_stores|food|lots|sown)\b")
 """What the engine holds of the log; every other place must not grow at all."""
 PROBES: Final = 30
+ALARMS: Final = 100  # that can ring in that room, and some
 FULL: Final = {
     re.compile(r"_windows\[\]\._seen$"): PROBES * REMEMBERED,
     re.compile(r"_windows\[\]\._seen\[\]$"): 2 * PROBES * REMEMBERED,
     re.compile(r"\.trail\._hours$"): PROBES * KEEP_HOURS,
     re.compile(r"\.trail\._hours\[\]$"): 2 * PROBES * KEEP_HOURS,
+    re.compile(r"\._decisions\._kept\[\]$"): ALARMS * KEPT,
     re.compile(r"\._(view|document)\b"): 5_000,
 }
 """Tables that take days to fill, and how much they hold then; documents for the page are as long as the room is busy."""
