@@ -137,9 +137,9 @@ def measure(folder: Path, say: Callable[[str], None]) -> None:
     with ExitStack() as stack:
         bench = Bench(folder, stack)
         daemon = bench.daemon("daemon")
+        written = home_bytes(bench, daemon)  # first: a flood leaves roll-ups of its own to be written later
         paces = rates(bench, daemon)
         tell_rates(paces, say)
-        written = home_bytes(bench, daemon)
         tell_bytes(paces, written, say)
         pushed = pushes_ms(bench, daemon)
         daemon.terminate()

@@ -130,13 +130,17 @@ class Flood:
         self._keeper(self._clock.now())
         self._progress(taken - self._seen)
         self._seen = taken
-        if taken >= self._look_at:
-            self._look_at = taken + self._every_look
-            self._look()
+        self._look_in_time()
         if taken >= self._total and (self._published or not self._through_broker):
             self.service.stop()
 
+    def _look_in_time(self) -> None:
+        if self.service.taken >= self._look_at:
+            self._look_at = self.service.taken + self._every_look
+            self._look()
+
     def _round(self) -> None:
+        self._look_in_time()
         if self.service.connected and time.monotonic() >= self._tell_at:
             self._tell_at = time.monotonic() + TELL_EVERY_S
             self._tell(self.service.taken)
