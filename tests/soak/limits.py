@@ -21,16 +21,20 @@ if TYPE_CHECKING:
 RECORD: Final = re.compile(r"\.state\.(batches|broods|cold_stores|food|lots|sown)\b")
 """What the engine holds of the log; every other place must not grow at all."""
 PROBES: Final = 30
+UNACKNOWLEDGED: Final = 2000  # the broker sends no more; so many are on their way, or wait for a commit, at most
 ALARMS: Final = 100  # that can ring in that room, and some
 FULL: Final = {
     re.compile(r"_windows\[\]\._seen$"): PROBES * REMEMBERED,
     re.compile(r"_windows\[\]\._seen\[\]$"): 2 * PROBES * REMEMBERED,
     re.compile(r"\.trail\._hours$"): PROBES * KEEP_HOURS,
     re.compile(r"\.trail\._hours\[\]$"): 2 * PROBES * KEEP_HOURS,
+    re.compile(r"\._waiting(\[\])*$"): 5 * UNACKNOWLEDGED,  # fields of a row
+    re.compile(r"\.(unacknowledged|_inputs|acks)(\[\])*$"): 2 * UNACKNOWLEDGED,
     re.compile(r"\._decisions\._kept\[\]$"): ALARMS * KEPT,
     re.compile(r"\._(view|document)\b"): 5_000,
 }
-"""Tables that take days to fill, and how much they hold then; documents for the page are as long as the room is busy."""
+"""What fills and empties all the time, tables that take days to fill, and how much they hold at most; documents for the page are as
+long as the room is busy."""
 SHARE: Final = 0.1
 
 

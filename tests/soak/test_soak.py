@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 pytestmark = [pytest.mark.broker]
 
+MANY = 100_000
 SHORT = Limits(mb_a_million=None, noise=200)  # one in some hundred readings
 
 
@@ -48,10 +49,10 @@ def test_three_days_leave_no_more_behind_than_their_record(tmp_path: Path) -> No
 
 def test_a_hundred_thousand_readings_leave_nothing_in_memory(tmp_path: Path) -> None:
     """At full speed from a real broker, some of them told twice: each is stored once, and no queue or table goes on growing."""
-    flood = Flood(tmp_path, 100_000, broker=True, looks=12)
+    flood = Flood(tmp_path, MANY, broker=True, looks=12)
     outcome = flood.run()
     assert outcome.faults(SHORT) == []
-    assert 0 < outcome.found.sent < 100_000
+    assert 0 < outcome.found.sent < MANY
     assert outcome.found.kept == outcome.found.sent
 
 
