@@ -33,8 +33,8 @@ FULL: Final = {
     re.compile(r"\._decisions\._kept\[\]$"): ALARMS * KEPT,
     re.compile(r"\._(view|document)\b"): 5_000,
 }
-"""What fills and empties all the time, tables that take days to fill, and how much they hold at most; documents for the page are as
-long as the room is busy."""
+"""What fills and empties all the time, tables that take days to fill, and how much they hold at most; documents for the page
+are as long as the room is busy."""
 SHARE: Final = 0.1
 
 
