@@ -11,6 +11,7 @@ from monitor.forward.lines import Lines
 from monitor.forward.posting import Poster
 from monitor.forward.sender import Pace, Sender
 from monitor.forward.trail import Trail
+from monitor.tending import Tender
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -52,8 +53,7 @@ class Forwarder:
             )
             for server, pace in servers
         ]
-        self._broke: dict[str, int] = {}
-        self._again: dict[str, float] = {}
+        self._tender = Tender({sender.id: sender for sender in self._senders}, again_s=RESTART_S, say=_broke)
 
     def start(self) -> None:
         for sender in self._senders:
@@ -61,19 +61,7 @@ class Forwarder:
 
     def tend(self) -> None:
         """A thread that has ended is started anew after a while; it goes on where it was."""
-        now = time.monotonic()
-        for sender in self._senders:
-            if sender.alive:
-                continue
-            due = self._again.get(sender.id)
-            if due is None:
-                broke = self._broke[sender.id] = self._broke.get(sender.id, 0) + 1
-                first, longest = RESTART_S
-                self._again[sender.id] = now + min(first * 2.0 ** min(broke - 1, 10), longest)
-                log.error("series.thread-died", server=sender.id, times=broke)
-            elif now >= due:
-                del self._again[sender.id]
-                sender.start()
+        self._tender.look()
 
     def stuck(self, patience: float) -> str:
         """The first server whose thread is there and has shown no life for ``patience`` seconds; empty when none."""
@@ -95,3 +83,7 @@ class Forwarder:
     def document(self) -> dict[str, Any]:
         """What of it goes out with the bench."""
         return {"series_servers": [sender.document() for sender in self._senders]}
+
+
+def _broke(server: str, times: int) -> None:
+    log.error("series.thread-died", server=server, times=times)

@@ -65,7 +65,6 @@ from monitor.service.ledger import Ledger
 from monitor.service.memory import settle
 from monitor.service.rooms import Announcer, RoomsBoard
 from monitor.service.telling import Teller
-from monitor.service.tending import Tender
 from monitor.service.watchdog import Watchdog
 from monitor.settings.food import Planning
 from monitor.store import Keep, StoreCorrupt, StoreError
@@ -73,6 +72,7 @@ from monitor.store.aside import mark_damaged
 from monitor.store.errors import in_our_words
 from monitor.store.record import Record
 from monitor.store.sinks import Forwarded
+from monitor.tending import Tender
 from monitor.web.desk import Check, Why
 
 if TYPE_CHECKING:

@@ -29,9 +29,18 @@ class Task(Protocol):
 class Tender:
     """``look`` now and then, from when all of them have been started."""
 
-    def __init__(self, tasks: Mapping[str, Task], steady: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self,
+        tasks: Mapping[str, Task],
+        steady: Callable[[], float] = time.monotonic,
+        *,
+        again_s: tuple[float, float] = AGAIN_S,
+        say: Callable[[str, int], object] = lambda task, times: log.error("task.ended", task=task, times=times),
+    ) -> None:
         self._tasks = tasks
         self._steady = steady
+        self._again_s = again_s
+        self._say = say  # that one has ended, and how often it did
         self._ended: dict[str, int] = {}  # how often
         self._due: dict[str, float] = {}
 
@@ -43,9 +52,9 @@ class Tender:
                 continue
             if name not in self._due:
                 times = self._ended[name] = self._ended.get(name, 0) + 1
-                first, longest = AGAIN_S
+                first, longest = self._again_s
                 self._due[name] = now + min(first * 2.0 ** min(times - 1, 20), longest)
-                log.error("task.ended", task=name, times=times)
+                self._say(name, times)
             elif now >= self._due[name]:
                 del self._due[name]
                 task.start()

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from monitor.service.tending import AGAIN_S, Tender
+from monitor.tending import AGAIN_S, Tender
 
 
 class Work:
