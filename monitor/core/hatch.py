@@ -34,6 +34,7 @@ COORDINATES: Final = (*LOT_COORDINATES, *BATCH_COORDINATES)
 """Names of the coordinates, in the order of the columns of a cloud."""
 
 LOT_DIMENSIONS: Final = len(LOT_COORDINATES)
+SHARE: Final = LOT_COORDINATES.index("share")
 
 SAMPLES: Final = 512
 
@@ -131,6 +132,11 @@ class Prior:
     def share(self, coordinate: float) -> float:
         """Share that hatches, at a lot's coordinate ``share``."""
         return float(1 / (1 + np.exp(-(self.share_logit_mean + self.share_logit_sd * coordinate))))
+
+    @property
+    def likely_share(self) -> float:
+        """Share that hatches of a lot as it is in the middle."""
+        return self.share(float(self.mean[SHARE]))
 
 
 @cache

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from monitor.core.hatch import LOT_COORDINATES, LOT_DIMENSIONS, Array, Prior
+from monitor.core.hatch import LOT_COORDINATES, LOT_DIMENSIONS, SHARE, Array, Prior
 
 if TYPE_CHECKING:
     from monitor.core.model import LotSpec, Ms
@@ -29,7 +29,6 @@ FALLING_FROM: Final = 3
 FALLING_SHARE: Final = 0.12
 
 _HALF = LOT_COORDINATES.index("half")
-_SHARE = LOT_COORDINATES.index("share")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +102,7 @@ class Lot:
     @property
     def hatch_share(self) -> float:
         """Share of all cysts that hatches, 0..1."""
-        return self.prior.share(float(self.prior.mean[_SHARE]))
+        return self.prior.likely_share
 
     @property
     def fall(self) -> tuple[float, float] | None:
@@ -159,4 +158,4 @@ class Lot:
 
 
 def _shares(prior: Prior, at: Array) -> Array:
-    return np.asarray(1 / (1 + np.exp(-(prior.share_logit_mean + prior.share_logit_sd * at[:, _SHARE]))))
+    return np.asarray(1 / (1 + np.exp(-(prior.share_logit_mean + prior.share_logit_sd * at[:, SHARE]))))

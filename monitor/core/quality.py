@@ -61,12 +61,16 @@ class ProbeState:
             return
         state = None
         if self.spec.measures is Measures.AIR:
-            state = int(_air_of_slot(count, total))
-            if total > 0:
-                self.air_seen, self.seen_weak = begin, state == Air.WEAK
-            if state != self.air_state:
-                self.air_state, self.air_since = state, begin
+            state = self._recall_air(begin, count, total)
         self.newest = Reading(self.spec.id, begin, round(total / count), state=state, arrived=begin)
+
+    def _recall_air(self, begin: Ms, count: int, total: int) -> int:
+        state = int(_air_of_slot(count, total))
+        if total > 0:
+            self.air_seen, self.seen_weak = begin, state == Air.WEAK
+        if state != self.air_state:
+            self.air_state, self.air_since = state, begin
+        return state
 
     def recall_all(self, told: Sequence[tuple[Ms, int, int]]) -> None:
         """``recall`` of many slots (begin, count, total) in order of time: what only the newest can still tell is skipped."""
@@ -81,11 +85,7 @@ class ProbeState:
                     self.trail.add(begin, total // count, -(-total // count))
         else:
             for begin, count, total in told[:-1]:
-                state = int(_air_of_slot(count, total))
-                if total > 0:
-                    self.air_seen, self.seen_weak = begin, state == Air.WEAK
-                if state != self.air_state:
-                    self.air_state, self.air_since = state, begin
+                self._recall_air(begin, count, total)
         self.recall(*told[-1])
 
     def not_ahead(self, now: Ms) -> None:

@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core.food import CYSTS_PER_G, RINSED_SHARE, LotHeld, Source
-from monitor.core.hatch import YIELD_LOGIT_SD
+from monitor.core.hatch import SHARE, YIELD_LOGIT_SD
 from monitor.core.model import HOUR
 from monitor.core.supply_draws import lot_points, normals, spread, uniforms
 from monitor.core.supply_hatch import Course, Crossings
 from monitor.core.supply_times import fed_from, keeper_from, local_day
-from monitor.core.supply_tins import SHARE, keeps, prior_of
+from monitor.core.supply_tins import keeps, prior_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,6 +58,7 @@ class Supply:
     seed: int
     courses: dict[tuple[str, str], Course] = field(default_factory=dict)
     grams: dict[tuple[str, str, Ms], Grams] = field(default_factory=dict)
+    still: dict[str, Array] = field(default_factory=dict)
 
     # -- what there is
 
@@ -119,7 +120,7 @@ class Supply:
             length_um=lot.length_um,
             since=since,
             until=until,
-            nauplii=batch.cysts_g * lot.cysts_per_g * RINSED_SHARE * share * keeps(lot, self.scenarios, self.seed),
+            nauplii=batch.cysts_g * lot.cysts_per_g * RINSED_SHARE * share * self._still_gives(lot),
         )
 
     def _rows(self, batch: BatchHeld, lot: LotHeld) -> Array:
@@ -156,7 +157,7 @@ class Supply:
         ready = np.where(self._fails(name), np.inf, crossed.ready)
         since, until = self._fed(name, ready, crossed.best_h)
         held = self._lot_of(lot)
-        share = course.share(yields) * keeps(held, self.scenarios, self.seed)
+        share = course.share(yields) * self._still_gives(held)
         return since, until, held.cysts_per_g * RINSED_SHARE * share
 
     def _course(self, vessel: str, lot: str) -> Course:
@@ -205,6 +206,13 @@ class Supply:
             price_per_g=None,
             known={},
         )
+
+    def _still_gives(self, lot: LotHeld) -> Array:
+        """What a tin still gives, as ``keeps`` has it; asked for with each start that is thought of."""
+        found = self.still.get(lot.id)
+        if found is None:
+            found = self.still[lot.id] = keeps(lot, self.scenarios, self.seed)
+        return found
 
     def _fails(self, name: str) -> NDArray[np.bool_]:
         """In which scenarios a batch fails altogether; shape (scenarios,)."""

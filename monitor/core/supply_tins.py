@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.hatch import LOT_COORDINATES, Prior
+from monitor.core.hatch import Prior
 from monitor.core.lots import Lot
 from monitor.core.supply_draws import uniforms
 
@@ -23,8 +23,6 @@ BAD_KEEPS: Final = (0.1, 0.6)  # of what it gave; an assumption
 FALLING_CHANCE: Final = 0.5
 """That a tin whose newest batches were clearly worse goes on falling; an assumption."""
 FALLING_KEEPS: Final = (0.4, 1.0)  # of what was learned of it; an assumption
-
-SHARE: Final = LOT_COORDINATES.index("share")
 
 
 def prior_of(lot: LotHeld) -> Prior:
@@ -41,6 +39,5 @@ def keeps(lot: LotHeld, scenarios: int, seed: int) -> Array:
 
 def likely_share(lot: LotHeld) -> float:
     """Of its cysts, so many can be counted on to hatch: as learned, or as on its label, less what a falling tin may lose."""
-    prior = prior_of(lot)
-    share = prior.share(float(prior.mean[SHARE]))
+    share = prior_of(lot).likely_share
     return share * (1 - FALLING_CHANCE * (1 - sum(FALLING_KEEPS) / 2)) if lot.falling else share

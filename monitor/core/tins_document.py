@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core import rules_cysts, tins_held
 from monitor.core.food import RINSED_SHARE
-from monitor.core.hatch import LOT_COORDINATES
+from monitor.core.hatch import SHARE
 from monitor.core.in_hand import harvests_in_hand
 from monitor.core.log_food import Weighed
 from monitor.core.model import HOUR
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 Z80: Final = 1.2816
 """Standard deviations to each side of the middle that hold 80 of 100."""
-_SHARE: Final = LOT_COORDINATES.index("share")
 MILLION: Final = 1e6
 
 
@@ -87,8 +86,8 @@ def _tin(engine: Engine, name: str, now: Ms) -> dict[str, Any]:
 def hatch_share(lot: Lot) -> tuple[float, float, float]:
     """Share of all cysts that hatches, with its central 80 %: what the next batch of the tin may be expected to do."""
     prior = lot.before_next()
-    mean = float(prior.mean[_SHARE])
-    sd = float((prior.factor[_SHARE] @ prior.factor[_SHARE]) ** 0.5)
+    mean = float(prior.mean[SHARE])
+    sd = float((prior.factor[SHARE] @ prior.factor[SHARE]) ** 0.5)
     return prior.share(mean - Z80 * sd), prior.share(mean), prior.share(mean + Z80 * sd)
 
 
