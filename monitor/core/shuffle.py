@@ -1,7 +1,8 @@
 """Orders by chance that are the same everywhere: those of numpy's default generator, without its package of generators.
 
-That package takes 2.5 MB of the service's memory, measured, and the fixed points of a cloud need no more of it than this: PCG64
-(XSL-RR 128/64: O'Neill, "PCG: A Family of Simple Fast Space-Efficient Statistically Good Algorithms for Random Number Generation",
+That package takes 2.5 MB of memory, measured, and the fixed points of a cloud need no more of it than this: PCG64
+(XSL-RR 128/64: O'Neill, "PCG: A Family of Simple Fast Space-Efficient Statistically Good Algorithms for Random Number
+Generation",
 2014) begun from a seed as numpy's ``SeedSequence`` spreads it, and the shuffle of Fisher and Yates.
 """
 
