@@ -5,12 +5,13 @@ from __future__ import annotations
 import asyncio
 import threading
 from concurrent.futures import Future
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import Refused
 from monitor.notify import try_channels
-from monitor.web.desk import Check, Why
+from monitor.web.desk import Check, Look, Why
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -24,13 +25,15 @@ if TYPE_CHECKING:
 
 TRIAL_S: Final = 12.0
 """For all test letters at once: longer than a channel's own limit, shorter than the command line waits."""
+RENEW_S: Final = 0.3
+"""A page waits so long for the newest view, and comes with the one before when nobody decides."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Asked:
     """A keeper's command or question on its way to the thread of decisions."""
 
-    command: Command | Why | Check
+    command: Command | Why | Check | Look
     answer: Future[Any] = field(default_factory=Future)
 
 
@@ -75,6 +78,7 @@ class ServiceDesk:
         self._version = 0
         self._waiting: dict[asyncio.Future[None], asyncio.AbstractEventLoop] = {}
         self._waited = False  # somebody did for the newest view
+        self._looking: Asked | None = None
 
     def publish(self, view: dict[str, Any], figures: dict[str, Any] | None = None) -> None:
         """A newer view; whoever waits is woken. What is given must not be changed afterwards."""
@@ -92,6 +96,17 @@ class ServiceDesk:
     def watched(self) -> bool:
         """Whether a page or a program follows the views, or did up to the newest."""
         return self._waited or bool(self._waiting)
+
+    async def renew(self) -> None:
+        if self.watched:
+            return  # views come as fast as they may
+        with self._lock:
+            looking = self._looking
+            if looking is None or looking.answer.done():
+                looking = self._looking = Asked(Look())
+                self._ask(looking)  # one for all who look meanwhile
+        with suppress(TimeoutError, Refused):
+            await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(looking.answer)), RENEW_S)
 
     def bench(self) -> dict[str, Any]:
         return self._view

@@ -73,7 +73,7 @@ from monitor.store.errors import in_our_words
 from monitor.store.record import Record
 from monitor.store.sinks import Forwarded
 from monitor.tending import Tender
-from monitor.web.desk import Check, Why
+from monitor.web.desk import Check, Look, Why
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -529,6 +529,10 @@ class Supervisor:
     def _command(self, asked: Asked) -> None:
         command = asked.command
         try:
+            if isinstance(command, Look):
+                self._teller.look()
+                asked.answer.set_result(None)
+                return
             if isinstance(command, Check):
                 asked.answer.set_result(self._known())
                 return

@@ -31,9 +31,7 @@ VIEW_EACH_S: Final = (
     0.004  # with many vessels so much longer for each, since making a view is linear: 1000 have a new one every 4 s
 )
 VIEW_AT_LEAST_S: Final = 10.0
-VIEW_UNWATCHED_S: Final = (
-    0.9  # readings alone make no view more often while no page is open: most of the idle load was views
-)
+VIEW_UNWATCHED_S: Final = 5.0  # while no page is open readings alone make none sooner: most of the idle load was views
 NOTED_EVERY: Final[Ms] = 15 * MINUTE
 NOTED_STEP: Final[Ms] = 10 * MINUTE
 KEPT_EVERY_S: Final = 5.0  # an estimate at the broker is renewed at most this often, and at once for a new stage
@@ -117,6 +115,11 @@ class Teller:
         wanted = self._view_due and (at_once or now >= self._view_next())
         if wanted or now >= self._view_over() or now >= self._announce_at():
             self._show(now)
+
+    def look(self) -> None:
+        """Somebody looks once: show what is new, unless the newest view is hardly older."""
+        self._hurry = True
+        self.run()
 
     def due(self) -> float:
         """When ``run`` has something to do, if nothing comes before; so that news waits for no tick."""

@@ -38,6 +38,7 @@ from monitor.web.pages import Pages
 from monitor.web.plan_api import PlanApi
 from monitor.web.problems import Trouble, problem_response, wants_problem
 from monitor.web.push import Push
+from monitor.web.renewed import Renewed
 from monitor.web.rooms import RoomsPage
 from monitor.web.salts import Salts
 from monitor.web.site import Site
@@ -130,6 +131,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Sta
             # Who calls is what the connection says, unless a proxy is named whose word on that counts.
             *([Middleware(ProxyHeadersMiddleware, trusted_hosts=list(options.proxies))] if options.proxies else []),
             Middleware(Guard, options=options),
+            Middleware(Renewed, desk=desk),
             Middleware(
                 SessionMiddleware,
                 secret_key=gate.session_key,

@@ -45,6 +45,11 @@ class Check:
     """A question: what the service knows of itself."""
 
 
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Somebody looks who does not follow the views: what is new is to be shown now."""
+
+
 @runtime_checkable
 class Desk(Protocol):
     """The service as seen from the web thread. ``bench`` and ``version`` are cheap, and safe from any thread."""
@@ -54,6 +59,9 @@ class Desk(Protocol):
 
     def version(self) -> int:
         """The number of the newest view; grows by one at each new view."""
+
+    async def renew(self) -> None:
+        """Until the newest view tells what came in before now. Gives up soon when nobody decides; the view tells its age."""
 
     @property
     def record(self) -> Record:

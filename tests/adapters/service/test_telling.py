@@ -10,7 +10,7 @@ import pytest
 
 from monitor.core.engine import Engine
 from monitor.core.model import SECOND, Measures, Ms, Reading
-from monitor.service.desk import ServiceDesk
+from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.telling import VIEW_AT_LEAST_S, VIEW_EVERY_S, VIEW_UNWATCHED_S, Teller
 from monitor.store.record import Record
 from tests.unit.core.worlds import T0, probe, site
@@ -81,3 +81,55 @@ def test_readings_alone_make_views_slowly_until_somebody_watches() -> None:
         assert teller.due() - clock.steady() == pytest.approx(VIEW_EVERY_S), "it has not asked for the next one yet"
 
     asyncio.run(watch())
+
+
+def asked_of(teller: Teller, desk: ServiceDesk, lookers: int, inputs: list[Asked | Tried]) -> int:
+    """So many look at the same time; how many questions reached the thread of decisions, which answers like its loop."""
+
+    async def look() -> int:
+        looks = [asyncio.create_task(desk.renew()) for _ in range(lookers)]
+        await asyncio.sleep(0)
+        for asked in inputs:
+            assert isinstance(asked, Asked)
+            teller.look()
+            asked.answer.set_result(None)
+        await asyncio.gather(*looks)
+        return len(inputs)
+
+    return asyncio.run(look())
+
+
+def test_who_looks_once_sees_what_came_in_before() -> None:
+    """The slow pace of views is not felt: each page that is asked for has the readings of just now, by one view for all."""
+    water = probe("ash-water", Measures.WATER, every=1 * SECOND)
+    engine, clock = Engine(replace(site(), probes={water.id: water}), T0), Clock(None)
+    inputs: list[Asked | Tried] = []
+    desk = ServiceDesk(inputs.append, [], "shed", clock.wall, lambda _: {}, Record("none.sqlite3"), lambda _: {})
+    teller = Teller(engine, desk, clock, lambda *_: None)
+    teller.run(at_once=True)
+    clock.gone_s = VIEW_EVERY_S + 0.01
+    engine.step(Reading("ash-water", T0, 24_000, arrived=T0))
+    teller.touch_vessel("ash", read=True)
+    teller.run()
+    assert desk.version() == 1, "nobody looks"
+
+    assert asked_of(teller, desk, 3, inputs) == 1
+    assert desk.version() == 2
+    assert desk.bench()["vessels"][0]["water"]["value"] == pytest.approx(24)
+    inputs.clear()
+    assert asked_of(teller, desk, 1, inputs) == 1
+    assert desk.version() == 2, "there was nothing new"
+
+
+def test_who_looks_gets_a_view_though_nobody_decides() -> None:
+    """A page comes with the newest view there is when the thread of decisions hangs or has ended."""
+    engine, clock = Engine(site(), T0), Clock(None)
+    inputs: list[Asked | Tried] = []
+    desk = ServiceDesk(inputs.append, [], "shed", clock.wall, lambda _: {}, Record("none.sqlite3"), lambda _: {})
+    Teller(engine, desk, clock, lambda *_: None).run(at_once=True)
+
+    asyncio.run(desk.renew())
+    asyncio.run(desk.renew())
+
+    assert len(inputs) == 1, "what waits is not asked again"
+    assert desk.bench()["now"]
