@@ -110,8 +110,8 @@ class Belief:
         self.start_over()
 
     def touched(self, slot: int) -> None:
-        """A reading fell into ``slot``: start over when that slot was already summed."""
-        if self.progress is not None and slot < self.progress.slot:
+        """A reading fell into ``slot``: start over when that slot was already summed, or lies before one that was."""
+        if self.progress is not None and self.progress.summed and slot < self.progress.slot:
             self.start_over()
 
     # -- summing

@@ -60,6 +60,11 @@ class Progress:
             targets=np.stack([progress_at(share, parameters) for share in SHARES]),
         )
 
+    @property
+    def summed(self) -> bool:
+        """Whether any slot is in it yet; while the cysts soak none is."""
+        return self.slot > self.start // SLOT
+
     def copy(self) -> Progress:
         """A copy that can be run on without touching this one."""
         return Progress(

@@ -149,8 +149,8 @@ def measure(folder: Path, note: Callable[[str, str], None]) -> None:
         daemon.terminate()
         ready_s(daemon, manager)
         until(daemon.connected)
-        for vessel in BATCHES:
-            daemon.told("batch", "start", vessel, "--cysts", "2 g")
+        for hours, vessel in enumerate(BATCHES):  # soaking, and on their way
+            daemon.told("batch", "start", vessel, "--cysts", "2 g", "--time", f"{hours} h ago")
         send(broker, minutes_of_readings(5))
         send(broker, [("shed/ash/air", "off")])
         until(lambda: phone.about("Air stopped in ash"))

@@ -234,3 +234,28 @@ def test_a_probe_that_is_not_configured_is_ignored() -> None:
     before = pickle.dumps(shed.engine.state)
     assert shed.engine.step(stranger) == []
     assert pickle.dumps(shed.engine.state) == before
+
+
+# -- summing
+
+
+def test_readings_while_cysts_soak_leave_the_sum_as_it_is() -> None:
+    """Before progress begins there is nothing to sum anew; a late reading of that time counts once something is summed."""
+    shed = Shed(slow_site()).remember("ash-water", 6)
+    shed.begin()
+    batch = shed.engine.state.batches["b1"]
+    assert batch.belief is not None
+    shed.engine.estimate("b1", shed.now)
+    begun = batch.belief.progress
+    shed.run(HOUR, every=5 * MINUTE)
+    shed.engine.estimate("b1", shed.now)
+    assert begun is not None
+    assert batch.belief.progress is begun
+    shed.run(3 * HOUR, every=5 * MINUTE)
+    shed.engine.estimate("b1", shed.now)
+    assert begun.summed
+
+    shed.say("ash-water", 25.4, own=T0 + 11 * MINUTE)
+
+    assert batch.belief.progress is None, "summed anew at the next estimate"
+    assert alike(shed.engine.estimate("b1", shed.now), shed.restarted().engine.estimate("b1", shed.now))
