@@ -97,7 +97,7 @@ class ServiceDesk:
         """Whether a page or a program follows the views, or did up to the newest."""
         return self._waited or bool(self._waiting)
 
-    async def renew(self) -> None:
+    async def look(self) -> None:
         if self.watched:
             return  # views come as fast as they may
         with self._lock:

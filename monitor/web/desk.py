@@ -60,7 +60,7 @@ class Desk(Protocol):
     def version(self) -> int:
         """The number of the newest view; grows by one at each new view."""
 
-    async def renew(self) -> None:
+    async def look(self) -> None:
         """Until the newest view tells what came in before now. Gives up soon when nobody decides; the view tells its age."""
 
     @property

@@ -19,5 +19,5 @@ class Renewed:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http" and not scope["path"].startswith("/static/"):
-            await self._desk.renew()
+            await self._desk.look()
         await self._app(scope, receive, send)

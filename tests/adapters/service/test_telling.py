@@ -87,7 +87,7 @@ def asked_of(teller: Teller, desk: ServiceDesk, lookers: int, inputs: list[Asked
     """So many look at the same time; how many questions reached the thread of decisions, which answers like its loop."""
 
     async def look() -> int:
-        looks = [asyncio.create_task(desk.renew()) for _ in range(lookers)]
+        looks = [asyncio.create_task(desk.look()) for _ in range(lookers)]
         await asyncio.sleep(0)
         for asked in inputs:
             assert isinstance(asked, Asked)
@@ -128,8 +128,8 @@ def test_who_looks_gets_a_view_though_nobody_decides() -> None:
     desk = ServiceDesk(inputs.append, [], "shed", clock.wall, lambda _: {}, Record("none.sqlite3"), lambda _: {})
     Teller(engine, desk, clock, lambda *_: None).run(at_once=True)
 
-    asyncio.run(desk.renew())
-    asyncio.run(desk.renew())
+    asyncio.run(desk.look())
+    asyncio.run(desk.look())
 
     assert len(inputs) == 1, "what waits is not asked again"
     assert desk.bench()["now"]

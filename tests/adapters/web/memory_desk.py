@@ -322,7 +322,7 @@ class MemoryDesk:
     def version(self) -> int:
         return self._version
 
-    async def renew(self) -> None:
+    async def look(self) -> None:
         """Nothing waits to be shown here."""
 
     async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the desk's own signature)

@@ -20,7 +20,7 @@ class Rare(MemoryDesk):
         super().__init__()
         self.looked = 0
 
-    async def renew(self) -> None:
+    async def look(self) -> None:
         self.looked += 1
         with self._lock:
             self._bench["site"] = f"shed-{self.looked}"

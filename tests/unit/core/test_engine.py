@@ -32,6 +32,7 @@ from tests.unit.core.worlds import T0, Shed, alike, site, slow_site
 if TYPE_CHECKING:
     from monitor.core.log import LogEntry
     from monitor.core.model import Estimate, Event
+    from monitor.core.progress import Progress
 
 # -- order and repetition
 
@@ -243,19 +244,23 @@ def test_readings_while_cysts_soak_leave_the_sum_as_it_is() -> None:
     """Before progress begins there is nothing to sum anew; a late reading of that time counts once something is summed."""
     shed = Shed(slow_site()).remember("ash-water", 6)
     shed.begin()
-    batch = shed.engine.state.batches["b1"]
-    assert batch.belief is not None
+
+    def summed() -> Progress | None:
+        belief = shed.engine.state.batches["b1"].belief
+        assert belief is not None
+        return belief.progress
+
     shed.engine.estimate("b1", shed.now)
-    begun = batch.belief.progress
+    begun = summed()
     shed.run(HOUR, every=5 * MINUTE)
     shed.engine.estimate("b1", shed.now)
     assert begun is not None
-    assert batch.belief.progress is begun
+    assert summed() is begun
     shed.run(3 * HOUR, every=5 * MINUTE)
     shed.engine.estimate("b1", shed.now)
     assert begun.summed
 
     shed.say("ash-water", 25.4, own=T0 + 11 * MINUTE)
 
-    assert batch.belief.progress is None, "summed anew at the next estimate"
+    assert summed() is None, "summed anew at the next estimate"
     assert alike(shed.engine.estimate("b1", shed.now), shed.restarted().engine.estimate("b1", shed.now))
