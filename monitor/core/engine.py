@@ -6,6 +6,7 @@ It reads no clock; ``now`` is always the time of the event.
 
 from __future__ import annotations
 
+from itertools import islice
 from typing import Final
 
 from monitor.core import alarms, causes, planned, promise, rules, rules_forgotten, rules_probes, rules_site
@@ -51,8 +52,11 @@ from monitor.core.why import Decisions
 RULES_EVERY: Final = 10 * MINUTE
 """How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
 
-FORECASTS_A_TICK: Final = 16
-"""With more batches their turns come one tick later each, so that no tick holds up what comes in."""
+A_TICK: Final = 16
+"""So many batches get a new forecast in one tick, and so many vessels are looked at slowly; others one tick later each.
+
+So no tick holds up what comes in: a thousand have had their turn after a minute, a home's all at once.
+"""
 
 
 class Engine(Correcting):
@@ -68,6 +72,7 @@ class Engine(Correcting):
         self._slots = {name: OpenSlots(name) for name in site.probes}
         self._slot_seen = 0  # the slot in which the slow rules last looked
         self._forecasts_wait = False  # for the next tick
+        self._looks_wait: dict[str, None] = {}  # vessels that are still to be looked at slowly, in this order
 
     # -- coming in
 
@@ -200,9 +205,10 @@ class Engine(Correcting):
     # -- time
 
     def _tick(self, now: Ms, effects: list[Effect]) -> None:
-        done = False
-        for vessel in self.state.vessels.values():
-            done |= vessel.work_until is not None and now >= vessel.work_until
+        turn = set()
+        for name, vessel in self.state.vessels.items():
+            if vessel.work_until is not None and now >= vessel.work_until:
+                turn.add(name)
             vessel.time_passes(now)
         slot = now // SLOT
         slow = slot != self._slot_seen
@@ -212,15 +218,20 @@ class Engine(Correcting):
                 effects.extend(open_slots.close_by_clock(now))
             self._retire(now, effects)
             promise.let_go(self.state.batches.values(), now)
+            self._looks_wait |= dict.fromkeys(self.state.vessels)  # who still waits stays in front
         due = [batch for batch in self.state.open_batches() if now >= batch.rule_due]
-        self._forecasts_wait = len(due) > FORECASTS_A_TICK
-        for batch in due[:FORECASTS_A_TICK]:
+        due.sort(key=lambda batch: batch.rule_due)  # who was entered, is ready or waits from before comes first
+        self._forecasts_wait = len(due) > A_TICK
+        for batch in due[:A_TICK]:
             self._forecast(batch, now, effects)
-        fresh = {batch.start.vessel for batch in due[:FORECASTS_A_TICK]}
+        fresh = {batch.start.vessel for batch in due[:A_TICK]}
+        for name in list(islice(self._looks_wait, A_TICK)):
+            del self._looks_wait[name]
+            turn.add(name)
         if slow and self._rules:
             self._close_forgotten(now, effects)
         effects.extend(rules_site.plan_test(self.state, now))
-        self._look(rules.on_tick(self.state, now, slow=slow or done, fresh=fresh), now, effects)
+        self._look(rules.on_tick(self.state, now, slow=slow, turn=turn, fresh=fresh), now, effects)
         self._end_shelves(now, effects)
 
     def _close_forgotten(self, now: Ms, effects: list[Effect]) -> None:
@@ -251,7 +262,7 @@ class Engine(Correcting):
         state = self.state
         due = [(now // SLOT + 1) * SLOT]
         due += [batch.rule_due for batch in self.state.open_batches()]
-        if self._forecasts_wait:
+        if self._forecasts_wait or self._looks_wait:
             due.append(now + SECOND)
         due += [v.settle_until for v in state.vessels.values() if v.settle_until is not None]
         due += causes.due(state)

@@ -89,7 +89,8 @@ class SlotSeries:
         Only slots before ``upto`` (default ``end``) are looked at, and as far back as is kept; NaN where nothing is known.
         """
         limit = end if upto is None else upto
-        slots, means = self.told(self._base, limit)
+        known = begin < limit and self.cell(begin)[0] > 0  # then nothing before it counts
+        slots, means = self.told(begin if known else self._base, limit)
         if not len(slots):
             return np.full(max(end - begin, 0), np.nan)
         return np.interp(np.arange(begin, end), slots, means)

@@ -26,6 +26,7 @@ from monitor.core import (
     rules_site,
     rules_store,
     rules_water,
+    thermal,
     tins,
 )
 from monitor.core.alarms import Condition, over
@@ -38,24 +39,32 @@ if TYPE_CHECKING:
     from monitor.core.state import State, VesselState
 
 
-def on_tick(state: State, now: Ms, *, slow: bool, fresh: Collection[str] = ()) -> Iterator[Condition | None]:
+def on_tick(
+    state: State, now: Ms, *, slow: bool, turn: Collection[str] | None = None, fresh: Collection[str] = ()
+) -> Iterator[Condition | None]:
     """What is looked at as time passes; ``slow`` once a slot and after a log entry. Causes come before their effects.
 
     In between, vessels and probes are passed over of which time alone changes nothing; ``fresh``: vessels with a new estimate.
+    ``turn``: vessels that are looked at slowly now, with their probes; by default all of them when the rest is.
     """
+    if slow:
+        thermal.look(state, now)
+    if turn is None:
+        turn = state.vessels if slow else ()
     yield from rules_site.on_tick(state, now)
     yield from rules_record.on_tick(state, now)
     yield from rules_probes.causes(state, now)
     known = at_rest.known_of(state)
     for name, vessel in state.vessels.items():
-        if not (slow or name in fresh) and at_rest.vessel_rests(state, vessel, known.get(name, ()), now):
-            continue
-        yield from of_vessel(state, vessel, now, slow=slow)
+        its_turn = name in turn
+        if its_turn or name in fresh or not at_rest.vessel_rests(state, vessel, known.get(name, ()), now):
+            yield from of_vessel(state, vessel, now, slow=its_turn)
     yield from rules_air.companions(state, now)
     yield from rules_store.on_tick(state, now, slow=slow)
     for probe in state.probes.values():
-        if slow or not at_rest.probe_rests(probe, known.get(probe.spec.id, ()), now):
-            yield from rules_probes.on_tick(state, probe, now, slow=slow)
+        its_turn = slow if probe.spec.vessel is None else probe.spec.vessel in turn
+        if its_turn or not at_rest.probe_rests(probe, known.get(probe.spec.id, ()), now):
+            yield from rules_probes.on_tick(state, probe, now, slow=its_turn)
     yield rules_push.push_gone(state, now)
     if slow:
         yield from tins.standing(state, now)

@@ -30,7 +30,7 @@ NEAR_C: Final = 1.0  # of the room
 NEAR_CLEAR_C: Final = 2.0
 FAR_C: Final = 4.0  # from the room: a second probe that is still in the water
 TOO_FAST_C: Final = 1.5  # nearer to the room than the fastest water could be
-STAYS: Final = HOUR // SLOT
+STAYS: Final = thermal.SHORT
 TRACKED: Final = 8 * HOUR // SLOT
 SWING_C: Final = 3.0  # of the room: with less, water and air look alike
 LAG_C: Final = 0.6
@@ -127,7 +127,7 @@ def _moved_meanwhile(state: State, probe: ProbeState, vessel: VesselState | None
 
 def _vessels_moved(state: State, begin: int, end: int) -> str:
     """Of the room: the water of vessels that nothing heats follows it, weaker and later."""
-    free = [v for v in state.vessels.values() if thermal.is_free(v, begin, end)]
+    free = [v for v in state.unheated if thermal.is_free(v, begin, end)]
     least = thermal.spread([v.water.filled(begin, end) for v in free])
     if len(free) < 2 or least < MUST_MOVE_C:
         return ""

@@ -128,6 +128,7 @@ class State:
     listening_since: Ms = 0  # silence is counted from here at the earliest
     counting_since: Ms = 0  # the same, but a broker that was away counts as silence too
     lost: Lost | None = None  # probes that fell silent together, as it was found last
+    unheated: list[VesselState] = field(default_factory=list)  # vessels that nothing heats, as it was found last
 
     def open_batches(self) -> list[Batch]:
         """Batches that have not ended, in the order of the vessels."""

@@ -7,17 +7,19 @@ litre, 3.2 h for five. Water is taken to be anything between twice as fast (drau
 
 from __future__ import annotations
 
+from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.model import SLOT
+from monitor.core.model import HOUR, SLOT
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from monitor.core.hatch import Array
     from monitor.core.history import SlotSeries
+    from monitor.core.model import Ms
     from monitor.core.state import State, VesselState
 
 HEAT_KJ_PER_L_K: Final = 4.1  # salt water of 25 g/L: 1.016 kg/L at 4.04 kJ/(kg K), textbook values
@@ -27,6 +29,8 @@ OFFSET_C: Final = 1.0  # water against room by evaporation, lamp and the two pro
 FREE_BELOW_C: Final = 22.0  # keepers set a heater to 25-28 C (FAO T428 annex 4, restated): nothing holds colder water
 STEP: Final = 6  # slots, half an hour
 SLOT_H: Final = SLOT / 3_600_000
+SHORT: Final = HOUR // SLOT  # slots: the room is asked for no shorter time
+ENOUGH: Final = 8  # vessels tell what their room was; more would tell no more and cost as much again
 
 
 def time_constant_h(litres: float) -> float:
@@ -58,18 +62,33 @@ def must_fall(room: Array, water_c: float, litres: float) -> float:
     return must_rise(2 * water_c - room, water_c, litres)
 
 
+def look(state: State, now: Ms) -> None:
+    """Find which vessels nothing heats; once a slot, so that not each vessel asks all others."""
+    end = now // SLOT
+    state.unheated = [v for v in state.vessels.values() if _is_cool(v, end - SHORT, end)]
+
+
 def surroundings(state: State, vessel: VesselState | None, begin: int, end: int) -> Array | None:
-    """What the room was in the slots ``[begin, end)``, C: by its probe, else by two or more vessels that nothing heats."""
+    """What the room was in the slots ``[begin, end)``, C: by its probe, else by two or more vessels that nothing heats.
+
+    ``begin`` is ``SHORT`` before ``end`` or earlier: who was heated in that time is not asked again.
+    """
     if _told(state.room, begin, end):
         return state.room.filled(begin, end)
-    free = [v.water.filled(begin, end) for v in state.vessels.values() if v is not vessel and is_free(v, begin, end)]
+    others = (v for v in state.unheated if v is not vessel and is_free(v, begin, end))
+    free = [v.water.filled(begin, end) for v in islice(others, ENOUGH)]
     return np.asarray(np.mean(free, axis=0)) if len(free) >= 2 else None
 
 
 def is_free(vessel: VesselState, begin: int, end: int) -> bool:
     """Whether the water of a vessel was all the time such that only its room can have moved it."""
+    return _told(vessel.water, begin, end) and _is_cool(vessel, begin, end)
+
+
+def _is_cool(vessel: VesselState, begin: int, end: int) -> bool:
+    """Whether it was too cold for a heater, and is heard; what is so for long was so in the end, too."""
     start = 0 if vessel.batch is None else vessel.batch.start.time // SLOT
-    if start >= begin - STEP or not _told(vessel.water, begin, end):
+    if start >= begin - STEP or (vessel.water.last or 0) < end - STEP:
         return False
     return bool(vessel.water.filled(begin, end).max() < FREE_BELOW_C)
 

@@ -19,6 +19,7 @@ EVERY_EACH_S: Final = (
 )
 AT_LEAST_EACH_S: Final = 0.06  # ... and without any once a minute
 AT_ONCE: Final = float("-inf")
+GOLDEN: Final = 0.618034  # steps of the golden ratio spread any number of turns evenly
 
 
 class Turns:
@@ -28,6 +29,7 @@ class Turns:
         self._made: dict[str, float] = {}
         self._due: dict[str, float] = {}
         self._queue: list[tuple[float, str]] = []  # also turns that were moved since: ``_due`` is what counts
+        self._phase = 0.0
 
     def __contains__(self, batch: str) -> bool:
         return batch in self._due
@@ -56,9 +58,13 @@ class Turns:
             self._set(batch, due)
 
     def made(self, batch: str, now: float) -> None:
-        """It was reckoned."""
+        """It was reckoned. After its first time it comes again early, each at another moment: else all would for ever come at once."""
+        every = max(AT_LEAST_S, AT_LEAST_EACH_S * len(self._due))
+        if batch not in self._made:
+            self._phase = (self._phase + GOLDEN) % 1.0
+            every *= self._phase
         self._made[batch] = now
-        self._set(batch, now + max(AT_LEAST_S, AT_LEAST_EACH_S * len(self._due)))
+        self._set(batch, now + every)
 
     def next(self) -> float:
         """When the next turn is; infinite when there is no batch."""
