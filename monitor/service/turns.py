@@ -29,7 +29,7 @@ class Turns:
         self._made: dict[str, float] = {}
         self._due: dict[str, float] = {}
         self._queue: list[tuple[float, str]] = []  # also turns that were moved since: ``_due`` is what counts
-        self._phase = 0.0
+        self._phase = 1.0  # of its time, after which the next new one comes again
 
     def __contains__(self, batch: str) -> bool:
         return batch in self._due
@@ -58,11 +58,11 @@ class Turns:
             self._set(batch, due)
 
     def made(self, batch: str, now: float) -> None:
-        """It was reckoned. After its first time it comes again early, each at another moment: else all would for ever come at once."""
+        """It was reckoned. The first time it comes again sooner, each after another while: else all would always come at once."""
         every = max(AT_LEAST_S, AT_LEAST_EACH_S * len(self._due))
         if batch not in self._made:
-            self._phase = (self._phase + GOLDEN) % 1.0
             every *= self._phase
+            self._phase = (self._phase + GOLDEN) % 1.0
         self._made[batch] = now
         self._set(batch, now + every)
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from monitor.service.turns import AT_LEAST_S, EVERY_S, Turns
+from itertools import pairwise
+
+from monitor.service.turns import AT_LEAST_EACH_S, AT_LEAST_S, EVERY_S, Turns
 
 
 def taken(turns: Turns, now: float) -> list[str]:
@@ -47,6 +49,19 @@ def test_a_thousand_batches_take_turns() -> None:
             turns.news(name)
         found += taken(turns, float(second))
     assert sorted(found) == sorted(names)
+
+
+def test_batches_that_began_together_come_again_one_by_one() -> None:
+    """After a start all are reckoned at once; without news each comes again within its while, few of them in any second."""
+    turns, names = Turns(), [f"b{n}" for n in range(1000)]
+    turns.follow(names)
+    taken(turns, 0.0)
+    while_s = AT_LEAST_EACH_S * len(names)
+    seconds = [taken(turns, float(second)) for second in range(1, 5 * round(while_s))]
+    assert max(map(len, seconds)) <= 2 * len(names) / while_s
+    for name in names:
+        came = [0, *(second for second, found in enumerate(seconds, 1) if name in found)]
+        assert max(later - before for before, later in pairwise(came)) <= while_s + 1
 
 
 def test_who_is_gone_has_no_turn() -> None:
