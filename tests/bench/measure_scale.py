@@ -1,7 +1,9 @@
 """What a shed costs that is far larger than any: 10 to 1000 vessels with a batch each; prints Markdown.
 
     python -m tests.bench.measure_scale
+    python -m tests.bench.measure_scale --level 17 --sizes 1000
 
+The second is a shed so cold that no water can be heated: where no probe tells the room, the vessels tell it to each other.
 The real supervisor with its store, engine, rules and page, in virtual time: each vessel's water and air are told every 10 s, one
 message a turn of its loop, over five minutes in which an hour begins. Only the broker is missing. Each size has a process of its
 own, bound to one core. Nothing here is asserted.
@@ -44,6 +46,7 @@ LASTS: Final = 300  # s that are counted: one slot ends in them, and one hour
 BEGIN: Final[Ms] = T0 // HOUR * HOUR + HOUR - (WARM + LASTS // 2) * SECOND
 HISTORY_H: Final = 40
 OLDEST_H: Final = 34
+LEVEL_C: Final = 24.0
 LOOKS: Final = ((16.0, Sight.NONE), (21.0, Sight.FIRST), (25.0, Sight.SOME))
 PARTS: Final = ("a reading", "the tick", "estimates", "the bench's document", "commits")
 PROMISED_SHARE, PROMISED_EXPONENT = 0.60, 1.05
@@ -73,9 +76,9 @@ class VirtualClock:
         return None
 
 
-def celsius(hours: float, number: int) -> float:
+def celsius(hours: float, number: int, level: float) -> float:
     """A room by day and night, each vessel a little different."""
-    return 24.0 + number % 7 / 4 + 1.5 * float(np.sin(2 * np.pi * hours / 24))
+    return level + number % 7 / 4 + 1.5 * float(np.sin(2 * np.pi * hours / 24))
 
 
 def names(vessels: int) -> list[str]:
@@ -101,8 +104,9 @@ def bound(spec: SiteSpec) -> list[Binding]:
 class Driven(Supervisor):
     """A supervisor whose broker and clock are this measurement."""
 
-    def __init__(self, wiring: Wiring, clock: VirtualClock) -> None:
+    def __init__(self, wiring: Wiring, clock: VirtualClock, level: float) -> None:
         super().__init__(wiring)
+        self._level = level
         self._virtual = clock
         self.spent: dict[str, float] = defaultdict(float)
         self.turns: list[float] = []
@@ -114,7 +118,7 @@ class Driven(Supervisor):
         engine, vessels = self._engine, list(self._w.site.vessels)
         for number, vessel in enumerate(vessels):
             slots = [(BEGIN // SLOT - k) * SLOT for k in range(HISTORY_H * HOUR // SLOT, 0, -1)]
-            water = [(slot, 30, 30 * round(1000 * celsius(slot / HOUR, number))) for slot in slots]
+            water = [(slot, 30, 30 * round(1000 * celsius(slot / HOUR, number, self._level))) for slot in slots]
             engine.recall_past(f"{vessel}-water", water)
             engine.recall_past(f"{vessel}-air", [(slot, 30, 30_000) for slot in slots])
             age_h = 1 + OLDEST_H * number / len(vessels)
@@ -161,7 +165,7 @@ class Driven(Supervisor):
         for number, name in enumerate(self._w.site.probes):
             if (number // 2 - turn) % EVERY:
                 continue
-            told = f"{celsius(now / HOUR, number // 2):.3f}" if name.endswith("-water") else "on"
+            told = f"{celsius(now / HOUR, number // 2, self._level):.3f}" if name.endswith("-water") else "on"
             mid = (turn * len(self._w.site.probes) + number) % 65_000 + 1
             yield Incoming(f"shed/{name}", told.encode(), 1, False, False, mid, now, False, 1, 1)
 
@@ -193,7 +197,7 @@ def resident_mb() -> float:
     return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS:")) / 1024
 
 
-def one_size(vessels: int) -> dict[str, Any]:
+def one_size(vessels: int, level: float) -> dict[str, Any]:
     """Run it here; milliseconds of processor time a simulated second by part, and what else is worth telling."""
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
     if hasattr(os, "sched_setaffinity"):
@@ -202,7 +206,7 @@ def one_size(vessels: int) -> dict[str, Any]:
     with tempfile.TemporaryDirectory() as folder:
         link = Link("127.0.0.1", 1, "scale")  # nobody is there
         wiring = Wiring(spec, bound(spec), link, [], str(Path(folder) / "s.sqlite3"), 60_000, clock)
-        driven = Driven(wiring, clock)
+        driven = Driven(wiring, clock, level)
         driven.run()
     found: dict[str, Any] = {part: 1000 * spent / LASTS for part, spent in driven.spent.items()}
     found["longest"] = 1000 * max(driven.turns)
@@ -211,8 +215,8 @@ def one_size(vessels: int) -> dict[str, Any]:
     return found
 
 
-def in_its_own_process(vessels: int) -> dict[str, Any]:
-    command = [sys.executable, "-m", "tests.bench.measure_scale", "--only", str(vessels)]
+def in_its_own_process(vessels: int, level: float) -> dict[str, Any]:
+    command = [sys.executable, "-m", "tests.bench.measure_scale", "--only", str(vessels), "--level", str(level)]
     done = subprocess.run(command, stdout=subprocess.PIPE, check=True, text=True)
     found: dict[str, Any] = json.loads(done.stdout)
     return found
@@ -223,12 +227,12 @@ def line(*cells: str) -> None:
     sys.stdout.flush()
 
 
-def table(sizes: tuple[int, ...]) -> None:
+def table(sizes: tuple[int, ...], level: float) -> None:
     line("vessels", "of a core", *(f"{part}, ms/s" for part in PARTS), "longest second", "memory", "document")
     line(*["---:"] * (len(PARTS) + 5))
     whole = {}
     for vessels in sizes:
-        found = in_its_own_process(vessels)
+        found = in_its_own_process(vessels, level)
         whole[vessels] = found["all"]
         parts = (f"{found.get(part, 0.0):.1f}" for part in PARTS)
         rest = f"{found['longest']:.0f} ms", f"{found['memory']:.0f} MB", f"{found['document'] / 1000:.0f} kB"
@@ -247,11 +251,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--only", type=int, help="this size alone, as JSON")
     parser.add_argument("--sizes", type=int, nargs="+", default=list(SIZES))
+    parser.add_argument("--level", type=float, default=LEVEL_C, help="of the water, C (default: %(default)s)")
     asked = parser.parse_args()
     if asked.only is not None:
-        sys.stdout.write(json.dumps(one_size(asked.only)))
+        sys.stdout.write(json.dumps(one_size(asked.only, asked.level)))
         return
-    table(tuple(asked.sizes))
+    table(tuple(asked.sizes), asked.level)
 
 
 if __name__ == "__main__":
