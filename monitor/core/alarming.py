@@ -15,6 +15,7 @@ from monitor.core.why import Decision, Decisions, silent_because
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from monitor.core.looks import Looks
     from monitor.core.model import Effect
     from monitor.core.phones import PhoneEvent
 
@@ -28,6 +29,7 @@ class Alarming(Recalling):
 
     _rules: bool
     _decisions: Decisions
+    _looks: Looks
 
     # -- what the rules find
 
@@ -44,6 +46,12 @@ class Alarming(Recalling):
             if result[1] is None:
                 self._decisions.silent(condition.id, now, silent_because(memory, condition, now))
             self._apply(condition.id, result, effects)
+
+    def _look_around(self, now: Ms, effects: list[Effect], *vessels: str) -> None:
+        """All rules, after an entry: about these vessels at once, about others in turn, which at home is at once, too."""
+        self._looks.begin()
+        turn = {*vessels, *self._looks.take()}
+        self._look(rules.on_tick(self.state, now, slow=True, turn=turn), now, effects)
 
     def _apply(self, name: str, result: tuple[Memory, Transition | None], effects: list[Effect]) -> None:
         memory, transition = result

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from monitor.core import noting_food, promise, rules
+from monitor.core import noting_food, promise
 from monitor.core.amended import amend, correction_of
 from monitor.core.corrections import check_change
 from monitor.core.eta import Belief
@@ -80,7 +80,7 @@ class Correcting(Noting):
             if batch is not None and batch.ended is None and batch.belief is not None:
                 self._forecast(batch, now, effects)
             effects.append(BatchChanged(now, told.entry.batch))
-        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
+        self._look_around(now, effects, *([] if batch is None else [batch.start.vessel]))
 
     # -- batches
 

@@ -6,7 +6,6 @@ It reads no clock; ``now`` is always the time of the event.
 
 from __future__ import annotations
 
-from itertools import islice
 from typing import Final
 
 from monitor.core import alarms, causes, planned, promise, rules, rules_forgotten, rules_probes, rules_site
@@ -15,6 +14,7 @@ from monitor.core.food import FoodAhead, SkipStart
 from monitor.core.house import Began, Host
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Undo, Work
 from monitor.core.log_food import Brood, BroodEnded, Correct, Counted, Drawn, Eater, Fed, Tin, Weighed
+from monitor.core.looks import A_TICK, Looks
 from monitor.core.model import (
     MINUTE,
     SECOND,
@@ -52,12 +52,6 @@ from monitor.core.why import Decisions
 RULES_EVERY: Final = 10 * MINUTE
 """How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
 
-A_TICK: Final = 16
-"""So many batches get a new forecast in one tick, and so many vessels are looked at slowly; others one tick later each.
-
-So no tick holds up what comes in: a thousand have had their turn after a minute, a home's all at once.
-"""
-
 
 class Engine(Correcting):
     """Owns the state. Not thread-safe: one thread of decisions moves it."""
@@ -72,7 +66,7 @@ class Engine(Correcting):
         self._slots = {name: OpenSlots(name) for name in site.probes}
         self._slot_seen = 0  # the slot in which the slow rules last looked
         self._forecasts_wait = False  # for the next tick
-        self._looks_wait: dict[str, None] = {}  # vessels that are still to be looked at slowly, in this order
+        self._looks = Looks(site.vessels)
 
     # -- coming in
 
@@ -128,10 +122,10 @@ class Engine(Correcting):
                 self._correct(event, effects)
             case FoodAhead():
                 effects.append(planned.take(self.state, event))
-                self._look(rules.on_tick(self.state, event.time, slow=True), event.time, effects)
+                self._look_around(event.time, effects)
             case SkipStart():
                 effects.extend(planned.skip(self.state, event))
-                self._look(rules.on_tick(self.state, event.time, slow=True), event.time, effects)
+                self._look_around(event.time, effects)
             case Undo():
                 self._undo(event, effects)
             case Subscribe() | Unsubscribe() | PhoneGone():
@@ -205,10 +199,10 @@ class Engine(Correcting):
     # -- time
 
     def _tick(self, now: Ms, effects: list[Effect]) -> None:
-        turn = set()
+        done = set()
         for name, vessel in self.state.vessels.items():
             if vessel.work_until is not None and now >= vessel.work_until:
-                turn.add(name)
+                done.add(name)
             vessel.time_passes(now)
         slot = now // SLOT
         slow = slot != self._slot_seen
@@ -218,20 +212,17 @@ class Engine(Correcting):
                 effects.extend(open_slots.close_by_clock(now))
             self._retire(now, effects)
             promise.let_go(self.state.batches.values(), now)
-            self._looks_wait |= dict.fromkeys(self.state.vessels)  # who still waits stays in front
+            self._looks.begin()
         due = [batch for batch in self.state.open_batches() if now >= batch.rule_due]
         due.sort(key=lambda batch: batch.rule_due)  # who was entered, is ready or waits from before comes first
         self._forecasts_wait = len(due) > A_TICK
         for batch in due[:A_TICK]:
             self._forecast(batch, now, effects)
         fresh = {batch.start.vessel for batch in due[:A_TICK]}
-        for name in list(islice(self._looks_wait, A_TICK)):
-            del self._looks_wait[name]
-            turn.add(name)
         if slow and self._rules:
             self._close_forgotten(now, effects)
         effects.extend(rules_site.plan_test(self.state, now))
-        self._look(rules.on_tick(self.state, now, slow=slow, turn=turn, fresh=fresh), now, effects)
+        self._look(rules.on_tick(self.state, now, slow=slow, turn=done | self._looks.take(), fresh=fresh), now, effects)
         self._end_shelves(now, effects)
 
     def _close_forgotten(self, now: Ms, effects: list[Effect]) -> None:
@@ -262,7 +253,7 @@ class Engine(Correcting):
         state = self.state
         due = [(now // SLOT + 1) * SLOT]
         due += [batch.rule_due for batch in self.state.open_batches()]
-        if self._forecasts_wait or self._looks_wait:
+        if self._forecasts_wait or self._looks.waits:
             due.append(now + SECOND)
         due += [v.settle_until for v in state.vessels.values() if v.settle_until is not None]
         due += causes.due(state)

@@ -73,18 +73,18 @@ class Noting(Alarming):
         noting_food.note(self.state, entry)
         if isinstance(entry, Emptied):
             self._hands_on(entry.store, "the log: the store is empty", now, effects)
-        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
+        self._look_around(now, effects)
 
     def _food(self, entry: FoodEntry, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)
         self._take(entry, effects)
         noting_food.note(self.state, entry)
-        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
+        self._look_around(now, effects)
 
     def _work(self, entry: Work, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)
         self._take(entry, effects)
-        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
+        self._look_around(now, effects, entry.vessel)
 
     def _entry(self, entry: BatchEntry, effects: list[Effect]) -> None:
         now = max(entry.time, entry.logged)
@@ -108,7 +108,7 @@ class Noting(Alarming):
         if vessel.batch is not None:
             self._forecast(vessel.batch, now, effects)
         effects.append(BatchChanged(now, entry.batch))
-        self._look(rules.on_tick(self.state, now, slow=True), now, effects)
+        self._look_around(now, effects, vessel.spec.id)
 
     def _take(self, entry: Deed | FoodEntry | Correct, effects: list[Effect]) -> Lot | None:
         """Take an entry into the state so that it can be undone, and look at no rule; the tin that it has taught."""
@@ -170,7 +170,8 @@ class Noting(Alarming):
             known = state.lots.get(lot)
             effects.append(Learned(now, f"lot/{lot}", {} if known is None else known.document()))
             self._look([tins.tin_falling(state, self.lot(lot), now)], now, effects)
-        for vessel in {id(m.vessel): m.vessel for m in memos if m.vessel is not None}.values():
+        touched = {m.vessel.spec.id: m.vessel for m in memos if m.vessel is not None}
+        for vessel in touched.values():
             effects.append(Learned(now, f"vessel/{vessel.spec.id}", {"held": list(vessel.habit.held)}))
             if vessel.batch is not None:
                 self._forecast(vessel.batch, now, effects)
@@ -179,7 +180,7 @@ class Noting(Alarming):
             effects.append(Learned(now, f"expected/{name}", {} if batch is None else promise.document(batch)))
             effects.append(BatchChanged(now, name))
         effects.append(Learned(now, UNDO_KEY, state.journal.document()))
-        self._look(rules.on_tick(state, now, slow=True), now, effects)
+        self._look_around(now, effects, *touched)
 
     def lot(self, name: str) -> Lot:
         """A tin as it is known; one that is nowhere configured is a new tin."""

@@ -40,17 +40,15 @@ if TYPE_CHECKING:
 
 
 def on_tick(
-    state: State, now: Ms, *, slow: bool, turn: Collection[str] | None = None, fresh: Collection[str] = ()
+    state: State, now: Ms, *, slow: bool, turn: Collection[str], fresh: Collection[str] = ()
 ) -> Iterator[Condition | None]:
     """What is looked at as time passes; ``slow`` once a slot and after a log entry. Causes come before their effects.
 
     In between, vessels and probes are passed over of which time alone changes nothing; ``fresh``: vessels with a new estimate.
-    ``turn``: vessels that are looked at slowly now, with their probes; by default all of them when the rest is.
+    ``turn``: vessels that are looked at as slowly now, with their probes.
     """
     if slow:
         thermal.look(state, now)
-    if turn is None:
-        turn = state.vessels if slow else ()
     yield from rules_site.on_tick(state, now)
     yield from rules_record.on_tick(state, now)
     yield from rules_probes.causes(state, now)
