@@ -20,11 +20,12 @@ from monitor.service.supervisor import Wiring
 from monitor.settings.broker import broker_link
 from tests.conftest import Mosquitto
 from tests.soak.clock import SteppedClock
+from tests.soak.looks import Looks
 from tests.soak.outcome import Outcome
 from tests.soak.record import Sent, examine
 from tests.soak.season import BROOD, STORE, payload, season, settings, troubles
 from tests.soak.soaked import Phone, Soaked
-from tests.soak.watch import Sample, living, look, written_mb
+from tests.soak.watch import living, look, written_mb
 from tests.soak.world import BEGIN_S, RECORD
 
 if TYPE_CHECKING:
@@ -96,7 +97,7 @@ class Days:
         self._numbers = [0] * len(self._topics)
         self._diary: deque[tuple[Ms, Written]] = deque(sorted(self._written(), key=lambda one: one[0]))
         self._acknowledged = self._restarts = 0
-        self.samples: list[Sample] = []
+        self._looks = Looks(folder / "season.looks")
 
     def run(self, progress: Callable[[int], None] = lambda _: None) -> Outcome:
         before = written_mb()
@@ -122,7 +123,7 @@ class Days:
             "broker restarts": str(self._restarts),
             "backups kept": str(len(list(self._store.parent.rglob("*.sqlite3"))) - 1),
         }
-        return Outcome("Days of a home", self.samples, notes, found, wrote, self.service.refused)
+        return Outcome("Days of a home", self._looks.all(), notes, found, wrote, self.service.refused)
 
     # -- the script
 
@@ -200,7 +201,7 @@ class Days:
 
     def _look(self) -> None:
         roots = [self.service, *living("Connection", "Client")]
-        self.samples.append(look(self._sent.total, self.service.batches, self._store, roots))
+        self._looks.add(look(self._sent.total, self.service.batches, self._store, roots))
 
     # -- the diary of the keeper
 

@@ -16,11 +16,12 @@ from monitor.service.supervisor import Wiring
 from monitor.settings.broker import broker_link
 from tests.conftest import Mosquitto
 from tests.soak.flow import EPOCH, SPEED, Flow, repeats
+from tests.soak.looks import Looks
 from tests.soak.outcome import Outcome
 from tests.soak.record import count
 from tests.soak.season import IN_USE, season, settings
 from tests.soak.soaked import Phone, Soaked
-from tests.soak.watch import Sample, living, look, written_mb
+from tests.soak.watch import living, look, written_mb
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -77,7 +78,7 @@ class Flood:
         self._seen = 0
         self._published = False
         self._tell_at = 0.0
-        self.samples: list[Sample] = []
+        self._looks = Looks(folder / "flood.looks")
 
     def run(self, progress: Callable[[int], None] = lambda _: None) -> Outcome:
         self._progress = progress
@@ -106,7 +107,7 @@ class Flood:
             "batches begun": str(self.service.batches),
             "letters": str(self._phone.taken),
         }
-        return Outcome("A flood of readings", self.samples, notes, found, wrote, self.service.refused)
+        return Outcome("A flood of readings", self._looks.all(), notes, found, wrote, self.service.refused)
 
     # -- in the thread of decisions
 
@@ -180,4 +181,4 @@ class Flood:
 
     def _look(self) -> None:
         roots = [self.service, *living("Connection", "Client")]
-        self.samples.append(look(self.service.taken, self.service.batches, self._store, roots))
+        self._looks.add(look(self.service.taken, self.service.batches, self._store, roots))
