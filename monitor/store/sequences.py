@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 REMEMBERED = 4096
-"""Numbers kept for each probe: more than an inflight window of 2000 messages."""
+"""Numbers kept for each probe at most: more than an inflight window of 2000 messages."""
 
 REPEATED_WITHIN: Ms = HOUR
 """A number that comes again later than this is a new count, not a repeat. Common practice, no source."""
@@ -45,8 +45,10 @@ class SequenceWindow:
         self._seen[seq] = (arrived, milli)
         self._seen.move_to_end(seq)
         self._doubted = None
-        if len(self._seen) > REMEMBERED:
+        oldest = next(iter(self._seen.values()))[0]
+        while len(self._seen) > REMEMBERED or arrived - oldest > REPEATED_WITHIN:  # no repeat of those is possible
             self._seen.popitem(last=False)
+            oldest = next(iter(self._seen.values()))[0]
 
     def _counts_anew(self, doubted: tuple[int, Ms], seq: int, arrived: Ms) -> bool:
         earlier_seq, earlier = doubted

@@ -65,3 +65,11 @@ def test_memory_is_bounded() -> None:
     assert len(window._seen) == REMEMBERED
     assert not window.repeats(9, 24_000, T0 + REMEMBERED + 10)
     assert window.repeats(10, 24_000, T0 + REMEMBERED + 10)
+
+
+def test_numbers_that_cannot_repeat_leave_memory() -> None:
+    """A slow probe is remembered for an hour, however many numbers there is room for."""
+    window = SequenceWindow()
+    for seq in range(3 * 60):
+        window.note(seq, 24_000, T0 + seq * MINUTE)
+    assert list(window._seen) == list(range(119, 180))
