@@ -148,7 +148,7 @@ def check_stores(state: State, told: Told, after: Standing | None, now: Ms) -> N
             moved.remove(before)
         if isinstance(after, Chill | Emptied | Fed | Drawn) and after.store == name:
             moved.append(after)
-        new = new_snags(store.entries, moved)
+        new = new_snags(store, moved)
         if new:
             raise Refused(f"then {short_words(new[0], state.site.timezone, now)}; correct that first")
 

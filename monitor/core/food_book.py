@@ -15,9 +15,19 @@ if TYPE_CHECKING:
     from monitor.core.amended import Told
     from monitor.core.log import Key
     from monitor.core.log_food import DrawEntry, TinEntry
+    from monitor.core.model import Ms
 
 LEDGER: Final = (Start, Seen, Harvest, Discard, Lapse, Chill, Emptied, *FOOD_ENTRIES)
 """Entries that amounts rest on, or a batch that is open again."""
+
+
+@dataclass(slots=True)
+class Gone:
+    """What is left in memory of entries that have left it: see ``forgetting``. Those logged at ``before`` or later are here."""
+
+    before: Ms = 0
+    batches: set[str] = field(default_factory=set)
+    sown: dict[str, list[tuple[Ms, float]]] = field(default_factory=dict)  # by tin, as in the state
 
 
 @dataclass(slots=True)
@@ -26,6 +36,7 @@ class FoodBook:
     entries: list[TinEntry | DrawEntry] = field(default_factory=list)  # in the order in which they were logged
     weighed: dict[str, Weighed] = field(default_factory=dict)  # the newest of each tin, by when that was
     ledger: list[Told] = field(default_factory=list)  # in the order in which they were logged
+    gone: Gone = field(default_factory=Gone)
 
     def find(self, key: Key) -> Told | None:
         """The newest entry of that key."""

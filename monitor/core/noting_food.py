@@ -29,11 +29,11 @@ def note(state: State, entry: LogEntry) -> None:
 
 
 def refold(state: State) -> None:
-    """All books from the ledger alone: tins, what was sown of them, stores, broods."""
+    """All books from the ledger, and what is left of entries that are in it no more: tins, what was sown, stores, broods."""
     state.food.fold()
     standing = [told.now for told in state.food.ledger]
     state.broods.entries[:] = [one for one in standing if isinstance(one, Brood | Counted | BroodEnded | Eater)]
-    state.sown.clear()
+    state.sown = {lot: list(some) for lot, some in state.food.gone.sown.items()}
     for one in standing:
         if isinstance(one, Start):
             state.sown.setdefault(one.lot, []).append((one.time, one.cysts_g))

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 NOTHING: Final = 0.5
 """Fewer nauplii than that are none."""
 
+NAMED: Final = 40
+"""Batches that are named of what is in a store: one that is filled up and never emptied has them all."""
+
 AmountEntry = Chill | Fed | Drawn | Emptied
 """What moves the amount in a cold store."""
 
@@ -36,7 +39,7 @@ class Content:
     gas: Gas
     gas_l: float
     aerated: bool
-    batches: tuple[str, ...] = ()
+    batches: tuple[str, ...] = ()  # that went in last
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +61,8 @@ def in_time(entries: Iterable[AmountEntry]) -> list[AmountEntry]:
     return sorted(entries, key=lambda entry: (entry.time, entry.logged))
 
 
-def fold(entries: Iterable[AmountEntry]) -> Content | None:
-    """What a store holds after all of these, which are in order of time; ``None`` when it is empty."""
-    content = None
+def fold(entries: Iterable[AmountEntry], content: Content | None = None) -> Content | None:
+    """What a store that held ``content`` holds after all of these, which are in order of time; ``None`` when it is empty."""
     for entry in entries:
         content = after(content, entry)
     return content
@@ -83,7 +85,7 @@ def after(content: Content | None, entry: AmountEntry) -> Content | None:
         nauplii=content.nauplii + entry.nauplii,
         litres=content.litres + entry.litres,
         aerated=entry.aerated,
-        batches=tuple(dict.fromkeys((*content.batches, *batches))),
+        batches=tuple(dict.fromkeys((*content.batches, *batches)))[-NAMED:],
     )
 
 
@@ -95,9 +97,8 @@ def _drawn(content: Content | None, nauplii: float) -> Content | None:
     return replace(content, nauplii=left, litres=content.litres * share, gas_l=content.gas_l * share)
 
 
-def snags(entries: Iterable[AmountEntry]) -> Iterator[Snag]:
-    """All that does not go together, of entries in order of time."""
-    content = None
+def snags(entries: Iterable[AmountEntry], content: Content | None = None) -> Iterator[Snag]:
+    """All that does not go together, of entries in order of time; before them the store held ``content``."""
     for entry in entries:
         if isinstance(entry, Fed | Drawn):
             held = 0.0 if content is None else content.nauplii

@@ -56,7 +56,7 @@ def check(state: State, entry: AmountEntry) -> None:
             f"{entry.store} was noted as empty at {clock(min(emptied), zone, now)}, after that; give a later time, or "
             "correct when it was emptied"
         )
-    new = new_snags(store.entries, [*store.entries, entry])
+    new = new_snags(store, [*store.entries, entry])
     if new:
         raise Refused(_words(new[0], entry, zone, now))
 
@@ -82,12 +82,12 @@ def check_amounts(entry: Chill) -> None:
         raise Refused("how many litres of oxygen are in it? 1 L a million nauplii is usual")
 
 
-def new_snags(before: Iterable[AmountEntry], entries: Iterable[AmountEntry]) -> list[Snag]:
-    """What does not go together among these, and did among those ``before``; or is worse than it was."""
-    known = [(snag.entry.time, snag.entry.logged, snag.what, snag.by) for snag in snags(in_time(before))]
+def new_snags(store: ColdStore, entries: Iterable[AmountEntry]) -> list[Snag]:
+    """What does not go together among these, and does among those of the store; or is worse than it is."""
+    known = [(s.entry.time, s.entry.logged, s.what, s.by) for s in snags(in_time(store.entries), store.before)]
     return [
         snag
-        for snag in snags(in_time(entries))
+        for snag in snags(in_time(entries), store.before)
         if not any(
             (snag.entry.time, snag.entry.logged, snag.what) == one[:3] and snag.by <= one[3] + 1e-6 for one in known
         )
@@ -126,5 +126,5 @@ def short_words(snag: Snag, zone: str, now: Ms) -> str:
 
 def content_then(store: ColdStore, time: Ms) -> float:
     """Nauplii in a store at an instant, by what is known now."""
-    content = fold(one for one in store.entries if one.time <= time)
+    content = fold((one for one in store.entries if one.time <= time), store.before)
     return 0.0 if content is None else content.nauplii

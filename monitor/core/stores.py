@@ -74,6 +74,7 @@ class ColdStore:
     air_probes: list[ProbeState] = field(default_factory=list)
     series: SlotSeries = field(default_factory=SlotSeries)
     entries: list[AmountEntry] = field(default_factory=list)  # what went in and out, in order of time
+    before: Content | None = None  # what it held before the first of them
     _folded: tuple[Content | None] | None = None
     _life: tuple[int, Life] | None = None  # of which slot
 
@@ -81,7 +82,7 @@ class ColdStore:
     def content(self) -> Content | None:
         """What it holds; ``None`` while it is empty."""
         if self._folded is None:
-            self._folded = (fold(self.entries),)
+            self._folded = (fold(self.entries, self.before),)
         return self._folded[0]
 
     def newest_probe(self) -> ProbeState | None:
@@ -110,7 +111,7 @@ class ColdStore:
         return life is not None and life.until.hi is not None and now > life.until.hi + FORGOTTEN
 
     def tell(self, entries: Iterable[AmountEntry]) -> None:
-        """These are all that went in and out."""
+        """These are all that went in and out since it held ``before``."""
         self.entries = in_time(entries)
         self._folded = self._life = None
 

@@ -6,6 +6,7 @@ What the keeper has told of a tin goes before what the configuration says of it.
 from __future__ import annotations
 
 from dataclasses import replace
+from math import fsum
 from typing import TYPE_CHECKING
 
 from monitor.core.food import CYSTS_PER_G
@@ -95,7 +96,8 @@ def balance(state: State, lot: str, now: Ms | None = None) -> float | None:
         return None
     grams, since = known
     sown = state.sown.get(lot, [])
-    return grams - sum(g for time, g in sown if (since is None or time >= since) and (now is None or time <= now))
+    taken = (g for time, g in sown if (since is None or time >= since) and (now is None or time <= now))
+    return grams - fsum(taken)  # the same in whatever order they are held
 
 
 def grams_left(state: State, lot: str, now: Ms) -> float | None:

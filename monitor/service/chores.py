@@ -1,5 +1,6 @@
 """What is to be done at set times: rolling up each hour, clearing away each day, in small steps by the thread of decisions;
-and a look each ten minutes whether a backup is due, which is made in a thread of its own.
+a look each ten minutes whether a backup is due, which is made in a thread of its own; and each day what is long over leaves
+memory.
 
 Whoever watches the time only puts a word into its queue; after a step with more to do, the next step queues up behind what
 came meanwhile.
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 import structlog
 
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND
+from monitor.service.memory import trim
 from monitor.store import StoreError
 
 if TYPE_CHECKING:
@@ -30,9 +32,10 @@ class Chore(StrEnum):
     ROLL_UP = "roll-up"
     CLEAR = "clear"
     BACK_UP = "back-up"
+    LET_GO = "let-go"
 
 
-EVERY: Final[dict[Chore, Ms]] = {Chore.ROLL_UP: HOUR, Chore.CLEAR: DAY, Chore.BACK_UP: 10 * MINUTE}
+EVERY: Final[dict[Chore, Ms]] = {Chore.ROLL_UP: HOUR, Chore.CLEAR: DAY, Chore.BACK_UP: 10 * MINUTE, Chore.LET_GO: DAY}
 
 
 class Chores:
@@ -91,12 +94,14 @@ class Upkeep:
         clock: Clock,
         put: Callable[[Chore], None],
         back_up: Callable[[], None] = lambda: None,
+        let_go: Callable[[Ms], None] = lambda _: None,
     ) -> None:
         self._store = store
         self._keep = keep
         self._clock = clock
         self._put = put
         self._back_up = back_up
+        self._let_go = let_go
         self._failing = False
 
     def do(self, chore: Chore) -> None:
@@ -105,6 +110,10 @@ class Upkeep:
             self._back_up()
             return
         now = self._clock.now()
+        if chore is Chore.LET_GO:
+            self._let_go(now)
+            trim()
+            return
         try:
             more = self._store.roll_up(now) if chore is Chore.ROLL_UP else self._store.clear(now, self._keep)
         except StoreError as error:

@@ -1,4 +1,4 @@
-"""Memory that only the start needed goes back to the system."""
+"""Memory that nobody needs any more goes back to the system: after the start, and once a day."""
 
 from __future__ import annotations
 
@@ -17,5 +17,10 @@ def settle() -> None:
     gc.enable()
     gc.collect()
     gc.freeze()
-    with suppress(OSError, AttributeError):  # only the GNU library keeps freed memory until it is asked
+    trim()
+
+
+def trim() -> None:
+    """What was freed between what stays: only the GNU library keeps it until it is asked. A few ms."""
+    with suppress(OSError, AttributeError):
         ctypes.CDLL(None).malloc_trim(0)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 import structlog
 
 from monitor import failpoint
+from monitor.core import forgetting
 from monitor.core.bench import story
 from monitor.core.dispatch import AT_ONCE
 from monitor.core.engine import Engine
@@ -188,6 +189,7 @@ class Supervisor:
             self._ingest = Ingest(self._engine, store, self._w.bindings, self._early)
             with in_our_words(store.path):
                 self._recall()
+            self._let_go(self._clock.now())
             self._outbox = Outbox(store, self._w.manners, self._w.reaches)
             self._notifier = Notifier(self._w.channels, self._inputs.put)
             self._session = self._make_session()
@@ -208,7 +210,7 @@ class Supervisor:
             )
             servers, put = self._w.series_servers, self._inputs.put
             self._forwarder = Forwarder(servers, self._w.site, store, self._clock, put)
-            self._upkeep = Upkeep(store, self._w.keep, self._clock, put, self._backer.wake)
+            self._upkeep = Upkeep(store, self._w.keep, self._clock, put, self._backer.wake, self._let_go)
             self._ledger = Ledger(store, self._clock)
             self._chores = Chores(self._inputs.put, self._clock)
             self._food = Food(self._w.planning, self._engine, self._clock, put)
@@ -296,6 +298,12 @@ class Supervisor:
             session=self._ingest.session,
             families=[family(self._w.site.id)],
         )
+
+    def _let_go(self, now: Ms) -> None:
+        """What is long over leaves memory; what a clock that was ahead has let go comes back."""
+        if forgetting.too_much(self._engine.state, now):
+            forgetting.take_back(self._engine.state, self._store.entries())
+        forgetting.let_go(self._engine.state, now)
 
     def _recall(self) -> None:
         """Rebuild the state from the store: slots, the readings behind them, the log, the alarms."""
@@ -463,6 +471,7 @@ class Supervisor:
                 log.warning("clock.set", was=was, now=self._clock.now())
                 self._early.shift(self._clock.now() - was)
                 self._carry(self._engine.step(ClockSet(self._clock.now(), was)))
+                self._let_go(self._clock.now())
             if settled:
                 self._release()
             host = self._house.look(self._parts())
@@ -552,6 +561,8 @@ class Supervisor:
         """Take it, wherever it came from, and have it on the disk. Raises Refused, and nothing is changed then."""
         if not isinstance(command, AlarmCommand | PhoneEvent):
             self._early.check_entry()
+        if forgetting.asked_for(self._engine.state, command):
+            forgetting.take_back(self._engine.state, self._store.entries())
         effects = self._engine.step(command)
         if not isinstance(command, AlarmCommand | PhoneEvent | SkipStart):
             self._store.log(command)
