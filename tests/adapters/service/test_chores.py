@@ -28,11 +28,12 @@ def test_chores_come_by_simulated_time(monkeypatch: pytest.MonkeyPatch) -> None:
     chores = Chores(due.put, SimulatedClock(T0, 3600))
     assert due.empty(), "nothing before the start"
     chores.start()
-    came = [due.get(timeout=5) for _ in range(6)]
+    came = [due.get(timeout=5) for _ in range(7)]
     chores.stop()
     assert came.count(Chore.ROLL_UP) == 3
     assert came.count(Chore.CLEAR) == 1
     assert came.count(Chore.BACK_UP) == 2
+    assert came.count(Chore.LET_GO) == 1
     assert set(EVERY) == set(Chore)
 
 
@@ -93,4 +94,14 @@ def test_a_store_that_fails_is_tried_again_later(tmp_path: Path) -> None:
         upkeep.do(Chore.ROLL_UP)
         assert store._connection.execute("SELECT count(*) FROM rollup_quarter").fetchone() == (1,)
         holder.close()
+    assert asked == []
+
+
+def test_what_is_long_over_is_let_go_by_whoever_holds_it(tmp_path: Path) -> None:
+    """The chore asks once, with the time, and for no further step."""
+    asked: list[Chore] = []
+    let_go: list[Ms] = []
+    with Store.open(tmp_path / "s.db", now=T0) as store:
+        Upkeep(store, Keep(), SimulatedClock(T0, 1), asked.append, let_go=let_go.append).do(Chore.LET_GO)
+    assert [time // MINUTE for time in let_go] == [T0 // MINUTE]
     assert asked == []

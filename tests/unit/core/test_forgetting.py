@@ -133,7 +133,7 @@ def without_log(shed: Shed) -> dict[str, Any]:
 
 
 def test_what_is_shown_is_the_same(whole: Shed, ran_on: Shed) -> None:
-    """A monitor that has let go of what is over tells of tins, stores, broods, batches and needs what one with all of it tells."""
+    """A monitor that has let go of what is over tells of tins, stores, broods and needs what one with all of it tells."""
     assert without_log(ran_on) == without_log(whole)
     state = ran_on.engine.state
     assert state.cold_stores["cellar"].before is not None
@@ -146,7 +146,8 @@ def test_it_does_not_grow_with_the_years(lean: Shed) -> None:
     """Sixty days later, with nothing written since, what is left is of tins, broods and the newest batches."""
     state = lean.engine.state
     forgetting.let_go(state, lean.now + 61 * DAY)
-    rest = [told.entry for told in state.food.ledger if not isinstance(told.entry, Tin | Weighed | Brood | BroodEnded)]
+    entries = [told.entry for told in state.food.ledger]
+    rest = [entry for entry in entries if not isinstance(entry, Tin | Weighed | Brood | BroodEnded)]
     assert {entry.brood for entry in rest if isinstance(entry, Counted)} == {"killi-120"}  # which has not ended
     assert {getattr(entry, "batch", "") for entry in rest if not isinstance(entry, Counted)} == set(state.batches)
     assert len(state.batches) < 60
