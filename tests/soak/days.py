@@ -187,7 +187,7 @@ class Days:
             self.service.put(chore)
             yield 0.0
             while chore is Chore.BACK_UP and self.service.backing_up:
-                yield 0.01
+                yield 0.001  # a hundred and forty times a day it only looks whether one is due
 
     def _react(self, now: Ms) -> None:
         """The keeper looks at the phone every ten minutes."""

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from tests.soak.watch import Sample
 
 RECORD: Final = re.compile(r"\.state\.(batches|broods|cold_stores|food|lots|sown)\b")
-"""What the engine holds of the log; every other place must not grow at all."""
+"""What the engine holds of the log of its newest sixty days; every other place must not grow at all."""
 PROBES: Final = 30
 UNACKNOWLEDGED: Final = 2000  # the broker sends no more; so many are on their way, or wait for a commit, at most
 ALARMS: Final = 100  # that can ring in that room, and some
@@ -42,7 +42,7 @@ SHARE: Final = 0.1
 class Limits:
     """``mb_a_million`` is None where a run is too short for a slope; ``more_mb`` then bounds what is held more at its end.
 
-    ``a_batch``: the log is kept for ever, so each batch may leave so many things in all places of RECORD together.
+    ``a_batch``: until sixty days have passed each batch may leave so many things in all places of RECORD together.
     ``noise``: so many things more in a place in the last third than in the first are no growth, nor is a tenth of what was there;
     common practice, no source.
     """

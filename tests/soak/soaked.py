@@ -47,12 +47,14 @@ class Soaked(Supervisor):
         self.refused: list[str] = []
         self.batches = 0
         self._mid = 0
+        self._heard_in = 0  # the session, as the step of the script found it
 
     def _take_inputs(self, wait: float) -> None:
         self.each_round()
         if self.script is None or self._inputs.qsize():
             super()._take_inputs(wait if self.script is None else 0.0)
             return
+        self._heard_in = self._session.state.session
         pause = next(self.script, None)
         if pause is None:
             self.stop()
@@ -67,8 +69,7 @@ class Soaked(Supervisor):
     def hear(self, topic: str, payload: bytes, arrived: Ms) -> None:
         """A message, as the session hands it over. Of no connection there is: acknowledging it tells the broker nothing."""
         self._mid = self._mid % LAST_ID + 1
-        session = self._session.state.session
-        self._inputs.put(Incoming(topic, payload, 1, False, False, self._mid, arrived, False, session, 0))
+        self._inputs.put(Incoming(topic, payload, 1, False, False, self._mid, arrived, False, self._heard_in, 0))
 
     def say(self, command: Command) -> None:
         """What a keeper says on the page."""
