@@ -93,16 +93,17 @@ def _touched(told: Told) -> Ms:
 
 
 def _needed(state: State, before: Ms) -> set[str]:
-    """Batches that stay: open, spoken of lately, kept cold, the newest of each vessel and of all, and of which so many failed."""
+    """Batches that stay: open, spoken of lately, kept cold, the newest of each vessel and tin, and those that tell how many fail."""
     batches = state.batches
     spoken = {getattr(told.entry, "batch", "") for told in state.food.ledger if _touched(told) >= before}
     of_vessels = {batch.start.vessel: name for name, batch in batches.items()}
+    of_tins = {batch.start.lot: name for name, batch in batches.items()}
     of_all = sorted(batches, key=lambda name: batches[name].start.time)[-1:]
     ended = [(batch.ended.time, name) for name, batch in batches.items() if batch.ended is not None]
     newest = [name for _, name in sorted(ended, key=lambda one: one[0])[-FAILURES_OF:]]
     opened = [batch.start.batch for batch in state.open_batches()]
     cold = [name for store in state.cold_stores.values() if store.content is not None for name in store.content.batches]
-    return {*opened, *spoken, *cold, *of_vessels.values(), *of_all, *newest}
+    return {*opened, *spoken, *cold, *of_vessels.values(), *of_tins.values(), *of_all, *newest}
 
 
 def _of_what_is_over(state: State, told: Told, batches: set[str], broods: set[str]) -> bool:

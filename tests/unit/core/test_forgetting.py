@@ -105,6 +105,7 @@ def shown(shed: Shed) -> dict[str, Any]:
         "broods": broods_document(engine.state, now),
         "pantry": gather(engine.state, now),
         "vessels": view["vessels"],
+        "last used first": list(dict.fromkeys(one.start.lot for one in reversed(engine.state.batches.values()))),
         "stores": view["stores"],
         "log": [told.now for told in engine.state.food.ledger],
     }
