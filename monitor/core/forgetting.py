@@ -89,11 +89,11 @@ def take_back(state: State, entries: Iterable[LogEntry]) -> None:
 
 def _touched(told: Told) -> Ms:
     """When anything was last said of an entry."""
-    return max(told.entry.logged, *(correct.logged for correct in told.corrections), 0)
+    return max([told.entry.logged, *(correct.logged for correct in told.corrections)])
 
 
 def _needed(state: State, before: Ms) -> set[str]:
-    """Batches that stay: open, spoken of lately, kept cold, the newest of each vessel and tin, and those that tell how many fail."""
+    """Batches that stay: open, spoken of lately, kept cold, the newest of each vessel and tin, and what tells how many fail."""
     batches = state.batches
     spoken = {getattr(told.entry, "batch", "") for told in state.food.ledger if _touched(told) >= before}
     of_vessels = {batch.start.vessel: name for name, batch in batches.items()}
