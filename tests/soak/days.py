@@ -116,7 +116,7 @@ class Days:
         found = examine(self._store, self._clock.now() + HOUR, self._sent)
         wrote = tuple(after - was for after, was in zip(written_mb(), before, strict=True))
         notes = {
-            "virtual days": f"{(self._clock.now() - self._begin) / DAY:.1f}",
+            "virtual days": f"{(self._clock.now() - self._begin) / DAY:.1f} of {(self._end - self._begin) / DAY:.1f}",
             "batches begun": str(self.service.batches),
             "letters": str(self._phone.taken),
             "alarms acknowledged": str(self._acknowledged),
