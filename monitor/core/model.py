@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from monitor.core.food import Costs, FishSpec, FoodAhead, SkipStart, StrainSpec
 from monitor.core.house import Began, Host
+from monitor.core.light import light
 from monitor.core.log import LogEntry
 from monitor.core.phones import PhoneEvent
 
@@ -79,9 +80,10 @@ class Quality(IntEnum):
     QUEUED = 3  # waited at the broker for an unknown time
     CLAMPED = 4  # good value; its own time was in the future, the time of arrival stands instead
 
-    @property
-    def usable(self) -> bool:
-        return self in (Quality.OK, Quality.CLAMPED)
+    usable: bool
+
+    def __init__(self, value: int) -> None:
+        self.usable = value in (0, 4)  # kept, since it is asked several times of each reading
 
     @property
     def word(self) -> str:
@@ -195,7 +197,7 @@ class SiteSpec:
 # What comes in
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Sample:
     """One value out of one message, as a decoder read it, already in the internal unit, not yet judged."""
 
@@ -211,7 +213,7 @@ class Sample:
         return Sample(running=air is not Air.STOPPED, weak=air is Air.WEAK, time=time, seq=seq)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Reading:
     """A judged sample. Identity in the store is (time, probe, n)."""
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Incoming:
     """A message of a bound topic.
 

@@ -55,9 +55,8 @@ class ReadingShelf:
         self._waiting: OrderedDict[tuple[Ms, int], list[ReadingRow]] = OrderedDict()
         self._count = 0
         self._windows: dict[int, SequenceWindow] = {}
-        self._newest: dict[
-            int, Ms
-        ] = {}  # by series: no reading of it is later; not there: as late as ``_found`` at most
+        self._newest: dict[int, tuple[Ms, list[ReadingRow]]] = {}
+        """By series: no reading of it is later, and all that are of that time; not there: as late as ``_found`` at most."""
         newest = connection.execute(_SELECT + "ORDER BY at DESC LIMIT ?", (_NEWEST_ROWS,)).fetchall()
         self._found: Ms = time_of(newest[0][0]) if newest else -LAST_TIME
         for row in reversed(newest):
@@ -73,11 +72,7 @@ class ReadingShelf:
         series = self._series.id_of(reading.probe)
         if series > MOST_SERIES:
             raise ValueError(f"probe {reading.probe}: a store holds at most {MOST_SERIES} probes")
-        here: list[ReadingRow] = []
-        if reading.time <= self._newest.get(series, self._found):
-            here = self._at(reading.time, series)
-        else:
-            self._newest[series] = reading.time  # nothing can be there: most readings need no look into the file
+        here = self._here(reading.time, series)
         if exact_time(reading):
             if any(row_exact_time(row) and _same_or_unknown(row[4], reading.seq) for row in here):
                 return None
@@ -91,8 +86,7 @@ class ReadingShelf:
             raise ValueError(f"probe {reading.probe}: more than {MOST_AT_ONCE} readings in one millisecond")
         placed = reading if n == reading.n else replace(reading, n=n)
         row = to_row(placed, series, self._reasons.id_of(reading.reason) if reading.reason else 0)
-        self._waiting.setdefault((reading.time, series), []).append(row)
-        self._count += 1
+        self._wait(reading.time, series, row)
         if reading.seq is not None and not exact_time(reading):
             self._note(row)
         return placed
@@ -105,7 +99,10 @@ class ReadingShelf:
         """Let the oldest go until ``limit`` are left; give back how many went."""
         gone = 0
         while self._count > limit:
-            _, rows = self._waiting.popitem(last=False)
+            (time, series), rows = self._waiting.popitem(last=False)
+            newest = self._newest.get(series)
+            if newest is not None and newest[0] == time:
+                self._newest[series] = (time, [row for row in newest[1] if row not in rows])
             gone += len(rows)
             self._count -= len(rows)
         return gone
@@ -151,6 +148,21 @@ class ReadingShelf:
         span = (begin_of(time), begin_of(time + 1), series)
         written = self._connection.execute(_SELECT + "WHERE at >= ? AND at < ? AND series = ?", span).fetchall()
         return written + self._waiting.get((time, series), [])
+
+    def _here(self, time: Ms, series: int) -> list[ReadingRow]:
+        """What is there of a series at this time; of the newest times, which nearly all are, without a look into the file."""
+        newest = self._newest.get(series)
+        if time > (self._found if newest is None else newest[0]):
+            self._newest[series] = (time, [])
+            return []
+        return newest[1] if newest is not None and time == newest[0] else self._at(time, series)
+
+    def _wait(self, time: Ms, series: int, row: ReadingRow) -> None:
+        self._waiting.setdefault((time, series), []).append(row)
+        self._count += 1
+        newest = self._newest.get(series)
+        if newest is not None and newest[0] == time:
+            newest[1].append(row)
 
     def _rows(self) -> list[ReadingRow]:
         return sorted((row for rows in self._waiting.values() for row in rows), key=itemgetter(0))
