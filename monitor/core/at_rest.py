@@ -6,12 +6,13 @@ estimates are looked at when they come, and once a slot everything is.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
-from monitor.core import doubts, rules_batch, rules_forgotten
+from monitor.core import doubts, rules_air, rules_batch, rules_forgotten, rules_heat, rules_news, rules_probes
 from monitor.core.alarms import STANDING
 from monitor.core.model import Air, Stage
-from monitor.core.rules_news import due_at, last_told, silent_after
+from monitor.core.rules_news import due_at, has_hatched, last_told, silent_after
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,6 +26,8 @@ Known = tuple[str, "Memory"]
 """A rule, and what is remembered of its alarm."""
 STAYS = (*rules_batch.RULES, *rules_forgotten.RULES)
 """Rules whose standing alarm changes with an estimate or the log only."""
+
+_RUNNING = Air.RUNNING
 
 
 def known_of(state: State) -> dict[str, list[Known]]:
@@ -64,3 +67,41 @@ def probe_rests(probe: ProbeState, known: Sequence[Known], now: Ms) -> bool:
         return False
     share = probe.doubts.share
     return share is None or share < doubts.MOST
+
+
+def reading_rests(state: State, probe: ProbeState, now: Ms) -> bool:
+    """Whether no rule that looks at each reading can find anything in the newest one of this probe, as in nearly every one."""
+    spec = probe.spec
+    if spec.store is not None or (state.memories and _remembered(state, spec.id, spec.vessel)):
+        return False
+    vessel = state.vessels.get(spec.vessel or "")
+    if vessel is None:
+        return True
+    for air in vessel.air_probes:
+        if air.air_state is not None and air.air_state != _RUNNING:
+            return False
+    batch = vessel.batch
+    if vessel.weak_looked:
+        return False
+    if batch is None:
+        return True
+    hot = vessel.spec.hot_above
+    for water in vessel.water_probes:
+        if water.newest is not None and water.newest.value > hot:
+            return False
+    if not has_hatched(batch.estimate):
+        return True
+    due = due_at(state, vessel)
+    return due is None or now < due
+
+
+def _remembered(state: State, probe: str, vessel: str | None) -> bool:
+    """Whether anything is remembered of an alarm that a reading of this probe can move."""
+    return not state.memories.keys().isdisjoint(_moved_by(probe, vessel))
+
+
+@cache
+def _moved_by(probe: str, vessel: str | None) -> tuple[str, ...]:
+    of_vessel = (*rules_air.RULES, *rules_news.RULES, *rules_heat.RULES)
+    of_probe = (rules_probes.SILENT, rules_probes.SUSPECT)
+    return (*(f"{rule}:{probe}" for rule in of_probe), *(f"{rule}:{vessel}" for rule in of_vessel))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from monitor.core import alarms, causes, planned, promise, rules, rules_forgotten, rules_probes, rules_site
+from monitor.core import alarms, at_rest, causes, planned, promise, rules, rules_forgotten, rules_probes, rules_site
 from monitor.core.correcting import Correcting
 from monitor.core.food import FoodAhead, SkipStart
 from monitor.core.house import Began, Host
@@ -16,6 +16,7 @@ from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Sett
 from monitor.core.log_food import Brood, BroodEnded, Correct, Counted, Drawn, Eater, Fed, Tin, Weighed
 from monitor.core.looks import A_TICK, Looks
 from monitor.core.model import (
+    AIR_MILLI,
     MINUTE,
     SECOND,
     SLOT,
@@ -51,6 +52,8 @@ from monitor.core.why import Decisions
 
 RULES_EVERY: Final = 10 * MINUTE
 """How often the rules that need a forecast look at a new one; at once after a log entry and when ready is due."""
+
+_WATER, _AIR, _ROOM, _STORE = Measures.WATER, Measures.AIR, Measures.ROOM, Measures.STORE  # see ``quality``
 
 
 class Engine(Correcting):
@@ -144,10 +147,10 @@ class Engine(Correcting):
         if not reading.quality.usable:
             return False, vessel, []
         milli = reading.milli
-        if probe.spec.measures is Measures.AIR:
+        if probe.spec.measures is _AIR:
             if reading.state is None:
                 return False, vessel, []
-            milli = Air(reading.state).milli
+            milli = AIR_MILLI[reading.state]
         if self.state.clock_unset and not reading.own_time:
             return newest, vessel, []
         return newest, vessel, self._count(probe.spec, vessel, reading.time, milli)
@@ -173,19 +176,17 @@ class Engine(Correcting):
     def _count(self, spec: ProbeSpec, vessel: VesselState | None, time: Ms, milli: int) -> list[SlotClosed]:
         """Into the slots of its probe, and of what it measures; what closed."""
         closed = self._slots[spec.id].add(time, milli)
-        if spec.measures is Measures.ROOM:
-            self.state.room.add(time, milli)
-        store = self.state.cold_stores.get(spec.store or "")
-        if store is not None and spec.measures is Measures.STORE:
-            store.series.add(time, milli)
-        tank = self.state.tanks.get(spec.tank or "")
-        if tank is not None:
-            tank.add(time, milli)
-        if vessel is not None and spec.measures in (Measures.WATER, Measures.AIR):
-            series = vessel.water if spec.measures is Measures.WATER else vessel.air
-            slot = series.add(time, milli)
+        measures = spec.measures
+        if vessel is not None and (measures is _WATER or measures is _AIR):
+            slot = (vessel.water if measures is _WATER else vessel.air).add(time, milli)
             if vessel.batch is not None and vessel.batch.belief is not None:
                 vessel.batch.belief.touched(slot)
+        elif measures is _ROOM:
+            self.state.room.add(time, milli)
+        elif measures is _STORE and spec.store in self.state.cold_stores:
+            self.state.cold_stores[spec.store].series.add(time, milli)
+        if spec.tank in self.state.tanks:
+            self.state.tanks[spec.tank].add(time, milli)
         return closed
 
     def _reading(self, reading: Reading, effects: list[Effect]) -> None:
@@ -194,7 +195,9 @@ class Engine(Correcting):
         if not newest:
             return
         now = reading.arrived or reading.time  # a probe's clock may be ahead: delays run by ours
-        self._look(rules.on_reading(self.state, self.state.probes[reading.probe], now), now, effects)
+        probe = self.state.probes[reading.probe]
+        if not at_rest.reading_rests(self.state, probe, now):
+            self._look(rules.on_reading(self.state, probe, now), now, effects)
 
     # -- time
 

@@ -63,12 +63,12 @@ class Air(IntEnum):
         Weak air is taken for a fifth (an assumption, see ``oxygen``). 199 and not 200: 801 is prime to 1000, so that the sum of
         a slot still tells whether anything in it was stopped.
         """
-        return _AIR_MILLI[self]
+        return AIR_MILLI[self]
 
 
 AirWord = Literal["running", "weak", "stopped", "unknown"]
 _AIR_WORDS: dict[Air, AirWord] = {Air.STOPPED: "stopped", Air.RUNNING: "running", Air.WEAK: "weak"}
-_AIR_MILLI = {Air.STOPPED: 0, Air.RUNNING: 1000, Air.WEAK: 199}
+AIR_MILLI: dict[int, int] = {Air.STOPPED: 0, Air.RUNNING: 1000, Air.WEAK: 199}
 
 
 class Quality(IntEnum):

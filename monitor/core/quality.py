@@ -20,6 +20,10 @@ TRAIL: Final = (KEEP_HOURS + 1) * HOUR
 JUMP_C: Final = 3.0  # a step up to this is never called impossible
 JUMP_PERSISTS: Final = 3  # as many alike in a row are believed
 
+# To ask an enumeration for a member by name takes ten times as long as this; a reading asks a dozen times.
+_OK, _SUSPECT, _AIR = Quality.OK, Quality.SUSPECT, Measures.AIR
+_STOPPED, _RUNNING, _WEAK = Air.STOPPED, Air.RUNNING, Air.WEAK
+
 
 @dataclass(slots=True)
 class ProbeState:
@@ -123,10 +127,10 @@ def judge(state: ProbeState, sample: Sample, arrived: Ms, *, retained: bool = Fa
     time, quality, reason, own = _time_of(sample, arrived, retained, queued)
     spec = state.spec
     if sample.running is not None:
-        air = Air.STOPPED if not sample.running else Air.WEAK if sample.weak else Air.RUNNING
+        air = _STOPPED if not sample.running else _WEAK if sample.weak else _RUNNING
         return Reading(spec.id, time, air.milli, quality, reason, int(air), sample.seq, own, arrived)
     value = 0.0 if sample.value is None else sample.value
-    if spec.measures is Measures.AIR:
+    if spec.measures is _AIR:
         air_state = _air_state(state, value, time) if quality.usable else None
         return Reading(spec.id, time, round(value * 1000), quality, reason, air_state, sample.seq, own, arrived)
     milli = round(value * 1000)
@@ -140,7 +144,7 @@ def judge(state: ProbeState, sample: Sample, arrived: Ms, *, retained: bool = Fa
 def _time_of(sample: Sample, arrived: Ms, retained: bool, queued: bool) -> tuple[Ms, Quality, str, bool]:
     own = sample.time
     if own is not None and CLOCK_UNSET <= own <= arrived + FUTURE:
-        return own, Quality.OK, "", True
+        return own, _OK, "", True
     # From here on it has told no time that can be true; what the broker kept is then of no known age.
     if retained:
         return arrived, Quality.LAST_KNOWN, "retained by the broker, no time of its own", False
@@ -149,7 +153,7 @@ def _time_of(sample: Sample, arrived: Ms, retained: bool, queued: bool) -> tuple
     if own is not None and own > arrived:
         ahead = (own - arrived) // 1000
         return arrived, Quality.CLAMPED, f"its own time is {ahead} s in the future", False
-    return arrived, Quality.OK, "", False
+    return arrived, _OK, "", False
 
 
 def _doubt(state: ProbeState, value: float, time: Ms) -> str:
@@ -215,21 +219,21 @@ def accept(state: ProbeState, reading: Reading) -> bool:
     if not reading.quality.usable:
         state.suspect += 1
         state.last_reason = reading.reason
-        if reading.quality is Quality.SUSPECT:
+        if reading.quality is _SUSPECT:
             state.doubts.add(reading.arrived or reading.time, state.spec.every, bad=True)
         return False
     state.accepted += 1
     state.last_reason = ""
     state.doubts.add(reading.arrived or reading.time, state.spec.every, bad=False)
-    if state.spec.measures is not Measures.AIR:
+    if state.spec.measures is not _AIR:
         state.trail.add(reading.time, reading.milli, reading.milli)
-    if reading.state is None and state.spec.measures is Measures.AIR:
+    elif reading.state is None:
         return False
     if state.newest is not None and reading.time < state.newest.time:
         return False
     if reading.state is not None and reading.state != state.air_state:
         state.air_state, state.air_since = reading.state, reading.time
     if reading.state:
-        state.air_seen, state.seen_weak = reading.time, reading.state == Air.WEAK
+        state.air_seen, state.seen_weak = reading.time, reading.state == _WEAK
     state.newest = reading
     return True

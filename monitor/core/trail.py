@@ -28,6 +28,8 @@ class Trail:
         if hour <= newest - KEEP_HOURS:
             return
         known = self._hours.get(hour)
+        if known is not None and known[0] <= low and high <= known[1]:
+            return
         self._hours[hour] = (low, high) if known is None else (min(low, known[0]), max(high, known[1]))
         self._newest = max(hour, newest)
         if hour > newest:

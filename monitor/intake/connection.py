@@ -63,6 +63,7 @@ class Connection:
         self._version: Version = version
         self._number = number
         self._listener = terms.listener
+        self._clock = terms.clock
         self._status = status_topic(terms.site)
         self._marker = marker_topic(terms.site)
         self._nonce = secrets.token_hex(8).encode()
@@ -276,19 +277,9 @@ class Connection:
                 self._bound[name] = topic
         if mid:
             self._order.arrived(mid)
-        dup = first & _DUP != 0
-        message = Incoming(
-            topic=topic,
-            payload=payload,
-            qos=first >> 1 & 0b11,
-            retain=first & _RETAIN != 0,
-            dup=dup,
-            mid=mid,
-            arrived=self._terms.clock(),
-            queued=dup or not self._live,
-            session=self._session,
-            connection=self._number,
-        )
+        dup, retain, qos = first & _DUP != 0, first & _RETAIN != 0, first >> 1 & 0b11
+        queued, now = dup or not self._live, self._clock()
+        message = Incoming(topic, payload, qos, retain, dup, mid, now, queued, self._session, self._number)
         if not self._listener.deliver(message):
             self._order.forget(mid)
 

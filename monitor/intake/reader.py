@@ -59,42 +59,46 @@ class Reader(Client):
             self._packet_queue(_PUBACK, packets, 0, 0)
 
     def _take_packets(self) -> MQTTErrorCode:
-        data, at = self._unread, 0
+        data, at = bytes(self._unread), 0  # of bytes a part is one copy, of a bytearray two
+        size, five = len(data), self._protocol == MQTTv5
         while True:
-            length, body = _length(data, at + 1)
+            length, body = (data[at + 1], at + 2) if at + 1 < size and data[at + 1] < 0x80 else _length(data, at + 1)
             end = body + length
-            if not body or end > len(data):
+            if not body or end > size:
                 self._wanted = end - at if body else 0
                 break
             first = data[at]
             at = end
             if first & _TYPE == _PUBLISH and first & 0b100 == 0:
-                self._take_publish(first, data, body, end)
+                self._take_publish(first, data, body, end, five=five)
                 continue
             fault = self._leave(first, data[body:end])
             if fault > 0:
                 return self._loop_rc_handle(fault)
             if self._sock is None:
                 return MQTTErrorCode.MQTT_ERR_SUCCESS
-        del data[:at]
+        del self._unread[:at]
         return MQTTErrorCode.MQTT_ERR_SUCCESS
 
-    def _take_publish(self, first: int, data: bytearray, body: int, end: int) -> None:
+    def _take_publish(self, first: int, data: bytes, body: int, end: int, *, five: bool) -> None:
         """MQTT 5 section 3.3, MQTT 3.1.1 section 3.3."""
         begin = body + 2
         at = begin + (data[body] << 8 | data[body + 1])
-        topic, mid = bytes(data[begin:at]), 0
+        topic, mid = data[begin:at], 0
         if first & 0b010:
             mid = data[at] << 8 | data[at + 1]
             at += 2
-        if self._protocol == MQTTv5:
-            length, at = _length(data, at)
-            at = at + length if at else end + 1
+        if five:
+            if data[at]:
+                length, at = _length(data, at)
+                at = at + length if at else end + 1
+            else:  # no properties
+                at += 1
         if at > end:
             raise MQTTException("the broker sent a message that ends in its middle")
-        self.on_publish_packet(topic, bytes(data[at:end]), first, mid)
+        self.on_publish_packet(topic, data[at:end], first, mid)
 
-    def _leave(self, first: int, body: bytearray) -> MQTTErrorCode:
+    def _leave(self, first: int, body: bytes) -> MQTTErrorCode:
         """Any other packet, to be handled as if it had been read by the client beneath."""
         self._in_packet = {
             "command": first,
@@ -102,14 +106,14 @@ class Reader(Client):
             "remaining_count": [],
             "remaining_mult": 1,
             "remaining_length": len(body),
-            "packet": body,
+            "packet": bytearray(body),
             "to_process": 0,
             "pos": 0,
         }
         return self._packet_handle()
 
 
-def _length(data: bytearray, at: int) -> tuple[int, int]:
+def _length(data: bytes, at: int) -> tuple[int, int]:
     """A length of variable size, MQTT 5 section 1.5.5, and where what it measures begins; that is 0 while it is not all there."""
     length = shift = 0
     for place in range(at, min(at + LONGEST_LENGTH, len(data))):

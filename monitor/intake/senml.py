@@ -21,10 +21,10 @@ VERSION = 10  # RFC 8428 section 4.1
 RELATIVE_BELOW = 2.0**28  # s, RFC 8428 section 4.5.3
 KELVIN_AT_0_C = 273.15
 
+_AIR = Measures.AIR
 _TEXTS = frozenset({"bn", "bu", "n", "u", "vs", "vd"})
 _NUMBERS = frozenset({"bt", "bv", "bs", "bver", "v", "s", "t", "ut"})
-_FIELDS = _TEXTS | _NUMBERS | {"vb"}
-_VALUES = ("v", "vs", "vb", "vd")
+_BASE = frozenset({"bn", "bt", "bu", "bv", "bs", "bver"})
 
 
 class _Base:
@@ -39,6 +39,8 @@ class _Base:
         self.value: float | None = None
 
     def take(self, record: dict[str, Any]) -> None:
+        if _BASE.isdisjoint(record):
+            return  # as nearly always in a pack of one record
         self.name = record.get("bn", self.name)
         self.time = record.get("bt", self.time)
         self.unit = record.get("bu", self.unit)
@@ -119,7 +121,7 @@ def _check(record: Any) -> None:
                 raise Unreadable(f"SenML field vb is {shown(value)}, true or false is expected", "type")
         elif name.endswith("_"):
             raise Unreadable(f"SenML field {shown(name)} must be understood and is not known here", "version")
-    if sum(name in record for name in _VALUES) > 1:
+    if ("v" in record) + ("vs" in record) + ("vb" in record) + ("vd" in record) > 1:
         raise Unreadable("a SenML record with more than one value", "syntax")
 
 
@@ -155,12 +157,12 @@ def _converted(value: float, unit: str, binding: Binding) -> float:
     """The unit in the message wins over the configured one; where it tells none, the configured one holds."""
     if not unit:
         return internal(value, binding)
-    if binding.measures is Measures.AIR:
+    if unit == "Cel" and binding.measures is not _AIR:
+        return within_limit(value)
+    if binding.measures is _AIR:
         if binding.unit and unit != binding.unit:
             raise Unreadable(f"unit {shown(unit)} in the message, {shown(binding.unit)} is configured", "unit")
         return internal(value, binding)
-    if unit == "Cel":
-        return within_limit(value)
     if unit == "K":
         return within_limit(value - KELVIN_AT_0_C)
     raise Unreadable(f"unit {shown(unit)} measures no temperature; Cel and K are understood", "unit")
@@ -171,7 +173,10 @@ def _time(record: dict[str, Any], base: _Base, arrived: Ms | None) -> Ms | None:
 
     None when the record has no time of its own, or one relative to an arrival that says nothing.
     """
-    seconds = _bounded(base.time) + _bounded(record.get("t", 0))
+    told = record.get("t", 0)
+    if not told and not base.time:
+        return None
+    seconds = _bounded(base.time) + _bounded(told)
     if seconds >= RELATIVE_BELOW:
         return known(seconds_to_ms(seconds))
     if seconds == 0 or arrived is None:

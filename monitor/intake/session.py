@@ -111,14 +111,13 @@ class Session:
         if not self.alive:
             self._orders.close()
 
-    def ack(self, incoming: Incoming) -> None:
-        """The message is stored; the broker may forget it. Any thread.
+    def ack(self, *incoming: Incoming) -> None:
+        """The messages are stored; the broker may forget them. Any thread.
 
         No effect for a message of an earlier connection: the broker delivers that one again.
         """
-        if incoming.mid:
-            self._orders.acks.append((incoming.connection, incoming.mid))
-            self._orders.ring()
+        self._orders.acks.extend([(one.connection, one.mid) for one in incoming if one.mid])
+        self._orders.ring()
 
     def publish(self, topic: str, payload: bytes | str, retain: bool = True) -> None:
         """Publish at QoS 1; any thread, never blocks.

@@ -40,10 +40,11 @@ class Doing:
         self._publish = publish
         self._site = engine.state.site.id
         self._family = family(self._site)
+        self._head = f"{self._family}/"
         self._retained: set[str] = set()
 
     def takes(self, topic: str) -> bool:
-        return topic.rpartition("/")[0] == self._family
+        return topic.startswith(self._head) and "/" not in topic[len(self._head) :]
 
     def take(self, message: Incoming) -> None:
         """Carry it out and answer. The broker hears of it after the commit; killed before, it is delivered again."""

@@ -59,9 +59,11 @@ class Ingest:
 
     def take(self, message: Incoming) -> list[Effect]:
         """Store and step with every new sample of a message; it is acknowledged after the next commit."""
-        self._notice_session(message)
+        if message.session != self._session:
+            self._notice_session(message)
         effects: list[Effect] = []
-        self._owe(message)
+        if message.mid:
+            self._owe(message)
         if message.dup and (self._store.delivered_before(message.mid, message.payload) or self.early.has(message)):
             return effects  # it was taken, only its acknowledgement was lost
         anonymous = False
@@ -75,9 +77,8 @@ class Ingest:
 
     def _owe(self, message: Incoming) -> None:
         """It is acknowledged after the next commit; until then a large one must not fill the memory of a small board."""
-        if message.mid:
-            light = message if len(message.payload) <= LIGHT else replace(message, payload=b"")
-            self.unacknowledged.append(light)
+        light = message if len(message.payload) <= LIGHT else replace(message, payload=b"")
+        self.unacknowledged.append(light)
 
     def release(self) -> list[Effect]:
         """The clock is set, or was waited for long enough: what was held goes to the store and into the history."""
@@ -97,8 +98,10 @@ class Ingest:
 
     def note(self, message: Incoming) -> None:
         """A message that is no reading: it is acknowledged after the next commit, in its turn."""
-        self._notice_session(message)
-        self._owe(message)
+        if message.session != self._session:
+            self._notice_session(message)
+        if message.mid:
+            self._owe(message)
 
     def refuse(self, source: str, message: Incoming, why: Unreadable) -> None:
         """Count and keep what could not be read."""
@@ -111,10 +114,9 @@ class Ingest:
             self._store.quarantine(binding.probe, message.arrived, reason, message.payload)
 
     def _notice_session(self, message: Incoming) -> None:
-        if message.session != self._session:
-            self._session = message.session
-            self._store.new_broker_session()
-            self._store.keep(SESSION_KEY, str(message.session))
+        self._session = message.session
+        self._store.new_broker_session()
+        self._store.keep(SESSION_KEY, str(message.session))
 
     def _read(self, message: Incoming, binding: Binding) -> list[Sample]:
         certain = not (message.retain or message.queued)

@@ -428,8 +428,11 @@ class Supervisor:
                 case Incoming() if self._doing.takes(item.topic):
                     self._doing.take(item)
                 case Incoming():
-                    self._carry(self._ingest.take(item))
+                    effects = self._ingest.take(item)
                     self._heard.add(item.topic)
+                    if not effects:
+                        return  # as nearly every reading: nothing of it is urgent
+                    self._carry(effects)
                 case Asked():
                     self._command(item)
                 case PhoneGone():
@@ -656,8 +659,8 @@ class Supervisor:
         unacknowledged = self._ingest.unacknowledged
         if unacknowledged:
             failpoint.reach(Point.BEFORE_ACKNOWLEDGING)
-        while unacknowledged:
-            self._session.ack(unacknowledged.popleft())
+        self._session.ack(*unacknowledged)
+        unacknowledged.clear()
 
 
 def _subject(command: Any) -> str:
