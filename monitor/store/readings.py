@@ -81,12 +81,14 @@ class ReadingShelf:
             arrived = reading.arrived or reading.time
             if window is not None and window.repeats(reading.seq, reading.milli, arrived):
                 return None
-        n = 1 + max([number_of(row[0]) for row in here]) if here else 0
+        n = _next_number(here)
+        placed = reading
         if n >= MOST_AT_ONCE:
-            raise ValueError(f"probe {reading.probe}: more than {MOST_AT_ONCE} readings in one millisecond")
-        placed = reading if n == reading.n else replace(reading, n=n)
+            placed = self._later(reading, series)
+        elif n != reading.n:
+            placed = replace(reading, n=n)
         row = to_row(placed, series, self._reasons.id_of(reading.reason) if reading.reason else 0)
-        self._wait(reading.time, series, row)
+        self._wait(placed.time, series, row)
         if reading.seq is not None and not exact_time(reading):
             self._note(row)
         return placed
@@ -146,16 +148,28 @@ class ReadingShelf:
 
     def _at(self, time: Ms, series: int) -> list[ReadingRow]:
         span = (begin_of(time), begin_of(time + 1), series)
-        written = self._connection.execute(_SELECT + "WHERE at >= ? AND at < ? AND series = ?", span).fetchall()
+        written = self._connection.execute(
+            _SELECT + "WHERE at >= ? AND at < ? AND series = ? ORDER BY at", span
+        ).fetchall()
         return written + self._waiting.get((time, series), [])
 
     def _here(self, time: Ms, series: int) -> list[ReadingRow]:
-        """What is there of a series at this time; of the newest times, which nearly all are, without a look into the file."""
+        """What is there of a series at this time, by number; of its newest time, as nearly always, without a look at the file."""
         newest = self._newest.get(series)
         if time > (self._found if newest is None else newest[0]):
             self._newest[series] = (time, [])
             return []
         return newest[1] if newest is not None and time == newest[0] else self._at(time, series)
+
+    def _later(self, reading: Reading, series: int) -> Reading:
+        """A time of arrival is no identity: what came in too large a burst for one millisecond is of the next one."""
+        if exact_time(reading):
+            raise ValueError(f"probe {reading.probe}: more than {MOST_AT_ONCE} readings in one millisecond")
+        time, n = reading.time, MOST_AT_ONCE
+        while n >= MOST_AT_ONCE:
+            time += 1
+            n = _next_number(self._here(time, series))
+        return replace(reading, time=time, n=n, arrived=reading.arrived and max(reading.arrived, time))
 
     def _wait(self, time: Ms, series: int, row: ReadingRow) -> None:
         self._waiting.setdefault((time, series), []).append(row)
@@ -175,6 +189,10 @@ class ReadingShelf:
         if window is None:
             window = self._windows[series_of(at)] = SequenceWindow()
         window.note(seq, milli, time_of(at) + (late or 0) * SECOND)
+
+
+def _next_number(here: list[ReadingRow]) -> int:
+    return 1 + number_of(here[-1][0]) if here else 0
 
 
 def _same_or_unknown(one: int | None, other: int | None) -> bool:

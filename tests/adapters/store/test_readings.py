@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.model import HOUR, SECOND, Air, Quality, Reading
-from monitor.store import Store
+from monitor.store import DiskFull, Store
+from monitor.store.readings import UNSAVED_READINGS
 
 T0 = 1_770_000_000_000
 
@@ -95,6 +96,31 @@ def test_without_time_and_number_each_is_new(store: Store) -> None:
         if len(given_n) == 2:
             store.commit()
     assert given_n == [0, 1, 2, 3]
+
+
+def test_a_burst_of_one_millisecond_is_kept_whole(path: Path) -> None:
+    """However many readings without a time of their own come in one millisecond, each is kept, across commits too."""
+    with Store.open(path) as store:
+        placed = [store.add(water(T0, milli)) for milli in range(600)]
+        store.commit()
+        placed += [store.add(water(T0, milli)) for milli in range(600, 700)]
+        assert None not in placed
+        assert [(one.time - T0, one.n) for one in placed if one is not None] == [divmod(n, 256) for n in range(700)]
+        store.commit()
+        assert list(store.readings(0)) == placed
+
+
+def test_what_gave_way_is_no_longer_known(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A reading that was lost to a full disk is taken when it is told again."""
+    monkeypatch.setattr("monitor.store.reserve.Reserve.roomy", lambda _: False)
+    told = [water(T0, 1, own_time=True), water(T0, 2, own_time=True, probe="birch-water")]
+    assert [store.add(one) for one in told] == told
+    with pytest.raises(DiskFull):
+        store.commit()
+    for n in range(UNSAVED_READINGS):
+        store.add(water(T0 + n, probe="shed-room"))
+    assert store.lost == 2
+    assert [store.add(one) for one in reversed(told)] == [*reversed(told)]
 
 
 def test_a_number_is_identity_across_a_restart(path: Path) -> None:
