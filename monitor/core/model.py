@@ -83,7 +83,7 @@ class Quality(IntEnum):
     usable: bool
 
     def __init__(self, value: int) -> None:
-        self.usable = value in (0, 4)  # kept, since it is asked several times of each reading
+        self.usable = value in (0, 4)  # OK and CLAMPED; kept, since every reading is asked several times
 
     @property
     def word(self) -> str:
