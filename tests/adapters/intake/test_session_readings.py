@@ -177,11 +177,13 @@ def test_a_retained_message_is_marked(mosquitto: Mosquitto, hear: Hear, link_to:
 
 
 def test_queued_messages_outlive_a_killed_broker(mosquitto: Mosquitto, hear: Hear, link_to: LinkTo) -> None:
-    """Messages for us that the broker had taken come after its kill -9, each once."""
+    """Messages for us that the broker had saved come after its kill -9, each once."""
     first = hear(link_to(mosquitto), [TOPIC])
     first.wait_up()
     first.session.stop()
     mosquitto.publish(TOPIC, *numbers(100))
+    saved = mosquitto.folder / "mosquitto.db"
+    until(lambda: saved.read_bytes().count(TOPIC.encode()) > 100)  # and our subscription; it acknowledges first
     mosquitto.kill()
     mosquitto.start()
     second = hear(link_to(mosquitto), [TOPIC])
