@@ -12,16 +12,20 @@ from monitor.notify.phonebook import PhoneBook
 from monitor.service.backing import Plan
 from monitor.service.channels import Linked, make_channels, push_key
 from monitor.service.heartbeat import Heartbeat
+from monitor.service.memory import settle
 from monitor.service.supervisor import Supervisor, Wiring
 from monitor.settings.broker import broker_link
 from monitor.settings.credentials import heartbeat_url, series_tokens, viewer_password_hash, web_password_hash
 from monitor.settings.models import minutes_of
 from monitor.settings.spare import spare_copy
 from monitor.store.backups import BackupFolder
-from monitor.web import WebOptions, WebServer, make_app
-from monitor.web.links import Links
+from monitor.web.access import Gate
+from monitor.web.options import WebOptions
+from monitor.web.server import WebServer
 
 if TYPE_CHECKING:
+    from starlette.applications import Starlette
+
     from monitor.notify import Channel
     from monitor.service.clock import Clock
     from monitor.settings.settings import Settings
@@ -84,6 +88,8 @@ class Daemon:
         book, key = PhoneBook(), push_key(settings)
         channels = make_channels(settings, link, book, key)
         if self._options.address:
+            from monitor.web.links import Links  # noqa: PLC0415  (only who has a page that is reached signs anything)
+
             links = Links.kept(self._options.link_key_file, self._options.address)
             channels = [Linked(channel, links) for channel in channels]
         if clock.speed is not None:
@@ -110,10 +116,10 @@ class Daemon:
                 other_rooms=settings.rooms.sites if settings.rooms.show else None,
             )
         )
-        pushes = any(channel.kind == "webpush" for channel in settings.channels)
-        app = make_app(self._supervisor.desk, self._options, key if pushes else None)
+        self._push_key = key if any(channel.kind == "webpush" for channel in settings.channels) else None
+        self._gate = Gate(self._options)
         self._web = WebServer(
-            app, self._options.host, self._options.port, self._options.cert_file, self._options.key_file
+            self._make_app, self._options.host, self._options.port, self._options.cert_file, self._options.key_file
         )
 
     def stop(self) -> None:
@@ -127,6 +133,14 @@ class Daemon:
         finally:
             self._web.stop()
 
+    def _make_app(self) -> Starlette:
+        """In the thread of the page: its modules are a third of all, and neither readings nor alarms wait for them."""
+        from monitor.web.app import make_app  # noqa: PLC0415
+
+        app = make_app(self._supervisor.desk, self._options, self._push_key, self._gate)
+        settle()
+        return app
+
     def _ready(self) -> None:
-        self._web.start()
+        self._web.begin()
         log.info("service.ready", page=self._web.url)

@@ -62,12 +62,12 @@ if TYPE_CHECKING:
 _SESSION_SECONDS: Final = 30 * 24 * 3600
 
 
-def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None) -> Starlette:
+def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None, gate: Gate | None = None) -> Starlette:
     """The application; with ``key`` phones can be subscribed to pushes.
 
-    Reads password hash, token and session key at once; raises WebProblem when they won't do.
+    Without a ``gate``, reads password hash, token and session key at once; raises WebProblem when they won't do.
     """
-    gate = Gate(options)
+    gate = gate or Gate(options)
     site = Site(desk, options, gate)
     errors = _Errors(site)
     push = Push(site, key)

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Final
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from monitor.web.server import PATIENCE_S
+
 if TYPE_CHECKING:
     import asyncio
 
@@ -15,8 +17,6 @@ CONNECTIONS: Final = 100
 """Open at one time."""
 PER_CALLER: Final = 40
 """Of these from one address: a browser opens six for each page it shows; common practice, no source."""
-PATIENCE_S: Final = 20.0
-"""Seconds in which a whole request, head and body, must arrive: 80 kB at 4 kB/s."""
 
 _ARRIVED: Final = (h11.DONE, h11.MUST_CLOSE, h11.CLOSED, h11.ERROR)
 

@@ -1,96 +1,53 @@
-"""The web server in a thread of its own, with its own event loop."""
+"""The web server in a thread of its own, with its own event loop.
+
+That thread loads what serves: decisions need not wait for it, and whoever calls meanwhile is answered a little later.
+"""
 
 from __future__ import annotations
 
-import asyncio
 import errno
 import socket
 import ssl
 import threading
-from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 
 import structlog
-import uvicorn
 
 from monitor.web.options import WebProblem
-from monitor.web.patience import CONNECTIONS, PATIENCE_S, patient
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from starlette.applications import Starlette
 
+    from monitor.web.serving import Serving
+
 log = structlog.get_logger()
 
-TICK_S: Final = 1.0
-
-
-class _Server(uvicorn.Server):
-    """Ends the open event streams first: they never end by themselves and would hold the stop up.
-
-    It is woken when it must end, in place of looking ten times a second; each second it brings its date up to date.
-    """
-
-    closing: asyncio.Event | None = None
-    _woken: tuple[asyncio.AbstractEventLoop, asyncio.Event] | None = None
-
-    def end(self) -> None:
-        """From any thread."""
-        self.should_exit = True
-        if self._woken is not None:
-            loop, event = self._woken
-            with suppress(RuntimeError):  # it has ended meanwhile
-                loop.call_soon_threadsafe(event.set)
-
-    async def main_loop(self) -> None:
-        woken = asyncio.Event()
-        self._woken = (asyncio.get_running_loop(), woken)
-        while not await self.on_tick(0):
-            with suppress(TimeoutError):
-                await asyncio.wait_for(woken.wait(), TICK_S)
-
-    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
-        if self.closing is not None:
-            self.closing.set()
-        await super().shutdown(sockets)
+PATIENCE_S: Final = 20.0
+"""Seconds in which a whole request, head and body, must arrive: 80 kB at 4 kB/s."""
 
 
 class WebServer:
-    """Serves ``app`` on ``host``:``port`` from the thread "web". ``start`` and ``stop`` belong to one thread."""
+    """Serves what ``make`` gives on ``host``:``port`` from the thread "web". ``start`` and ``stop`` belong to one thread."""
 
     def __init__(
         self,
-        app: Starlette,
+        make: Callable[[], Starlette],
         host: str = "127.0.0.1",
         port: int = 8417,
         cert: Path | None = None,
         key: Path | None = None,
         patience_s: float = PATIENCE_S,
     ) -> None:
+        self._make = make
         self._host, self._wanted = host, port
-        self._cert = cert
-        self._config = uvicorn.Config(
-            app,
-            http=patient(patience_s),
-            ws="none",
-            loop="asyncio",
-            lifespan="off",
-            log_config=None,
-            log_level="warning",
-            access_log=False,
-            proxy_headers=False,  # a header must not be able to say who is calling
-            server_header=False,
-            ssl_certfile=cert,
-            ssl_keyfile=key,
-            limit_concurrency=CONNECTIONS,
-            h11_max_incomplete_event_size=16_384,
-            timeout_keep_alive=15,
-            timeout_graceful_shutdown=3,
-        )
-        self._server: _Server | None = None
+        self._cert, self._key = cert, key
+        self._patience_s = patience_s
+        self._server: Serving | None = None
         self._thread: threading.Thread | None = None
-        self._closing: asyncio.Event | None = getattr(app.state, "closing", None)
+        self._ending = False
         self._bound = 0
         self.failure: BaseException | None = None
         """Why the thread ended by itself; None while it runs and after a wanted stop."""
@@ -109,43 +66,56 @@ class WebServer:
     def alive(self) -> bool:
         return self._thread is not None and self._thread.is_alive()
 
-    def start(self, timeout: float = 10.0) -> None:
-        """Bind and serve; returns once requests are answered. Raises WebProblem when address or keys won't do."""
+    def begin(self) -> None:
+        """Take address and keys; serve as soon as all is loaded. Raises WebProblem when address or keys won't do."""
         if self._thread is not None:
             raise RuntimeError("the web server has been started before")
-        try:
-            self._config.load()
-        except (OSError, ssl.SSLError) as problem:
-            raise WebProblem(
-                f'web.cert_file "{self._cert}" and its key cannot be used ({problem}): make new ones with swimup cert.'
-            ) from problem
+        self._try_keys()
         listener = self._listen()
         self._bound = listener.getsockname()[1]
-        self._server = _Server(self._config)
-        self._server.closing = self._closing
-        self._thread = threading.Thread(target=self._run, args=(self._server, listener), name="web", daemon=True)
+        self._thread = threading.Thread(target=self._run, args=(listener,), name="web", daemon=True)
         self._thread.start()
+        log.info("web.started", url=self.url)
+
+    def start(self, timeout: float = 10.0) -> None:
+        """``begin``, and return once requests are answered. Raises WebProblem."""
+        self.begin()
         waited = threading.Event()
         for _ in range(int(timeout / 0.01)):
-            if self._server.started or not self._thread.is_alive():
+            if self._serves() or not self.alive:
                 break
             waited.wait(0.01)
-        if not self._server.started:
+        if not self._serves():
             raise WebProblem(f"the page did not come up within {timeout:g} s ({self.failure or 'no reason given'}).")
-        log.info("web.started", url=self.url)
+
+    def _serves(self) -> bool:
+        return self._server is not None and self._server.started
 
     def stop(self, timeout: float = 5.0) -> bool:
         """Ask the server to end, wait at most ``timeout`` seconds; whether it has ended."""
-        if self._server is None or self._thread is None:
+        self._ending = True
+        if self._thread is None:
             return True
-        self._server.end()
+        if self._server is not None:
+            self._server.end()
         self._thread.join(timeout)
         if self._thread.is_alive():
-            self._server.force_exit = True
+            if self._server is not None:
+                self._server.force_exit = True
             log.warning("web.stop-slow", waited_s=timeout)
             return False
         log.info("web.stopped")
         return True
+
+    def _try_keys(self) -> None:
+        if self._cert is None:
+            return
+        try:
+            ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(self._cert, self._key)
+        except (OSError, ssl.SSLError) as problem:
+            raise WebProblem(
+                f'web.cert_file "{self._cert}" and its key cannot be used ({problem}): make new ones with swimup cert.'
+            ) from problem
 
     def _listen(self) -> socket.socket:
         family = socket.AF_INET6 if ":" in self._host else socket.AF_INET
@@ -154,6 +124,7 @@ class WebServer:
         try:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             listener.bind((self._host, self._wanted))
+            listener.listen()
         except OSError as problem:
             listener.close()
             where = f"web.host {self._host}, web.port {self._wanted}"
@@ -164,10 +135,16 @@ class WebServer:
             raise WebProblem(f"{where}: cannot be used here ({problem.strerror}).") from problem
         return listener
 
-    def _run(self, server: _Server, listener: socket.socket) -> None:
+    def _run(self, listener: socket.socket) -> None:
         try:
-            asyncio.run(server.serve(sockets=[listener]))
-        except (OSError, RuntimeError, SystemExit) as problem:
+            import asyncio  # noqa: PLC0415  (so that a start need not wait for it)
+
+            from monitor.web.serving import Serving  # noqa: PLC0415
+
+            self._server = server = Serving(self._make(), self._cert, self._key, self._patience_s)
+            if not self._ending:
+                asyncio.run(server.serve(sockets=[listener]))
+        except (OSError, RuntimeError, SystemExit, WebProblem) as problem:
             self.failure = problem
             log.error("web.failed", error=repr(problem))  # noqa: TRY400  (one line; .failure keeps the whole)
         finally:

@@ -57,7 +57,7 @@ def page_of(desk: MemoryDesk) -> bytes:
     """As it is before packing."""
     with tempfile.TemporaryDirectory() as folder:
         options = WebOptions(Path(folder), rooms=True)
-        server = WebServer(make_app(desk, options), options.host, 0, None, None)
+        server = WebServer(lambda: make_app(desk, options), options.host, 0)
         server.start()
         try:
             return httpx.get(f"{server.url}/rooms", trust_env=False, timeout=20).content

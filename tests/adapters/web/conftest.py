@@ -54,7 +54,7 @@ class Served:
     ) -> None:
         self.desk, self.options = desk, options
         self.app = make_app(desk, options, key)
-        self.server = WebServer(self.app, options.host, 0, options.cert_file, options.key_file, patience_s)
+        self.server = WebServer(lambda: self.app, options.host, 0, options.cert_file, options.key_file, patience_s)
         self.server.start()
 
     @property

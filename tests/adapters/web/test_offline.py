@@ -50,7 +50,7 @@ def open_and_keep(open_page: OpenPage, served: Served) -> Page:
 def start_again(served: Served) -> None:
     """A new application over the same desk, on the same port, as after a restart."""
     port = int(served.url.rpartition(":")[2])
-    served.server = WebServer(make_app(served.desk, served.options), served.options.host, port, None, None)
+    served.server = WebServer(lambda: make_app(served.desk, served.options), served.options.host, port)
     served.server.start()
 
 

@@ -100,7 +100,7 @@ def test_stop_ends_open_streams_at_once_and_frees_the_port(serve: Callable[..., 
     assert ended.is_set()
     assert not served.server.alive
     assert served.server.failure is None
-    again = WebServer(served.app, "127.0.0.1", served.server.port)
+    again = WebServer(lambda: served.app, "127.0.0.1", served.server.port)
     again.start()
     assert again.stop(10)
 
@@ -120,17 +120,17 @@ def test_small_answers_leave_at_once(served: Served) -> None:
 def test_a_port_in_use_is_told_with_what_to_do(served: Served) -> None:
     """The second daemon on one machine says why it can't serve."""
     with pytest.raises(WebProblem, match="port is in use"):
-        WebServer(served.app, "127.0.0.1", served.server.port).start()
+        WebServer(lambda: served.app, "127.0.0.1", served.server.port).start()
 
 
 def test_an_address_of_another_machine_and_broken_keys_are_told(served: Served, tmp_path: Any) -> None:
     """What can't be served is one clear sentence."""
     with pytest.raises(WebProblem, match=r"web\.host 192\.0\.2\.1"):
-        WebServer(served.app, "192.0.2.1", 0).start()
+        WebServer(lambda: served.app, "192.0.2.1", 0).start()
     broken = tmp_path / "page.pem"
     broken.write_text("not a certificate")
     with pytest.raises(WebProblem, match="swimup cert"):
-        WebServer(served.app, "127.0.0.1", 0, broken, broken).start()
+        WebServer(lambda: served.app, "127.0.0.1", 0, broken, broken).start()
 
 
 def test_the_whole_page_weighs_less_than_60_kb_and_its_parts_may_be_kept_for_ever(serve: Callable[..., Served]) -> None:
