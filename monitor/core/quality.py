@@ -5,12 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from monitor.core.doubts import Doubts
 from monitor.core.model import DAY, HOUR, MINUTE, Air, Measures, Ms, ProbeSpec, Quality, Reading, Sample
 from monitor.core.trail import KEEP_HOURS, Trail
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
+
+    from numpy.typing import NDArray
+
+    Slots = NDArray[np.int64]
 
 POWER_ON_C: Final = 85.0  # what a common one-wire sensor tells when it was read before it had measured (its data sheet)
 MISSING_C: Final = -127.0  # what common driver code tells when the sensor does not answer
@@ -76,21 +82,26 @@ class ProbeState:
             self.air_state, self.air_since = state, begin
         return state
 
-    def recall_all(self, told: Sequence[tuple[Ms, int, int]]) -> None:
-        """``recall`` of many slots (begin, count, total) in order of time: what only the newest can still tell is skipped."""
-        if self.newest is not None or not told:
-            for begin, count, total in told:
-                self.recall(begin, count, total)
-            return
+    def recall_all(self, begins: Slots, counts: Slots, totals: Slots) -> None:
+        """``recall`` of many slots in order of time, shape (k,) each: only those that still tell anything are looked at."""
+        told = range(len(begins))
+        if self.newest is None and told:
+            self._recall_behind(begins, counts, totals)
+            told = told[-1:]
+        for i in told:
+            self.recall(int(begins[i]), int(counts[i]), int(totals[i]))
+
+    def _recall_behind(self, begins: Slots, counts: Slots, totals: Slots) -> None:
+        """What lies behind the newest slot."""
         if self.spec.measures is not Measures.AIR:
-            since = told[-1][0] - TRAIL
-            for begin, count, total in told[:-1]:
-                if begin >= since:
-                    self.trail.add(begin, total // count, -(-total // count))
-        else:
-            for begin, count, total in told[:-1]:
-                self._recall_air(begin, count, total)
-        self.recall(*told[-1])
+            recent = begins >= begins[-1] - TRAIL
+            begins, counts, totals = begins[recent], counts[recent], totals[recent]
+            self.trail.add_all(begins, totals // counts, -(-totals // counts))
+            return
+        lacking = 1000 * counts - totals  # while that is the same, so is the air
+        turns, runs = np.flatnonzero(np.diff(lacking)) + 1, np.flatnonzero(totals > 0)
+        for i in np.unique([0, *turns, *runs[-1:]]):
+            self._recall_air(int(begins[i]), int(counts[i]), int(totals[i]))
 
     def not_ahead(self, now: Ms) -> None:
         """What the store knows from beyond ``now`` is of no known age: it is kept as stale, and what comes next is newer."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -30,6 +30,8 @@ from monitor.core.water import Habit
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from numpy.typing import ArrayLike
+
     from monitor.core.amended import Told
     from monitor.core.eta import Belief
     from monitor.core.history import SlotSeries
@@ -37,6 +39,8 @@ if TYPE_CHECKING:
     from monitor.core.log_food import FoodEntry
     from monitor.core.model import ProbeSpec
     from monitor.core.state import State, VesselState
+
+NEVER: Final[Ms] = np.iinfo(np.int64).max
 
 
 class Recalling(ABC):
@@ -55,16 +59,17 @@ class Recalling(ABC):
         """History from before: a closed slot."""
         self.recall_past(slot.probe, [(slot.slot, slot.count, slot.total)])
 
-    def recall_past(self, name: str, told: Iterable[tuple[Ms, int, int]]) -> None:
-        """History from before: a probe's closed slots (begin, count, total), in order of time."""
+    def recall_past(self, name: str, told: ArrayLike) -> None:
+        """History from before: a probe's closed slots in order of time, shape (k, 3): begin, count, total."""
         probe = self.state.probes.get(name)
-        kept = [one for one in told if one[1] > 0 and not self._far_ahead(one[0])]
-        if probe is None or not kept:
+        rows = np.asarray(told, dtype=np.int64).reshape(-1, 3)
+        rows = rows[(rows[:, 1] > 0) & (rows[:, 0] <= self._latest())]
+        if probe is None or not len(rows):
             return
-        self._slots[name].recall(kept[-1][0] // SLOT)
-        probe.recall_all(kept)
+        begins, counts, totals = rows.T
+        self._slots[name].recall(int(begins[-1]) // SLOT)
+        probe.recall_all(begins, counts, totals)
         probe.not_ahead(self.state.listening_since)
-        begins, counts, totals = np.array(kept, dtype=np.int64).T
         for series in self._series_of(probe.spec):
             series.put_all(begins // SLOT, counts, totals)
 
@@ -82,15 +87,15 @@ class Recalling(ABC):
         if tank is not None:
             yield tank
 
-    def _far_ahead(self, time: Ms) -> bool:
-        """Whether only a clock that was far ahead can have written this; one that begins in 1970 is no judge of it."""
+    def _latest(self) -> Ms:
+        """Only a clock that was far ahead can have written what is later; one that begins in 1970 is no judge of it."""
         now = self.state.listening_since
-        return now >= CLOCK_UNSET and time > now + DAY
+        return now + DAY if now >= CLOCK_UNSET else NEVER
 
     def recall_reading(self, reading: Reading) -> None:
         """A stored reading: counted where its slot was not closed yet, else only what was told last, and exactly when."""
         open_slots = self._slots.get(reading.probe)
-        if open_slots is None or self._far_ahead(reading.time):
+        if open_slots is None or reading.time > self._latest():
             return
         if reading.time // SLOT >= open_slots.closed_upto:
             self._learn(reading)

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from monitor.core.model import HOUR
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from monitor.core.model import Ms
 
 KEEP_HOURS: Final = 72
@@ -35,6 +39,14 @@ class Trail:
         if hour > newest:
             for old in [h for h in self._hours if h <= hour - KEEP_HOURS]:
                 del self._hours[old]
+
+    def add_all(self, times: NDArray[np.int64], lows: NDArray[np.int64], highs: NDArray[np.int64]) -> None:
+        """``add`` of many in order of time, shape (k,) each and at least one."""
+        hours = times // HOUR
+        first = np.flatnonzero(np.diff(hours, prepend=hours[0] - 1))
+        told = (hours[first] * HOUR, np.minimum.reduceat(lows, first), np.maximum.reduceat(highs, first))
+        for time, low, high in zip(*(part.tolist() for part in told), strict=True):
+            self.add(time, low, high)
 
     def forget(self) -> None:
         """The clock was set: which hour is which is not known any more."""

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import deque
-from itertools import groupby
-from operator import itemgetter
+from itertools import chain
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from monitor.core.model import SlotClosed
 from monitor.store.records import Quarantined, plain
@@ -13,6 +14,8 @@ from monitor.store.records import Quarantined, plain
 if TYPE_CHECKING:
     import sqlite3
     from collections.abc import Iterator
+
+    from numpy.typing import NDArray
 
     from monitor.core.model import Ms
     from monitor.store.shelf import Names
@@ -51,13 +54,19 @@ class SlotShelf:
             for (slot, series), (count, total) in sorted(found.items())
         ]
 
-    def by_probe(self, since: Ms) -> Iterator[tuple[str, list[tuple[Ms, int, int]]]]:
-        """What was written of each probe, one at a time: (slot, count, total) of those that begin at ``since`` or later."""
+    def by_probe(self, since: Ms) -> Iterator[tuple[str, NDArray[np.int64]]]:
+        """What was written of each probe, shape (k, 3): slot, count, total of those that begin at ``since`` or later.
+
+        A long history takes a start's time and memory, so no row of it becomes objects that stay.
+        """
         rows = self._connection.execute(
-            "SELECT series, slot, count, total FROM slot WHERE slot >= ? ORDER BY series, slot", (since,)
+            "SELECT series, slot, count, total FROM slot WHERE slot >= ? ORDER BY slot, series", (since,)
         )
-        for series, told in groupby(rows, itemgetter(0)):
-            yield self._series.text_of(series), [row[1:] for row in told]
+        told = np.fromiter(chain.from_iterable(rows), dtype=np.int64).reshape(-1, 4)
+        told = told[np.argsort(told[:, 0], kind="stable")]
+        for series in np.unique(told[:, 0]):
+            begin, end = np.searchsorted(told[:, 0], [series, series + 1])
+            yield self._series.text_of(int(series)), told[begin:end, 1:]
 
     def write(self, connection: sqlite3.Connection) -> None:
         connection.executemany(

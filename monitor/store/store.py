@@ -34,6 +34,9 @@ from monitor.store.told import ToldShelf
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
+    import numpy as np
+    from numpy.typing import NDArray
+
     from monitor.core.log import LogEntry
     from monitor.core.model import Alarm, Ms, Reading, SlotClosed, Transition
     from monitor.store.letters import Draft, Letter, Posted
@@ -312,8 +315,8 @@ class Store:
         with in_our_words(self.path):
             return self._slots.since(since)
 
-    def past(self, since: Ms) -> Iterator[tuple[str, list[tuple[Ms, int, int]]]]:
-        """The same, probe by probe, as (slot, count, total); only what is on the disk, so ask before anything is put."""
+    def past(self, since: Ms) -> Iterator[tuple[str, NDArray[np.int64]]]:
+        """The same, probe by probe, shape (k, 3): slot, count, total; only what is on the disk, so ask before any is put."""
         self._mine()
         return self._slots.by_probe(since)
 
