@@ -12,7 +12,8 @@ import click
 
 from monitor.core.model import Refused
 from monitor.core.replay import replay as run_replay
-from monitor.intake.recorded import RecordProblem, entries, instant, readings
+from monitor.intake.instants import instant
+from monitor.intake.recorded import RecordProblem, entries, readings
 from monitor.settings.discover import EXIT_BAD_CONFIGURATION, config_option, load_or_exit
 from monitor.settings.units import Kind, read
 

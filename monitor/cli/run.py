@@ -83,7 +83,7 @@ def _serve(settings: Settings, clock: Clock) -> int:
 
 
 def _clock(settings: Settings, epoch: str | None, speed: float, anchor: float | None) -> Clock:
-    from monitor.intake.recorded import instant  # noqa: PLC0415
+    from monitor.intake.instants import instant  # noqa: PLC0415
     from monitor.service.clock import SimulatedClock, SystemClock  # noqa: PLC0415
     from monitor.settings.checks import loopback  # noqa: PLC0415
 

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from monitor.core.model import MINUTE, Acknowledge, Shelve, Unshelve
 from monitor.core.wording import rfc3339
-from monitor.intake.recorded import instant
+from monitor.intake.instants import instant
 from monitor.intake.unreadable import Unreadable, shown
 
 if TYPE_CHECKING:

@@ -9,7 +9,6 @@ unit or an air word; an empty value is a missing one. ``L.jsonl`` has one event 
 from __future__ import annotations
 
 import csv
-from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 from pydantic import Field, TypeAdapter, ValidationError, field_validator
@@ -32,6 +31,7 @@ from monitor.core.log import (
 from monitor.core.model import Measures, Ms, Sample
 from monitor.core.replay import Measured
 from monitor.core.undo import UNDOABLE
+from monitor.intake.instants import instant
 from monitor.intake.recorded_food import FOOD_LINES, FoodLine
 from monitor.intake.recorded_line import LAST, Amount, Instant, Line, Share, ms
 from monitor.intake.unreadable import Unreadable
@@ -55,14 +55,6 @@ class RecordProblem(Exception):  # noqa: N818  (it speaks of the keeper's file)
 
     def __init__(self, path: Path, line: int, found: str, allowed: str) -> None:
         super().__init__(f"{path}, line {line}: found {found}; allowed is {allowed}")
-
-
-def instant(text: str) -> Ms:
-    """RFC 3339 with a zone to ms; ValueError otherwise."""
-    there = datetime.fromisoformat(text)
-    if there.tzinfo is None:
-        raise ValueError("no time zone")
-    return ms(there)
 
 
 def readings(path: Path, bindings: Iterable[Binding]) -> Iterator[Measured]:

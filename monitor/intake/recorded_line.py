@@ -7,15 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
 
+from monitor.intake.instants import ms
+
 if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 LAST: Final[Ms] = 4_102_444_800_000
 """The year 2100: no recording is from then."""
-
-
-def ms(there: datetime) -> Ms:
-    return round(there.timestamp() * 1000)
 
 
 def meant(there: datetime) -> datetime:

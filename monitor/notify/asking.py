@@ -10,12 +10,11 @@ from base64 import b64encode
 from typing import TYPE_CHECKING, Final
 from urllib.parse import SplitResult, quote, unquote, urlsplit
 
-import h11
-
 if TYPE_CHECKING:
     import ssl
     from collections.abc import Mapping
 
+    import h11
     from anyio.abc import ByteStream
 
 PORTS: Final = {"http": 80, "https": 443}
@@ -45,6 +44,7 @@ async def ask(
     is none.
     """
     from anyio import BrokenResourceError, ClosedResourceError, connect_tcp, fail_after  # noqa: PLC0415
+    from h11 import RemoteProtocolError  # noqa: PLC0415
 
     parts = urlsplit(url)
     name = _name(parts)
@@ -60,13 +60,14 @@ async def ask(
     async with stream:
         try:
             return await _exchange(stream, _request(method, parts, headers, len(body)), body)
-        except h11.RemoteProtocolError as error:
+        except RemoteProtocolError as error:
             raise BrokenOff("its answer is not HTTP") from error
         except (BrokenResourceError, ClosedResourceError) as error:
             raise BrokenOff(CUT) from error
 
 
 async def _exchange(stream: ByteStream, request: h11.Request, body: bytes) -> tuple[int, dict[str, str]]:
+    import h11  # noqa: PLC0415
     from anyio import EndOfStream  # noqa: PLC0415
 
     talk = h11.Connection(h11.CLIENT)
@@ -84,6 +85,8 @@ async def _exchange(stream: ByteStream, request: h11.Request, body: bytes) -> tu
 
 
 def _request(method: str, parts: SplitResult, headers: Mapping[str, str], length: int) -> h11.Request:
+    from h11 import Request  # noqa: PLC0415
+
     name = _name(parts)
     host = f"[{name}]" if ":" in name else name
     if parts.port not in (None, PORTS[parts.scheme]):
@@ -97,7 +100,7 @@ def _request(method: str, parts: SplitResult, headers: Mapping[str, str], length
     if parts.username is not None:  # RFC 7617
         who = f"{unquote(parts.username)}:{unquote(parts.password or '')}"
         said["Authorization"] = "Basic " + b64encode(who.encode()).decode()
-    return h11.Request(method=method, target=target, headers=list(said.items()))
+    return Request(method=method, target=target, headers=list(said.items()))
 
 
 def _name(parts: SplitResult) -> str:

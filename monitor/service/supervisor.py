@@ -51,8 +51,6 @@ from monitor.notify import Delivery, Notifier, Outbox
 from monitor.notify.phonebook import PhoneBook
 from monitor.service.anew import begin_anew, open_store
 from monitor.service.backing import Backer
-from monitor.service.burden import Reporter
-from monitor.service.checkup import Examiner, Knowledge
 from monitor.service.chores import Chore, Chores, Upkeep
 from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.doing import Doing
@@ -140,15 +138,14 @@ class Supervisor:
         self._clock = wiring.clock
         self._inputs: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self._stopping = False
-        reporter = Reporter(wiring.store_path, wiring.site.timezone, wiring.clock)
         self.desk = ServiceDesk(
             self._inputs.put,
             wiring.channels,
             wiring.site.id,
             wiring.clock.wall,
-            reporter.report,
+            self._report,
             Record(wiring.store_path),
-            Examiner(wiring.store_path, wiring.site.timezone).examine,
+            self._examine,
         )
         self._rooms = RoomsBoard(
             wiring.site.id, wiring.page, wiring.link, wiring.other_rooms, wiring.clock, self.desk.bench
@@ -268,7 +265,19 @@ class Supervisor:
         self._teller.touch_vessel(None)
         self._commit()
 
+    def _report(self, days: int) -> dict[str, Any]:
+        from monitor.service.burden import Reporter  # noqa: PLC0415  (loaded by who asks for it, as the two below)
+
+        return Reporter(self._w.store_path, self._w.site.timezone, self._clock).report(days)
+
+    def _examine(self, inside: Inside) -> dict[str, Any]:
+        from monitor.service.checkup import Examiner  # noqa: PLC0415
+
+        return Examiner(self._w.store_path, self._w.site.timezone).examine(inside)
+
     def _known(self) -> Inside:
+        from monitor.service.checkup import Knowledge  # noqa: PLC0415
+
         knowledge = Knowledge(self._engine, self._ingest, self._figures, self._ledger, self._store, self._clock)
         version = self._session.state.version if self._engine.state.broker_up else None
         return knowledge.tell(version or "", self._forwarder.document()["series_servers"])
