@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Self
+
+from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms

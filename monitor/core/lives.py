@@ -6,11 +6,12 @@ first one at which they did, or by the harvest. What was told agrees when its ra
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.log import Discard, Harvest, Lapse, Seen, Sight, Start
 from monitor.core.model import HOUR, Ms
+from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -5,7 +5,6 @@ Times are integer UTC milliseconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
@@ -21,6 +20,7 @@ from monitor.core.log_food import (
     Tin,
     Weighed,
 )
+from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms

@@ -5,9 +5,10 @@ from __future__ import annotations
 import secrets
 import time
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.value import dataclass
 from monitor.intake.decode import LARGEST
 from monitor.intake.link import (
     MAXIMUM_PACKET,

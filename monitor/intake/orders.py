@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import socket
 from collections import deque
-from dataclasses import dataclass
+
+from monitor.core.value import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,9 +31,9 @@ from monitor.core.log import (
 from monitor.core.model import Measures, Ms, Sample
 from monitor.core.replay import Measured
 from monitor.core.undo import UNDOABLE
-from monitor.intake.instants import instant
+from monitor.intake.instants import instant, ms
 from monitor.intake.recorded_food import FOOD_LINES, FoodLine
-from monitor.intake.recorded_line import LAST, Amount, Instant, Line, Share, ms
+from monitor.intake.recorded_line import LAST, Amount, Instant, Line, Share
 from monitor.intake.unreadable import Unreadable
 from monitor.intake.values import air, internal, number_from_text
 

@@ -22,7 +22,8 @@ from monitor.core.log_food import (
     Tin,
     Weighed,
 )
-from monitor.intake.recorded_line import Amount, Instant, Line, Some, meant, ms
+from monitor.intake.instants import ms
+from monitor.intake.recorded_line import Amount, Instant, Line, Some, meant
 
 if TYPE_CHECKING:
     from monitor.core.log import LogEntry

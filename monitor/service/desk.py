@@ -6,10 +6,11 @@ import asyncio
 import threading
 from concurrent.futures import Future
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import Refused
+from monitor.core.value import dataclass
 from monitor.notify import try_channels
 from monitor.web.desk import Check, Look, Why
 

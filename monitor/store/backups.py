@@ -10,9 +10,11 @@ import json
 import os
 import re
 from contextlib import contextmanager, suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final, Self
+
+from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

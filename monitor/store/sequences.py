@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from monitor.core.model import HOUR, SECOND
+from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import ipaddress
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Self
 
 from monitor.core.food import Costs
+from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from pathlib import Path
