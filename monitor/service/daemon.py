@@ -138,6 +138,7 @@ class Daemon:
         from monitor.web.app import make_app  # noqa: PLC0415
 
         app = make_app(self._supervisor.desk, self._options, self._push_key, self._gate)
+        app.state.compile_bench()
         settle()
         return app
 

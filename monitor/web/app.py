@@ -63,7 +63,7 @@ _SESSION_SECONDS: Final = 30 * 24 * 3600
 
 
 def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None, gate: Gate | None = None) -> Starlette:
-    """The application; with ``key`` phones can be subscribed to pushes.
+    """The application; with ``key`` phones can be subscribed to pushes. ``state.compile_bench`` makes the first page quick.
 
     Without a ``gate``, reads password hash, token and session key at once; raises WebProblem when they won't do.
     """
@@ -149,6 +149,7 @@ def make_app(desk: Desk, options: WebOptions, key: PushKey | None = None, gate: 
         },
     )
     app.state.closing = site.closing
+    app.state.compile_bench = site.compile_bench
     return app
 
 

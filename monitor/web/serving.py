@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from contextlib import suppress
+from importlib import import_module
 from typing import TYPE_CHECKING, Final
 
 import uvicorn
@@ -17,6 +18,10 @@ if TYPE_CHECKING:
     from starlette.applications import Starlette
 
 TICK_S: Final = 1.0
+
+with suppress(ImportError):
+    # Else the first letter or log-in loads it, and the 4 MB that loading takes for a while are never given back.
+    import_module("anyio._backends._asyncio")
 
 
 class Serving(uvicorn.Server):

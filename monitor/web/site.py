@@ -71,6 +71,7 @@ DECISION_TIMEOUT: Final = 10.0
 """Seconds a command may take before the keeper is told that nothing answers."""
 
 UNDONE_FOR: Final = f"A slip can be undone for {WITHIN // MINUTE} min."
+_BENCH: Final = ("frame.html", "bench.html", "shapes.html", "parts.html", "cold.html")
 _KNOWN: Final = 64
 """So many views are known by their marks: a page that has just been loaded is not sent again what it holds."""
 _SHAPE: Final = "top needs alarms"
@@ -134,6 +135,11 @@ class Site:
         if self.options.rooms:
             for templates in self._templates.values():
                 templates.globals["pages"] = sorted((ROOMS, *PAGES), key=lambda page: not page[2])
+
+    def compile_bench(self) -> None:
+        """What everybody sees first, ahead of the first who asks: compiling takes memory that can be given back then."""
+        for name in _BENCH:
+            self._templates[True].get_template(name)
 
     # --- saying
 
