@@ -12,7 +12,7 @@ from monitor.notify.phonebook import PhoneBook
 from monitor.service.backing import Plan
 from monitor.service.channels import Linked, make_channels, push_key
 from monitor.service.heartbeat import Heartbeat
-from monitor.service.memory import settle
+from monitor.service.memory import begin, settle
 from monitor.service.supervisor import Supervisor, Wiring
 from monitor.settings.broker import broker_link
 from monitor.settings.credentials import heartbeat_url, series_tokens, viewer_password_hash, web_password_hash
@@ -135,12 +135,15 @@ class Daemon:
 
     def _make_app(self) -> Starlette:
         """In the thread of the page: its modules are a third of all, and neither readings nor alarms wait for them."""
-        from monitor.web.app import make_app  # noqa: PLC0415
+        begin()
+        try:
+            from monitor.web.app import make_app  # noqa: PLC0415
 
-        app = make_app(self._supervisor.desk, self._options, self._push_key, self._gate)
-        app.state.compile_bench()
-        settle()
-        return app
+            app = make_app(self._supervisor.desk, self._options, self._push_key, self._gate)
+            app.state.compile_bench()
+            return app
+        finally:
+            settle()
 
     def _ready(self) -> None:
         self._web.begin()

@@ -13,7 +13,7 @@ def begin() -> None:
 
 
 def settle() -> None:
-    """Once, when the state is back: what is left stays for as long as the service runs, so no later collection looks at it."""
+    """When the state is back, and once more with the page: what is left stays for as long as the service runs, so no later collection looks at it."""
     gc.enable()
     gc.collect()
     gc.freeze()

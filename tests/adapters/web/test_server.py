@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     import httpx
+    from starlette.applications import Starlette
 
     from tests.adapters.web.conftest import Served
 
@@ -115,6 +116,56 @@ def test_small_answers_leave_at_once(served: Served) -> None:
         assert isinstance(connection, asyncio.Protocol)
         accepted = connection.transport.get_extra_info("socket")
         assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+
+
+def test_who_calls_before_the_page_is_loaded_is_answered_once_it_is(served: Served) -> None:
+    """The address is taken at once, so that readings need not wait for the page, and a caller only waits a little."""
+    loading, loaded = threading.Event(), threading.Event()
+
+    def make() -> Starlette:
+        loading.set()
+        assert loaded.wait(20)
+        return served.app
+
+    server = WebServer(make, port=0)
+    server.begin()
+    assert loading.wait(20)
+    assert server.alive
+    with socket.create_connection(("127.0.0.1", server.port), 20) as caller:
+        caller.sendall(b"GET /api/v1/health HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
+        loaded.set()
+        assert caller.recv(4096).startswith(b"HTTP/1.1 ")
+    assert server.stop(10)
+
+
+def test_a_page_that_is_told_to_stop_while_it_is_loaded_serves_nobody(served: Served) -> None:
+    """An end in the first moments is an end."""
+    loaded = threading.Event()
+
+    def make() -> Starlette:
+        assert loaded.wait(20)
+        return served.app
+
+    server = WebServer(make, port=0)
+    server.begin()
+    assert not server.stop(0.1)
+    loaded.set()
+    assert server.stop(10)
+    assert server.failure is None
+    assert not server.alive
+
+
+def test_a_page_that_cannot_be_made_is_known_to_have_ended() -> None:
+    """What was wrong stays, so that the service can tell of it."""
+
+    def make() -> Starlette:
+        raise WebProblem("no page today")
+
+    server = WebServer(make, port=0)
+    with pytest.raises(WebProblem, match="no page today"):
+        server.start()
+    assert not server.alive
+    assert "no page today" in str(server.failure)
 
 
 def test_a_port_in_use_is_told_with_what_to_do(served: Served) -> None:
