@@ -129,7 +129,7 @@ class Daemon:
     def run(self) -> None:
         """Serve until stopped. Raises StoreError, WebProblem or OSError when it can't begin."""
         try:
-            self._supervisor.run(self._ready)
+            self._supervisor.run(self._ready, self._web.begin)
         finally:
             self._web.stop()
 
@@ -146,5 +146,5 @@ class Daemon:
             settle()
 
     def _ready(self) -> None:
-        self._web.begin()
+        self._web.bind()
         log.info("service.ready", page=self._web.url)

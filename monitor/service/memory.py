@@ -13,7 +13,7 @@ def begin() -> None:
 
 
 def settle() -> None:
-    """When the state is back, and once more with the page: what is left stays for as long as the service runs, so no later collection looks at it."""
+    """When the state is back, and again when the page is: what is left stays as long as the service, so nobody looks at it."""
     gc.enable()
     gc.collect()
     gc.freeze()

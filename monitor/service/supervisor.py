@@ -168,17 +168,20 @@ class Supervisor:
 
     # -- life
 
-    def run(self, on_ready: Callable[[], None] | None = None) -> None:
-        """Work until stopped; over a damaged store with a new one. Raises StoreError when it can't be opened."""
+    def run(self, on_ready: Callable[[], None] | None = None, then: Callable[[], None] | None = None) -> None:
+        """Work until stopped; over a damaged store with a new one. Raises StoreError when it can't be opened.
+
+        ``on_ready`` is called ahead of telling the manager that all is ready, ``then`` for what can wait until it is told.
+        """
         try:
-            self._live(on_ready)
+            self._live(on_ready, then)
         except StoreCorrupt as why:
             if self._started:
                 raise
             begin_anew(Path(self._w.store_path), self._clock.now(), self._w.backups, why)
-            self._live(on_ready)
+            self._live(on_ready, then)
 
-    def _live(self, on_ready: Callable[[], None] | None) -> None:
+    def _live(self, on_ready: Callable[[], None] | None, then: Callable[[], None] | None) -> None:
         with open_store(Path(self._w.store_path), self._clock.now(), self._w.backups) as store:
             self._store = store
             self._engine = Engine(self._w.site, self._clock.now())
@@ -233,6 +236,8 @@ class Supervisor:
                 self._house.ready()
                 self._commit()  # should this run end without warning, the next one must know
                 settle()
+                if then is not None:
+                    then()
                 self._work()
             finally:
                 self._end()

@@ -47,6 +47,7 @@ class WebServer:
         self._patience_s = patience_s
         self._server: Serving | None = None
         self._thread: threading.Thread | None = None
+        self._listener: socket.socket | None = None
         self._ending = False
         self._bound = 0
         self.failure: BaseException | None = None
@@ -66,14 +67,19 @@ class WebServer:
     def alive(self) -> bool:
         return self._thread is not None and self._thread.is_alive()
 
+    def bind(self) -> None:
+        """Take address and keys; whoever calls from now on waits for ``begin``. Raises WebProblem when they won't do."""
+        self._try_keys()
+        self._listener = self._listen()
+        self._bound = self._listener.getsockname()[1]
+
     def begin(self) -> None:
-        """Take address and keys; serve as soon as all is loaded. Raises WebProblem when address or keys won't do."""
+        """``bind`` where that was not done, and serve as soon as all is loaded. Raises WebProblem."""
         if self._thread is not None:
             raise RuntimeError("the web server has been started before")
-        self._try_keys()
-        listener = self._listen()
-        self._bound = listener.getsockname()[1]
-        self._thread = threading.Thread(target=self._run, args=(listener,), name="web", daemon=True)
+        if self._listener is None:
+            self.bind()
+        self._thread = threading.Thread(target=self._run, args=(self._listener,), name="web", daemon=True)
         self._thread.start()
         log.info("web.started", url=self.url)
 
@@ -95,6 +101,8 @@ class WebServer:
         """Ask the server to end, wait at most ``timeout`` seconds; whether it has ended."""
         self._ending = True
         if self._thread is None:
+            if self._listener is not None:
+                self._listener.close()
             return True
         if self._server is not None:
             self._server.end()
