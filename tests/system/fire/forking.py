@@ -18,7 +18,7 @@ from monitor import failpoint
 from monitor.cli import swimup
 from tests.system.fire.inside import open_door
 
-LOADED: Final = ("monitor.cli.run", "monitor.service.daemon", "apprise")
+LOADED: Final = ("monitor.cli.run", "monitor.service.daemon", "monitor.web.app", "monitor.web.serving", "apprise")
 """What takes long to load in ``swimup run``, and starts no thread."""
 
 
