@@ -34,7 +34,10 @@ STARTS: Final = 7
 IDLE_S: Final = 60
 HISTORY: Final = 12 * DAY  # all that a start takes back
 WORKSHOP_ONLY: Final = ("rich", "pygments", "greenlet")  # a logger would load them where they happen to be
-LOADED: Final = "import monitor.cli.run, monitor.service.daemon, monitor.service.memory as memory; memory.settle()"
+LOADED: Final = (
+    "import monitor.cli.run, monitor.service.daemon, monitor.web.app, monitor.web.serving, monitor.service.memory as memory; "
+    "memory.settle()"
+)
 PARTS: Final = {
     "letters through apprise": "import apprise; apprise.Apprise().add('json://127.0.0.1:9/')",
     "Web Push": "import http_ece, py_vapid; from cryptography.hazmat.primitives.asymmetric import ec",
