@@ -6,6 +6,7 @@ import os
 import re
 import shutil
 from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.archive.building import Building, Planned, names_in, rows_of
@@ -14,7 +15,6 @@ from monitor.archive.files import ArchiveProblem, Progress, hash_of, inside, is_
 from monitor.archive.manifest import MANIFEST, NotAManifest, read_manifest
 from monitor.archive.source import FIRST_SCHEMA
 from monitor.archive.tables import MOST_PROBES, TABLES
-from monitor.core.value import dataclass
 from monitor.store.errors import StoreError, in_our_words
 from monitor.store.files import hold
 from monitor.store.past import open_to_read

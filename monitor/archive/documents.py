@@ -5,12 +5,12 @@ from __future__ import annotations
 import base64
 import binascii
 import json
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.archive.fit import check_fit
 from monitor.archive.forms import Unfit, instant, instant_from
 from monitor.core.phones import PHONES_KEY
-from monitor.core.value import dataclass
 from monitor.store.history import QUARANTINED
 from monitor.store.records import (
     ENTRY_KINDS,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.archive import senml
@@ -15,7 +15,6 @@ from monitor.archive.manifest import LEFT_OUT, MANIFEST, Chosen, FileNote, Form,
 from monitor.archive.source import Source
 from monitor.archive.tables import READINGS, TABLES
 from monitor.core.model import DAY
-from monitor.core.value import dataclass
 from monitor.store.records import time_of
 
 if TYPE_CHECKING:

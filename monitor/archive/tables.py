@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from monitor.archive.forms import (
@@ -15,7 +15,6 @@ from monitor.archive.forms import (
     whole_from,
 )
 from monitor.core.model import Air, Quality
-from monitor.core.value import dataclass
 from monitor.store.records import LAST_TIME, MOST_AT_ONCE, MOST_SERIES, OWN_TIME, at_of, number_of, series_of, time_of
 
 if TYPE_CHECKING:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-import os
 from importlib import import_module
 from typing import NamedTuple
 
@@ -98,5 +97,4 @@ def swimup() -> None:
 
 def main() -> None:
     """The entry point of the command ``swimup``."""
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # else it reads about every package that is installed
     swimup(prog_name="swimup")

@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import sys
 import tempfile
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from monitor.core.value import dataclass
 from monitor.score.picture import draw
 from monitor.score.problem import ScoreProblem
 from monitor.score.report import document, markdown

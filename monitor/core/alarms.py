@@ -5,11 +5,10 @@ Whether a person is told is decided here and in ``holds`` and nowhere else, alwa
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 from monitor.core.model import DAY, HOUR, MINUTE, Alarm, AlarmState, Ms, Priority, Transition
-from monitor.core.value import dataclass
 from monitor.core.wording import duration
 
 REPEAT: Final[Ms] = 2 * MINUTE

@@ -5,12 +5,11 @@ An entry keeps its key, its place and when it was logged, whatever of it was cor
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.log import Undo, key_of
 from monitor.core.log_food import Correct
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

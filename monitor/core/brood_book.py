@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from math import log
 from typing import TYPE_CHECKING, Final
 
@@ -12,7 +12,6 @@ from monitor.core.broods import UNTOLD_C, swim_up
 from monitor.core.food import BroodHeld, EaterHeld, FishSpec
 from monitor.core.log_food import Brood, BroodEnded, Counted, Eater
 from monitor.core.model import DAY, HOUR, SLOT, Refused
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -7,6 +7,7 @@ because nobody acknowledged it, told that it is over, and told that a batch is r
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from statistics import median
 from typing import TYPE_CHECKING, Final, Literal
@@ -14,7 +15,6 @@ from typing import TYPE_CHECKING, Final, Literal
 from monitor.core.burden_findings import Finding, Flood, findings, floods, most_within
 from monitor.core.model import MINUTE, Ms, Priority
 from monitor.core.occurrences import Occurrence, lives
-from monitor.core.value import dataclass
 from monitor.core.wording import zone
 
 if TYPE_CHECKING:

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from monitor.core.model import DAY, HOUR, AlarmState, Ms
-from monitor.core.value import dataclass
 from monitor.core.wording import clock, duration
 
 if TYPE_CHECKING:

@@ -5,13 +5,12 @@ Held back never covers life: what animals die of rings when the least that may b
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from monitor.core import rules_air, rules_news
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING, Condition, over
 from monitor.core.model import MINUTE, SECOND, AlarmState, Ms, Priority
-from monitor.core.value import dataclass
 from monitor.core.wording import clock
 
 if TYPE_CHECKING:

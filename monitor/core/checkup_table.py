@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.checkup import size, worst, worst_first
 from monitor.core.checkup_machine import a_day, on_machine, pace
 from monitor.core.checkup_reach import on_reach
 from monitor.core.model import SECOND
-from monitor.core.value import dataclass
 from monitor.core.wording import clock, duration, rfc3339
 
 if TYPE_CHECKING:

@@ -5,11 +5,11 @@ Both are upper bounds of how long a store is good: waste and fouling come first 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import exp
 from typing import Final, Literal
 
 from monitor.core.oxygen import CRITICAL_MG_L, MG_PER_UMOL, NAUPLII_UMOL_MG_H, NAUPLIUS_MG, Q10, saturation
-from monitor.core.value import dataclass
 from monitor.core.window import energy_loss_per_h
 
 UNCERTAIN: Final = 1.5

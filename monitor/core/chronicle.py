@@ -6,6 +6,7 @@ What belongs together is one sentence: a forecast that moved is told with the lo
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.log import Settle
@@ -16,7 +17,6 @@ from monitor.core.tale_lines import silence_lines, spell_lines, stop_lines, unme
 from monitor.core.tale_log import Line, doings, ended, looks, started, taken_back, work_times
 from monitor.core.tale_told import expected, moves, net, reason
 from monitor.core.tale_verdict import AT_ONCE, Air, how_good, summary, told_at_once
-from monitor.core.value import dataclass
 from monitor.core.wording import number
 
 if TYPE_CHECKING:

@@ -6,12 +6,12 @@ The growth of the spread with the horizon follows hourly outdoor temperatures (t
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.model import HOUR, SLOT
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

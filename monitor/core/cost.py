@@ -7,7 +7,7 @@ into bags with what it gave. Prices that nobody told are no cost, and it is said
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
@@ -17,7 +17,6 @@ from monitor.core.lives import lives
 from monitor.core.log import Chill, Emptied, Harvest, kind_of
 from monitor.core.log_food import Drawn, Fed
 from monitor.core.model import HOUR, SECOND, Ms
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping

@@ -8,13 +8,13 @@ made wider by as much. What the range cannot know: a drop that is bigger than yo
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from math import ceil, exp, hypot, log, sqrt
 from typing import Final, Literal
 
 from monitor.core.model import Refused
 from monitor.core.poisson import chi_square_beyond, limits
-from monitor.core.value import dataclass
 
 MOST_DROPS: Final = 60
 MOST_IN_A_DROP: Final = 2000  # nobody counts so many without losing the thread; common practice, no source

@@ -7,13 +7,12 @@ channel has been given too much of goes as one digest. What is urgent goes at on
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, AlarmState, Priority
-from monitor.core.value import dataclass
 from monitor.core.wording import clock, duration, zone
 
 if TYPE_CHECKING:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import MINUTE
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms

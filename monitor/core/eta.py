@@ -6,7 +6,7 @@ arrived. Slots count for good three slots behind the newest; a reading that come
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -16,7 +16,6 @@ from monitor.core.evidence import Evidence, log_likelihood, started_in_good_fait
 from monitor.core.hatch import Array, Prior, cloud, draw, hatched, rate
 from monitor.core.model import HOUR, MINUTE, SLOT, AirWord, Estimate, Ms, Span, Stage
 from monitor.core.progress import DEADLY_SLOTS, Progress
-from monitor.core.value import dataclass
 from monitor.core.water import NO_HABIT, UNKNOWN_C, Forecast, Habit, forecast
 from monitor.core.window import Window, window
 from monitor.core.wording import duration

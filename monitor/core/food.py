@@ -6,10 +6,8 @@ process of its own. Arrays over scenarios are (scenarios, ...): the same row is 
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Literal
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.hatch import Array

@@ -5,12 +5,11 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Start
 from monitor.core.log_food import FOOD_ENTRIES, Drawn, Fed, Tin, Weighed
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.amended import Told

@@ -11,7 +11,7 @@ That keeps every prior in one place and lets evidence move a cloud of points wit
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from functools import cache
 from itertools import islice
 from statistics import NormalDist
@@ -21,7 +21,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.core.shuffle import orders
-from monitor.core.value import dataclass
 
 Array = NDArray[np.float64]
 

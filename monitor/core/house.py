@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, Self
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms

@@ -6,12 +6,11 @@ first one at which they did, or by the harvest. What was told agrees when its ra
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.log import Discard, Harvest, Lapse, Seen, Sight, Start
 from monitor.core.model import HOUR, Ms
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

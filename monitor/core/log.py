@@ -5,6 +5,7 @@ Times are integer UTC milliseconds.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
@@ -20,7 +21,6 @@ from monitor.core.log_food import (
     Tin,
     Weighed,
 )
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms

@@ -5,10 +5,8 @@ Times are integer UTC milliseconds; numbers of nauplii are numbers, grams are gr
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Literal
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms

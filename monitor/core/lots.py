@@ -7,13 +7,12 @@ nothing, and one that flies in the face of all before teaches half.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from monitor.core.hatch import LOT_COORDINATES, LOT_DIMENSIONS, SHARE, Array, Prior
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.model import LotSpec, Ms

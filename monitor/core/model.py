@@ -7,7 +7,7 @@ on the order in which readings arrive.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -16,7 +16,6 @@ from monitor.core.house import Began, Host
 from monitor.core.light import light
 from monitor.core.log import LogEntry
 from monitor.core.phones import PhoneEvent
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.dispatch import Manners

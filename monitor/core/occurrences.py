@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING
 from monitor.core.model import AlarmState, Priority
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

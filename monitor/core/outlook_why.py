@@ -7,7 +7,7 @@ what it is short for.
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
@@ -15,7 +15,6 @@ import numpy as np
 from monitor.core.feeding import feed, fits
 from monitor.core.food import FULL, Demand
 from monitor.core.model import DAY
-from monitor.core.value import dataclass
 from monitor.core.wording import about, clock, duration, whole
 
 if TYPE_CHECKING:

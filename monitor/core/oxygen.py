@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
@@ -10,7 +11,6 @@ import numpy as np
 from monitor.core.hatch import Array, cloud
 from monitor.core.model import Air
 from monitor.core.shuffle import orders
-from monitor.core.value import dataclass
 
 CRITICAL_MG_L: Final = 2.0
 """Keep dissolved oxygen above this while hatching (FAO fisheries technical paper 361, from memory)."""

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, fields, replace
+from dataclasses import asdict, dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, Final
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from statistics import fmean
 from typing import TYPE_CHECKING, Final
 
@@ -9,7 +10,6 @@ import numpy as np
 
 from monitor.core.model import HOUR
 from monitor.core.supply_times import keeper_from
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.food import Costs, LotHeld, Pantry, VesselHeld

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.lots import Lot
 from monitor.core.model import HOUR
-from monitor.core.value import dataclass
 from monitor.core.wording import duration, number
 
 if TYPE_CHECKING:

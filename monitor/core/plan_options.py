@@ -6,6 +6,7 @@ are alike take turns, since it does not matter in which of them a batch stands.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -18,7 +19,6 @@ from monitor.core.plan_starts import CLEANED, LATE, Place, places, start_times
 from monitor.core.supply import best_store
 from monitor.core.supply_times import RINSED
 from monitor.core.supply_tins import likely_share
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING, Final
 
@@ -9,7 +10,6 @@ import numpy as np
 
 from monitor.core.model import DAY, HOUR, MINUTE
 from monitor.core.supply_times import instant, keeper_from, local_day
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.food import Pantry, VesselHeld

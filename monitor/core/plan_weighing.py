@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -10,7 +10,6 @@ import numpy as np
 from monitor.core.feeding import feed
 from monitor.core.food import FULL, Demand
 from monitor.core.model import DAY, HOUR
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -10,7 +10,6 @@ import numpy as np
 from monitor.core import oxygen
 from monitor.core.hatch import SOAK_H, Array, Parameters, hatched, progress_at, rate
 from monitor.core.model import HOUR, MINUTE, SLOT, Ms
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.water import Forecast

@@ -6,6 +6,7 @@ and down by itself, they look at all those of the last hour: what one of them sa
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
@@ -13,7 +14,6 @@ import numpy as np
 from monitor.core.alarms import STANDING
 from monitor.core.log import Discard, Harvest
 from monitor.core.model import HOUR, MINUTE, Ms
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

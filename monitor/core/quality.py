@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -10,7 +10,6 @@ import numpy as np
 from monitor.core.doubts import Doubts
 from monitor.core.model import DAY, HOUR, MINUTE, Air, Measures, Ms, ProbeSpec, Quality, Reading, Sample
 from monitor.core.trail import KEEP_HOURS, Trail
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

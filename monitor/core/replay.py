@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.engine import Engine
 from monitor.core.log import Lapse
 from monitor.core.model import DAY, Ms, Refused, Sample, SiteSpec, Span, Tick
-from monitor.core.value import dataclass
 from monitor.core.wording import rfc3339
 
 if TYPE_CHECKING:

@@ -5,11 +5,10 @@ Anybody who may publish at the broker may tell anything here; so it is bounded, 
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from monitor.core.model import MINUTE, SECOND, Ms
-from monitor.core.value import dataclass
 from monitor.core.wording import rfc3339
 
 if TYPE_CHECKING:

@@ -6,6 +6,7 @@ hydrometer with lime on it, a refractometer that does not show 0 in pure water) 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from math import inf, sqrt
 from typing import TYPE_CHECKING, Final
@@ -23,7 +24,6 @@ from monitor.core.brine import (
     water,
 )
 from monitor.core.model import Refused
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -6,13 +6,13 @@ Volumes are taken to add up, which mixes of salt water do to one part in a thous
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import inf
 from typing import Final
 
 from monitor.core.brine import COLDEST_C, SALTIEST_G_KG, WARMEST_C, Salt, g_kg, g_l
 from monitor.core.hatch import SALT_REFERENCE_G_L, salt_slows
 from monitor.core.salinity import Unsalted
-from monitor.core.value import dataclass
 
 LARGEST: Final = 1000.0  # litres, as in all entries
 SALTIEST_G_L: Final = 60.0

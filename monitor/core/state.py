@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from monitor.core.brood_book import BroodBook
@@ -13,7 +13,6 @@ from monitor.core.model import Air, AlarmState
 from monitor.core.quality import ProbeState, newest_of
 from monitor.core.stores import ColdStore
 from monitor.core.undo import Journal
-from monitor.core.value import dataclass
 from monitor.core.water import NO_HABIT, Habit
 
 if TYPE_CHECKING:

@@ -6,12 +6,11 @@ shorter: common practice, no source. Drawn to nothing, a store is empty.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from monitor.core.log import Chill, Emptied
 from monitor.core.log_food import Drawn, Fed
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -5,7 +5,7 @@ A store holds one content. What is added to an open vessel is mixed in, and the 
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from math import inf, log
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -17,7 +17,6 @@ from monitor.core.model import DAY, HOUR, MINUTE, SLOT, Span
 from monitor.core.oxygen import AIR_STONE_PER_H, CRITICAL_MG_L, Q10, saturation, surface_per_h
 from monitor.core.quality import newest_of
 from monitor.core.store_book import Content, fold, in_time
-from monitor.core.value import dataclass
 from monitor.core.window import BEST_ENERGY, energy_loss_per_h
 
 if TYPE_CHECKING:

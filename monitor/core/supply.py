@@ -7,7 +7,7 @@ weather is the same for all vessels; luck and failure are new in each batch.
 from __future__ import annotations
 
 from collections import OrderedDict
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -19,7 +19,6 @@ from monitor.core.supply_draws import lot_points, normals, spread, uniforms
 from monitor.core.supply_hatch import Course, Crossings
 from monitor.core.supply_times import fed_from, keeper_from, local_day
 from monitor.core.supply_tins import keeps, prior_of
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

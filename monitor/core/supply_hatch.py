@@ -6,7 +6,7 @@ only a place on it. Times are as ``progress`` reckons them for a batch under way
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -23,7 +23,6 @@ from monitor.core.hatch import (
     salt_slows,
 )
 from monitor.core.model import HOUR
-from monitor.core.value import dataclass
 from monitor.core.window import BEST_ENERGY, LEAST, energy_loss_per_h, first_stage_ms
 
 if TYPE_CHECKING:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import AlarmState, Ms, Priority
 from monitor.core.occurrences import lives
-from monitor.core.value import dataclass
 from monitor.core.wording import clock, length
 
 if TYPE_CHECKING:

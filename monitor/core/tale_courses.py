@@ -5,12 +5,12 @@ What is told is coarser than what was read: a trend of the record is enough. Cel
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 from monitor.core.model import HOUR, MINUTE, Ms
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.log import Chill, Discard, Harvest, Lapse, Seen, Settle, Sight, Start, Work, kind_of
 from monitor.core.model import MINUTE, Ms
 from monitor.core.undo import words_of
-from monitor.core.value import dataclass
 from monitor.core.wording import clock, duration, length, number, whole
 
 if TYPE_CHECKING:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import HOUR, MINUTE, Ms
-from monitor.core.value import dataclass
 from monitor.core.wording import about, clock, length, number
 
 if TYPE_CHECKING:

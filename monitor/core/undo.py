@@ -6,7 +6,7 @@ log, what a tin and a vessel had been known as and what a batch was expected to 
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core import promise
@@ -29,7 +29,6 @@ from monitor.core.log import (
 from monitor.core.log_food import FOOD_ENTRIES, Brood, Correct
 from monitor.core.lots import Lot
 from monitor.core.model import MINUTE, Ms, Refused
-from monitor.core.value import dataclass
 from monitor.core.water import Habit
 from monitor.core.wording import duration, rfc3339
 

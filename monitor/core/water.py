@@ -8,13 +8,13 @@ tells of a room, the water's own level and daily pattern go on.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.climate import DAY_SLOTS, PATTERN_SD, PER_HOUR, Climate, climate, slope, through, wave
 from monitor.core.model import HOUR, SLOT, Ms
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

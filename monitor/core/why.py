@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING
 from monitor.core.model import AlarmState
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.alarms import Condition, Memory

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.model import HOUR, Ms
 from monitor.core.oxygen import MG_PER_UMOL, NAUPLII_UMOL_MG_H, Q10
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.hatch import Array

@@ -5,10 +5,9 @@ imported at the first call, as it costs memory.
 from __future__ import annotations
 
 import gzip
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

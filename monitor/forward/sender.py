@@ -9,12 +9,11 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import structlog
 
-from monitor.core.value import dataclass
 from monitor.core.wording import rfc3339
 from monitor.forward.posting import SendFailed
 from monitor.forward.trail import EVER

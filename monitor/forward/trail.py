@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from contextlib import closing
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.log import Start
 from monitor.core.model import MINUTE
-from monitor.core.value import dataclass
 from monitor.store.errors import in_our_words
 from monitor.store.past import open_to_read
 from monitor.store.record import Record

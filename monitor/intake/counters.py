@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

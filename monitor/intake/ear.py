@@ -5,10 +5,9 @@ from __future__ import annotations
 import secrets
 import time
 from collections import deque
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.value import dataclass
 from monitor.intake.decode import LARGEST
 from monitor.intake.link import (
     MAXIMUM_PACKET,

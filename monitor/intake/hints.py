@@ -6,10 +6,9 @@ Probes are named by people: ``shed/Ash/waterTemp_c`` says four things. All words
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

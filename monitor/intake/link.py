@@ -9,7 +9,7 @@ import ssl
 import struct
 import time
 from contextlib import suppress
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 from urllib.parse import urlsplit
@@ -20,7 +20,6 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
-from monitor.core.value import dataclass
 from monitor.intake.reader import Reader
 
 if TYPE_CHECKING:

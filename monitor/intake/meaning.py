@@ -5,11 +5,10 @@ Nothing here is certain but what is written beside the value. Where that says tw
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from statistics import median
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.value import dataclass
 from monitor.intake import hints
 from monitor.intake.binding import DEFAULT_WORDS_OFF, DEFAULT_WORDS_ON, DEFAULT_WORDS_WEAK
 from monitor.intake.proposal import Part, Question

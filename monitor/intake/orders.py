@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import socket
 from collections import deque
-
-from monitor.core.value import dataclass
+from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)

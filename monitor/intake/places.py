@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from monitor.core.value import dataclass
 from monitor.intake import document, hints, senml
 from monitor.intake.decode import LARGEST
 from monitor.intake.unreadable import Unreadable

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping

@@ -6,10 +6,10 @@ for the pump's rings at night. So what is uncertain is marked, and what only a p
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import Measures
-from monitor.core.value import dataclass
 from monitor.intake import hints
 from monitor.intake.binding import DEFAULT_WORDS_OFF, DEFAULT_WORDS_ON, Binding
 from monitor.intake.decode import decode

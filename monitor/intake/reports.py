@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import threading
 import time
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from queue import Full
 from typing import TYPE_CHECKING, Any
 
 import structlog
 
-from monitor.core.value import dataclass
 from monitor.intake.decode import LARGEST
 from monitor.intake.orders import Letter, Orders
 

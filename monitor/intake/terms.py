@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable

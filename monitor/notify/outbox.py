@@ -9,7 +9,7 @@ channel is spared (back-off, Retry-After) follows real time.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Literal, Protocol
 
@@ -18,7 +18,6 @@ import structlog
 from monitor import failpoint
 from monitor.core.dispatch import AT_ONCE, FOR_A_DIGEST, Cause, Hold, Kind, Reach, kind_of, when
 from monitor.core.model import DAY, MINUTE, SECOND, AlarmState, Priority
-from monitor.core.value import dataclass
 from monitor.failpoint import Point
 from monitor.notify.arranging import Arranging
 from monitor.notify.wording import draft

@@ -11,12 +11,12 @@ import ipaddress
 import json
 import ssl
 from base64 import urlsafe_b64decode, urlsafe_b64encode
+from dataclasses import dataclass
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import SplitResult, urlsplit
 
 from monitor.core.model import HOUR, MINUTE, SECOND, Priority
-from monitor.core.value import dataclass
 from monitor.notify.asking import ask
 
 if TYPE_CHECKING:

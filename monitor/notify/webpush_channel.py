@@ -10,10 +10,10 @@ import asyncio
 import threading
 import time
 from collections import OrderedDict
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 from urllib.parse import urlsplit
 
-from monitor.core.value import dataclass
 from monitor.notify.asking import BrokenOff
 from monitor.notify.outbox import DeliveryFailed
 from monitor.notify.pushing import URGENCY, NotAllowed, Way, audience, judged, lasts_s, sealed, text_of, topic_of

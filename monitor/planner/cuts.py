@@ -6,13 +6,13 @@ these do not tell why a meal is short, ``lessons`` say what was learned from tha
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.feeding import feed
 from monitor.core.food import FULL, Demand, Source
-from monitor.core.value import dataclass
 from monitor.planner.table import CLOSE
 
 if TYPE_CHECKING:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from math import inf
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.hatch import Array

@@ -7,6 +7,7 @@ be true: each is tried by feeding, and what it got wrong becomes a row (``cuts``
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING, Final
 
@@ -14,7 +15,6 @@ import numpy as np
 
 from monitor.core.feeding import feed
 from monitor.core.food import FULL, Choice, Demand
-from monitor.core.value import dataclass
 from monitor.planner.cuts import lessons, stretches
 from monitor.planner.greedy import build, polish
 from monitor.planner.programme import Programme

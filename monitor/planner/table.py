@@ -6,7 +6,7 @@ meal falls short beyond what the chance allows is its excess; a choice is the be
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from math import ceil, inf
 from typing import TYPE_CHECKING, Final
 
@@ -14,7 +14,6 @@ import numpy as np
 
 from monitor.core.feeding import feed, fits
 from monitor.core.food import FULL, Demand, Meal
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

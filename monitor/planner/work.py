@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -15,7 +15,6 @@ from monitor.core.outlook import outlook
 from monitor.core.plan import make_plan
 from monitor.core.plan_options import kept_of, options
 from monitor.core.supply import held_sources, per_gram, planned_source, planned_sources
-from monitor.core.value import dataclass
 from monitor.planner.check import checked
 from monitor.planner.solve import solve
 

@@ -15,13 +15,13 @@ counted share is divided by the share of this tin that hatches: its last harvest
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.log import Seen, Sight
 from monitor.core.model import HOUR, Measures, Ms
-from monitor.core.value import dataclass
 from monitor.score.metrics import NEVER_H, Array, crps_of_lognormal
 
 if TYPE_CHECKING:

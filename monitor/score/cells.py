@@ -5,11 +5,11 @@ Batches of one tin are not independent, so standard errors come from a bootstrap
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
-from monitor.core.value import dataclass
 from monitor.score.rows import AGED, LOOKED
 from monitor.score.table import METRICS, MODEL, Table
 

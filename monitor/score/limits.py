@@ -6,14 +6,13 @@ and not judged: its standard error would be a guess. A short run may widen every
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import product
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from monitor.core.value import dataclass
 from monitor.score.baselines import BASELINES
 from monitor.score.cells import ALL, ROOMS, SEASONS, Cell, Figure, Where, number, ratio_of_means
 from monitor.score.rows import AGED, COUNTED, FIRST

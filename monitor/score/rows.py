@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -11,7 +11,6 @@ from monitor.core.history import KEEP_SLOTS
 from monitor.core.log import Discard, Harvest, LogEntry, Seen, Sight, Start
 from monitor.core.model import DAY, HOUR, SLOT, Ms, Refused, Span, Stage
 from monitor.core.replay import Forecasted, Measured, forecasts_at, played
-from monitor.core.value import dataclass
 from monitor.intake.recorded import RecordProblem, entries, readings
 from monitor.score.baselines import USUAL_SHARE, Habits, Warmth
 from monitor.score.metrics import NEVER_H, Scored, score_sample

@@ -9,11 +9,11 @@ import tempfile
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from functools import partial
 from multiprocessing import get_context
 from typing import IO, TYPE_CHECKING, Any, Final
 
-from monitor.core.value import dataclass
 from monitor.score.cells import Cell, Where, cells
 from monitor.score.limits import Verdict, judge
 from monitor.score.problem import ScoreProblem

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.value import dataclass
 from monitor.score.cells import Where
 from monitor.score.problem import ScoreProblem
 from monitor.score.report import FORMAT, NOTHING, WORDS, bounds, document, markdown, table

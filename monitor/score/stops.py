@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core import rules_air
 from monitor.core.model import DAY, MINUTE, Measures, Ms
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.core.value import dataclass
 from monitor.score.baselines import BASELINES, best_spread
 from monitor.score.metrics import Array, Scored, interval_score, score_lognormal
 from monitor.score.rows import AGED

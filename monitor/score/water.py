@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core import water
 from monitor.core.model import HOUR, MINUTE, SLOT
-from monitor.core.value import dataclass
 from monitor.score.metrics import crps_of_normal
 
 if TYPE_CHECKING:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import structlog
@@ -11,7 +12,6 @@ import structlog
 from monitor.core.house import Kept
 from monitor.core.model import DAY, HOUR, Ms
 from monitor.core.quality import CLOCK_UNSET
-from monitor.core.value import dataclass
 from monitor.core.wording import duration, meals, zone
 from monitor.store.backup import NIGHTLY, BackupStopped, make_backup, rotate, unchanged_since
 from monitor.store.backups import Backup, BackupFolder, BackupProblem

@@ -6,11 +6,10 @@ import asyncio
 import threading
 from concurrent.futures import Future
 from contextlib import suppress
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import Refused
-from monitor.core.value import dataclass
 from monitor.notify import try_channels
 from monitor.web.desk import Check, Look, Why
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import Quality, Refused
 from monitor.core.quality import CLOCK_UNSET
 from monitor.core.rules_site import CLOCK_BEHIND
-from monitor.core.value import dataclass
 from monitor.service.host import SYNC_SERVICE, clock_synced
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import threading
 import time
 from concurrent.futures import Future
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import structlog
@@ -18,7 +18,6 @@ from monitor.core.food import FoodAhead, Outlook, Plan
 from monitor.core.food_document import food_document
 from monitor.core.model import HOUR
 from monitor.core.pantry import gather
-from monitor.core.value import dataclass
 from monitor.planner.run import PlanFailed, plan_in_child
 
 if TYPE_CHECKING:

@@ -6,10 +6,10 @@ Used by the thread of decisions. It keeps two marks in the store, by which the n
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.house import Began, ChannelHealth, Host
-from monitor.core.value import dataclass
 from monitor.service.anew import noted_anew
 from monitor.service.host import clock_synced, folder_of, room
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import queue
 from contextlib import suppress
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -41,7 +41,6 @@ from monitor.core.phones import PHONES_KEY, PhoneEvent, PhoneGone
 from monitor.core.planned import FOOD_KEYS
 from monitor.core.rules_site import DELIVERY
 from monitor.core.undo import UNDO_KEY
-from monitor.core.value import dataclass
 from monitor.core.wording import local_date
 from monitor.failpoint import Point
 from monitor.forward import Forwarder

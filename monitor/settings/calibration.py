@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.value import dataclass
 from monitor.intake.binding import Line
 from monitor.settings import units
 from monitor.settings.errors import Unfit, quoted

@@ -6,10 +6,8 @@ ConfigError: never transient; waiting does not mend a file.
 from __future__ import annotations
 
 import difflib
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

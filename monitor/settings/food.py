@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 from monitor.core.food import Costs
 from monitor.core.model import DAY, MINUTE, SECOND
-from monitor.core.value import dataclass
 from monitor.settings.base import Section, option
 from monitor.settings.forms import Duration, Flag, Number, Quantity, Text
 from monitor.settings.names import ClockTime

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pydantic import SecretStr
 
-from monitor.core.value import dataclass
 from monitor.settings.base import extra_of, form_of
 from monitor.settings.errors import join
 from monitor.settings.forms import MASK

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.value import dataclass
 from monitor.settings.errors import Unfit, nearest, quoted
 
 if TYPE_CHECKING:

@@ -10,11 +10,9 @@ import json
 import os
 import re
 from contextlib import contextmanager, suppress
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final, Self
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

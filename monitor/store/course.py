@@ -5,11 +5,11 @@ Whatever the roll-ups do not know yet (see ``monitor.store.rollups``) is taken f
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import DAY, HOUR, MINUTE, Ms
-from monitor.core.value import dataclass
 from monitor.store.records import LAST_TIME, TIME_SHIFT, begin_of
 from monitor.store.rollups import QUARTER, SUMS, SUMS_OF_ROLLUPS, horizon, quarter_of
 

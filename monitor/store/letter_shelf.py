@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict, deque
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from monitor.core.dispatch import Kind
 from monitor.core.model import DAY, Priority
-from monitor.core.value import dataclass
 from monitor.store.letters import (
     LETTER_COLUMNS,
     Posted,

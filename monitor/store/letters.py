@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, fields, replace
+from dataclasses import asdict, dataclass, fields, replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.dispatch import Cause, Hold, Kind
 from monitor.core.model import Priority
-from monitor.core.value import dataclass
 from monitor.store.records import alarm_from_record, plain
 
 if TYPE_CHECKING:

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 from urllib.request import pathname2url
 
 from monitor.core.dispatch import Kind
 from monitor.core.model import AlarmState, Priority
-from monitor.core.value import dataclass
 from monitor.store.errors import in_our_words
 from monitor.store.letters import parts_from_column
 from monitor.store.records import alarm_from_record, transition_from_record

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import json
 from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.value import dataclass
 from monitor.core.wording import rfc3339
 from monitor.store.course import Point, Step, Trend, course
 from monitor.store.errors import in_our_words

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.log import (
@@ -23,7 +23,6 @@ from monitor.core.log import (
 )
 from monitor.core.log_food import Brood, BroodEnded, Correct, Counted, Drawn, Eater, Fed, Tin, Weighed
 from monitor.core.model import SECOND, Air, Alarm, AlarmState, Ms, Priority, Quality, Reading, Transition
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import DAY, HOUR, MINUTE
-from monitor.core.value import dataclass
 from monitor.store.records import begin_of, time_of
 from monitor.store.rollups import horizon, quarter_of
 

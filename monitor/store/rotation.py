@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING, Protocol, TypeVar
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Iterable

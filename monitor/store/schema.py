@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from monitor import failpoint
-from monitor.core.value import dataclass
 from monitor.failpoint import Point
 from monitor.store.errors import SchemaTooNew, StoreCorrupt, StoreError
 

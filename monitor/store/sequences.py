@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from monitor.core.model import HOUR, SECOND
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms

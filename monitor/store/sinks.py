@@ -9,11 +9,10 @@ from __future__ import annotations
 
 import threading
 from contextlib import contextmanager
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import MINUTE
-from monitor.core.value import dataclass
 from monitor.store.records import series_of, time_of
 
 if TYPE_CHECKING:

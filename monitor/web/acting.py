@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from starlette.routing import Route
@@ -11,7 +12,6 @@ from monitor.core.alarms import longest_shelf
 from monitor.core.model import MINUTE, Acknowledge, Priority, Shelve
 from monitor.core.plan_words import grams
 from monitor.core.rules_plan import DUE
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.access import Attempts
 from monitor.web.links import Claim, NoLink

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
-from monitor.core.value import dataclass
 from monitor.guide import ENTRIES
 from monitor.web import words
 from monitor.web.bench_alarms import STATES, URGENCY

@@ -5,11 +5,11 @@ Places are per cent of the width, so that the drawing fits any width while its l
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import HOUR, MINUTE, SECOND, Ms
-from monitor.core.value import dataclass
 from monitor.web import words
 
 if TYPE_CHECKING:

@@ -5,6 +5,7 @@ Nothing here looks at the clock: the story of a batch, open or ended, is a funct
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.chronicle import Known, told_at_start
@@ -14,7 +15,6 @@ from monitor.core.lots import Taught
 from monitor.core.model import HOUR, MINUTE
 from monitor.core.tale_courses import AirLevel, Level
 from monitor.core.undo import undone_of, without_undone
-from monitor.core.value import dataclass
 from monitor.settings import strains
 from monitor.web.told_ready import ready_told
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
 from starlette.routing import Route
 
-from monitor.core.value import dataclass
 from monitor.web.asked import Query
 from monitor.web.batch_gather import Beside, all_lives, beside
 from monitor.web.batch_view import make_listed

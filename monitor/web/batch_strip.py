@@ -5,12 +5,12 @@ Places are per cent of the width, so that the drawing fits any width while its l
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.log import Discard, Harvest
 from monitor.core.model import HOUR, SECOND, Ms
-from monitor.core.value import dataclass
 from monitor.web import words
 
 if TYPE_CHECKING:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
@@ -11,7 +12,6 @@ from monitor.core.lives import off_middle
 from monitor.core.log import Discard, Harvest, Lapse
 from monitor.core.model import HOUR, MINUTE
 from monitor.core.tale_courses import stops, summed
-from monitor.core.value import dataclass
 from monitor.core.wording import day_and_clock, day_of, duration, zone
 from monitor.web import words
 from monitor.web.batch_gather import strain_of

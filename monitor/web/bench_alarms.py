@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.when import rfc3339
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.bench_alarms import mark_of
 from monitor.web.bench_batch import BatchView, batch_view

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from monitor.core.model import DAY, Ms
-from monitor.core.value import dataclass
 from monitor.core.wording import whole
 from monitor.settings.fish import fish
 from monitor.settings.strains import strains

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from monitor.core.burden import BAD_DAY
-from monitor.core.value import dataclass
 from monitor.guide import ENTRIES
 from monitor.web import words
 from monitor.web.when import rfc3339

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.when import rfc3339
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Self
 from urllib.parse import urlencode
 
 from starlette.responses import Response
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from starlette.requests import Request

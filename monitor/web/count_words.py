@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import floor, log10
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.counting import MOST_DROPS, Amount, Count
-from monitor.core.value import dataclass
 from monitor.web import words
 
 if TYPE_CHECKING:

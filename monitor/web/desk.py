@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 from monitor.core.food import SkipStart
@@ -9,7 +10,6 @@ from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Sta
 from monitor.core.log_food import Correct, FoodEntry
 from monitor.core.model import AlarmCommand
 from monitor.core.phones import Subscribe, Unsubscribe
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from monitor.store.record import Record

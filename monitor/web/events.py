@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import json
 import secrets
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from sse_starlette import EventSourceResponse, ServerSentEvent
 
-from monitor.core.value import dataclass
 from monitor.web.live import newer_or_closing
 from monitor.web.past import transition_document
 from monitor.web.problems import Trouble

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.log_food import Brood, BroodEnded, Eater
 from monitor.core.model import HOUR, Ms
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.when import rfc3339
 

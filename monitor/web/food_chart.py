@@ -7,12 +7,12 @@ pixels. The next days have a picture of their own, and so a scale of their own: 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import HOUR, SECOND, Ms
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.food_view_words import chance, is_short, listed, some
 from monitor.web.when import rfc3339

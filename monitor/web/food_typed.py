@@ -6,11 +6,11 @@ What is shown reads back as the same; so a field that was not touched changes no
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import SECOND
-from monitor.core.value import dataclass
 from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind, convert, plain, read, split
 from monitor.web import words

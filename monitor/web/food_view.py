@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from monitor.core.model import HOUR, MINUTE, Ms
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.food_chart import Picture, Serving, pictures, servings
 from monitor.web.food_view_held import BroodView, StoreView, TinView, brood_view, store_view, tin_view

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.food_view_words import chance, sentence, some
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import HOUR, Ms
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.food_view_words import about_when, chance, grams, listed, money, sentence, some, some_range, spread
 from monitor.web.when import rfc3339

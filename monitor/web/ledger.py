@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
@@ -10,7 +11,6 @@ from starlette.responses import JSONResponse
 from starlette.routing import Route
 
 from monitor.core.log_food import Correct
-from monitor.core.value import dataclass
 from monitor.web import ledger_lines as book
 from monitor.web.asked import Query, fault
 from monitor.web.bodies import read_body

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.log import kind_of
-from monitor.core.value import dataclass
 from monitor.settings.errors import Unfit
 from monitor.settings.units import plain
 from monitor.web import food_typed as typed

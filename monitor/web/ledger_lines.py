@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.amended import Told, amend, told_of
 from monitor.core.log import Undo, kind_of
 from monitor.core.log_food import Correct
-from monitor.core.value import dataclass
 from monitor.core.wording import rfc3339_ms
 from monitor.web.food_bodies import INSTANTS
 from monitor.web.ledger_fields import FIELDS

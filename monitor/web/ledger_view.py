@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-from monitor.core.value import dataclass
 from monitor.core.wording import day_and_clock, day_of, rfc3339_ms
 from monitor.web import words
 from monitor.web.ledger_words import sentence, was

@@ -8,13 +8,13 @@ Looking changes nothing, so a messenger's preview of a link acknowledges nothing
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Self
 
 from itsdangerous import BadSignature, SignatureExpired, URLSafeTimedSerializer
 
 from monitor.core.dispatch import Kind
 from monitor.core.model import Priority
-from monitor.core.value import dataclass
 from monitor.web.secretfile import ensure_secret
 
 if TYPE_CHECKING:

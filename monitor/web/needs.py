@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from monitor.core.model import HOUR, MINUTE
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.bench_batch import may_swim
 from monitor.web.bench_measured import instant_of

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.core.value import dataclass
 from monitor.web import answers as told
 from monitor.web import brood_answers, cost_answers, food_answers, plan_answers, room_answers, tin_answers
 from monitor.web import past_answers as past

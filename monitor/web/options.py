@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import ipaddress
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Self
 
 from monitor.core.food import Costs
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from monitor.core.model import MINUTE, SECOND, Ms
 from monitor.core.summary import WAITING
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.bench_alarms import URGENCY
 from monitor.web.bench_measured import instant_of

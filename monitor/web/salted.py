@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -33,7 +33,6 @@ from monitor.core.salt import (
     prepare,
     slower,
 )
-from monitor.core.value import dataclass
 from monitor.web.problems import field_trouble
 from monitor.web.salt_typed import Way
 from monitor.web.salt_words import notes, rows, sentence

@@ -7,7 +7,7 @@ import hashlib
 import hmac
 import secrets
 import time
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import wraps
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 from urllib.parse import quote
@@ -19,7 +19,6 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from monitor.core.model import MINUTE, Refused
 from monitor.core.undo import WITHIN
-from monitor.core.value import dataclass
 from monitor.store.errors import StoreError
 from monitor.web import words
 from monitor.web.access import Attempts, Gate

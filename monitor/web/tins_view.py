@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.value import dataclass
 from monitor.settings import strains
 from monitor.web import words
 from monitor.web.ledger_fields import STORED

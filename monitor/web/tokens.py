@@ -10,9 +10,9 @@ import os
 import re
 import secrets
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.value import dataclass
 from monitor.web.options import WebProblem
 from monitor.web.rights import EVERYTHING, Scope
 from monitor.web.secretfile import write_owner_only

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 from urllib.parse import urlencode
 
 from monitor.core.model import DAY, HOUR, MINUTE, Ms
-from monitor.core.value import dataclass
 from monitor.web.problems import INVALID, Trouble
 from monitor.web.when import NotAnInstant, as_rfc3339, rfc3339
 

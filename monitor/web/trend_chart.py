@@ -7,9 +7,8 @@ instant (Ms) or hours since a begin; the drawing has places in thousandths of it
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
-
-from monitor.core.value import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from monitor.core.lives import Life, alive, lives
 from monitor.core.model import DAY, HOUR, MINUTE, Ms
 from monitor.core.undo import without_undone
-from monitor.core.value import dataclass
 from monitor.core.wording import meals
 from monitor.web import words
 from monitor.web.problems import Trouble

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import DAY, Ms
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.trend_chart import Place, merged
 from monitor.web.trend_ticks import time_ticks

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Undo, Work
 from monitor.core.log_food import Correct
 from monitor.core.model import MINUTE, AlarmState, Ms
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.food_words import told_food
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import HOUR, MINUTE, Ms
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.trend_asked import KINDS, Move, moves, spans
 from monitor.web.trend_back import compared, looked_back

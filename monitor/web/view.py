@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from monitor.core.model import MINUTE, Ms
-from monitor.core.value import dataclass
 from monitor.web import words
 from monitor.web.bench_alarms import AlarmView, alarm_views, mark_of
 from monitor.web.bench_measured import Measured, instant_of, measured

@@ -29,7 +29,6 @@ PURE = {
     "itertools",
     "json",  # text to values and back: what reads and writes files is not used
     "math",
-    "operator",
     "statistics",
     "types",
     "typing",
@@ -128,11 +127,7 @@ def test_the_core_reads_no_clock_and_opens_nothing(path: Path) -> None:
             asked += [] if _seeded(path, node) else [f"line {node.lineno}: .random"]
         elif isinstance(node, ast.ImportFrom | ast.Import):
             asked += [f"line {node.lineno}: {a.name} as {a.asname}" for a in node.names if a.asname not in (None, "np")]
-        elif (
-            isinstance(node, ast.Name)
-            and node.id in {"open", "input", "print", "eval", "exec"}
-            and (path.stem, node.id) != ("value", "exec")  # it makes methods, as the standard library does
-        ):
+        elif isinstance(node, ast.Name) and node.id in {"open", "input", "print", "eval", "exec"}:
             asked.append(f"line {node.lineno}: {node.id}")
     assert asked == []
 

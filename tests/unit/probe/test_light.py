@@ -21,10 +21,10 @@ ALLOWED_OF_OURS = ("monitor.cli", "monitor.intake", "monitor.probe", "monitor.se
 
 
 def test_a_board_loads_nothing_of_the_daemon() -> None:
-    """No numpy, no pint, no store, no page, no core but how values are made: what a small board cannot have or wait for."""
+    """No numpy, no pint, no store, no page, no core: what a small board cannot have or need not wait for."""
     told = subprocess.run([sys.executable, "-c", ASKED], capture_output=True, text=True, check=True)
     loaded = json.loads(told.stdout)
     ours = {name for name in loaded if name.startswith("monitor.")}
-    assert {name for name in ours if not name.startswith(ALLOWED_OF_OURS)} <= {"monitor.core", "monitor.core.value"}
+    assert {name for name in ours if not name.startswith(ALLOWED_OF_OURS)} == set()
     heavy = {"numpy", "pint", "sqlite3", "starlette", "httpx", "jinja2", "cryptography", "apprise", "gpiozero"}
     assert heavy & {name.partition(".")[0] for name in loaded} == set()
