@@ -1,0 +1,89 @@
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.system.fire.course import Course, turns
+from tests.system.fire.fault import Fault, Tried
+
+if TYPE_CHECKING:
+    from tests.system.fire.fault import Ground
+
+
+@dataclass
+class Day:
+    """A clock that goes on by what is tried."""
+
+    now: float = 0.0
+
+    def passes(self, seconds: float, _: Ground) -> None:
+        self.now += seconds
+
+
+def rows(day: Day) -> list[Tried]:
+    quick = Fault("quick", "crash", partial(day.passes, 1.0), short=2, long=50)
+    slow = Fault("slow", "clock", partial(day.passes, 60.0), short=1, long=10)
+    rare = Fault("rare", "clock", partial(day.passes, 1.0), short=0, long=2)
+    return [Tried(one, one.long) for one in (quick, slow, rare)]
+
+
+def nothing(_: Tried) -> None:
+    """Nobody looks on."""
+
+
+def test_all_are_tried_in_equal_shares() -> None:
+    """Wherever a long run is cut after the suite's share of it, each fault was tried to the same share of what is asked."""
+    course = turns(given := rows(Day()))
+    assert [course.count(row) for row in given] == [50, 10, 2]
+    assert [row.fault.name for row in course[:3]] == ["quick", "quick", "slow"]
+    for cut in range(3, len(course)):
+        done = [(course[:cut].count(row), row) for row in given]
+        last = max((number / row.asked for number, row in done if number > row.fault.short), default=0.0)
+        for number, row in done:
+            assert number >= row.fault.short
+            assert (number + 1) / row.asked >= last
+
+
+def test_it_ends_when_its_time_is_over_and_says_so() -> None:
+    """A run that is cut ends in time, with none tried less often than in the suite, and each row tells what it lacks."""
+    day = Day()
+    given = rows(day)
+    assert not Course(given, ends=250.0, clock=lambda: day.now).run(0, nothing, nothing)
+    assert 200.0 < day.now <= 310.0
+    assert [row.tried for row in given] == [20, 4, 0]
+    assert "| 20 of 50 | 20 |" in given[0].line()
+    late = rows(day)
+    assert not Course(late, ends=0.0, clock=lambda: day.now).run(0, nothing, nothing)
+    assert [row.tried for row in late] == [2, 1, 0]
+
+
+def test_a_run_with_time_enough_tries_all() -> None:
+    """Each fault is told of once, when it was tried as often as asked."""
+    told: list[str] = []
+    given = rows(Day())
+    assert Course(given, clock=lambda: 0.0).run(0, nothing, lambda row: told.append(row.fault.name))
+    assert sorted(told) == ["quick", "rare", "slow"]
+    assert "| 50 | 50 |" in given[0].line()
+
+
+def test_what_is_interrupted_does_not_count() -> None:
+    """Ctrl-C ends the try that is under way and counts it neither as kept nor as broken; a broken one is counted as such."""
+    found = Tried(Fault("any", "stop", _breaks), 3)
+    found.again()
+    with pytest.raises(KeyboardInterrupt):
+        Tried.again(interrupted := Tried(Fault("any", "stop", _interrupted), 3))
+    assert (found.tried, found.kept, len(found.failures)) == (1, 0, 1)
+    assert "not kept at all" in found.failures[0]
+    assert (interrupted.tried, interrupted.kept, interrupted.failures) == (0, 0, [])
+    assert "| 0 of 3 | 0 |" in interrupted.line()
+
+
+def _breaks(_: Ground) -> None:
+    raise AssertionError("not kept at all")
+
+
+def _interrupted(_: Ground) -> None:
+    raise KeyboardInterrupt
