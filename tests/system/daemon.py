@@ -112,6 +112,8 @@ def configuration(
     commit_every: str = "1 s",
     port: int | None = None,
     alarms: str = "",
+    timezone: str = "Europe/Berlin",
+    meals: Iterable[str] = ("07:00", "18:00"),
 ) -> str:
     """A shed with its vessels and the tin-7; ``parts`` are further tables, such as probes.
 
@@ -120,7 +122,7 @@ def configuration(
     if "quiet" not in alarms:
         alarms += "\nquiet = false"
     tables = [
-        '[site]\nid = "shed"\ntimezone = "Europe/Berlin"\nfeeding_times = ["07:00", "18:00"]\n',
+        f'[site]\nid = "shed"\ntimezone = "{timezone}"\nfeeding_times = {json.dumps(list(meals))}\n',
         f'[broker]\nurl = "{broker}"\n',
         f'[store]\npath = "store/shed.sqlite3"\ncommit_every = "{commit_every}"\n',
         f"[web]\nport = {quiet_port() if port is None else port}\n",

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Final
 
 from tests.system.daemon import OPENER, air, configuration, send, until, water
 from tests.system.fire.fault import Fault
+from tests.system.fire.kept import sound
 from tests.system.fire.small_disk import SmallDisk, on_a_disk
+from tests.system.fire.speaker import readings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -42,13 +44,8 @@ def shed(ground: Ground, *, megabytes: int = MEGABYTES) -> tuple[Mosquitto, Phon
     return broker, phone, daemon, SmallDisk(ground, daemon, megabytes)
 
 
-def readings(first: int, count: int) -> list[tuple[str, str]]:
-    """Different ones, in thousandths from ``first`` on, up to and with ``first + count``."""
-    return [("shed/ash/water", f"{value / 1000:.3f}") for value in range(first + 1, first + count + 1)]
-
-
 def in_thousandths(first: int, count: int) -> list[int]:
-    """The same as they are stored."""
+    """So many different readings, the first after ``first``."""
     return list(range(first + 1, first + count + 1))
 
 
@@ -58,7 +55,7 @@ def begin(broker: Mosquitto, daemon: Daemon) -> None:
     until(daemon.connected)
     for vessel in ("ash", "birch"):
         daemon.post("batches", vessel=vessel, lot="tin-7", cysts_g=2.0, batch=vessel)
-    send(broker, readings(20_000, BEFORE))
+    send(broker, readings(in_thousandths(20_000, BEFORE)))
     until(lambda: len(daemon.stored("ash-water")) == BEFORE, "the first readings were not stored")
 
 
@@ -69,12 +66,6 @@ def counted(daemon: Daemon, name: str) -> int:
     found = re.search(rf"^swimup_store_{name}_total (\d+)", text, re.MULTILINE)
     assert found is not None, f"nothing tells of {name}"
     return int(found[1])
-
-
-def sound(daemon: Daemon) -> None:
-    """What is in the file is in order, and each thing is there once."""
-    assert daemon.rows("PRAGMA integrity_check") == [("ok",)]
-    assert daemon.rows("SELECT series, slot, count(*) FROM slot GROUP BY series, slot HAVING count(*) > 1") == []
 
 
 def rings(daemon: Daemon, broker: Mosquitto, phone: Phone, vessel: str) -> None:
@@ -104,7 +95,7 @@ def fills_up(ground: Ground) -> None:
     until(lambda: daemon.alarm("disk-low:site"), "no early warning")
     disk.fill()
     total = UNSAVED + ground.random.randrange(300, 900, 10)
-    send(broker, readings(21_000, total))
+    send(broker, readings(in_thousandths(21_000, total)))
     daemon.until_water((21_000 + total) / 1000)  # the bench shows hundredths
     assert counted(daemon, "lost_readings") > 0, "more waits than may"
 
@@ -133,7 +124,7 @@ def killed_while_full(ground: Ground) -> None:
     begin(broker, daemon)
     disk.fill()
     count = ground.random.randrange(200, 600, 10)  # fewer than half of the window: none is acknowledged unsaved
-    send(broker, readings(21_000, count))
+    send(broker, readings(in_thousandths(21_000, count)))
     daemon.until_water((21_000 + count) / 1000)
     rings(daemon, broker, phone, "ash")
     daemon.post("batches/ash/seen", what="first")
@@ -171,7 +162,7 @@ def full_at_the_start(ground: Ground) -> None:
     pid = daemon.pid
     until(daemon.connected)
     rings(daemon, broker, phone, "ash")
-    send(broker, readings(21_000, 50))
+    send(broker, readings(in_thousandths(21_000, 50)))
     disk.clear()
     until(lambda: len(daemon.stored("ash-water")) == BEFORE + 50, "what was read on the full disk was not stored")
     assert daemon.pid == pid
@@ -204,7 +195,7 @@ def writing_fails(ground: Ground) -> None:
     resource.prlimit(pid, resource.RLIMIT_FSIZE, (0, usual[1]))
     rings(daemon, broker, phone, "ash")
     count = ground.random.randrange(1200, 2400, 10)
-    send(broker, readings(21_000, count))
+    send(broker, readings(in_thousandths(21_000, count)))
     daemon.until_water((21_000 + count) / 1000)
     daemon.post("batches/ash/seen", what="first")
     rings(daemon, broker, phone, "birch")

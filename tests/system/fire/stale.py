@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from tests.system.daemon import configuration, send, until, water
 from tests.system.fire.fault import Fault
+from tests.system.fire.kept import transitions
 from tests.system.fire.speaker import Speaker, counted_water
 
 if TYPE_CHECKING:
@@ -65,11 +66,6 @@ class Watch:
     def until(self, found: Callable[[dict[str, Any]], object], what: str) -> None:
         until(lambda: found(self.look()), what)
         assert not self.wrong, self.wrong
-
-
-def transitions(daemon: Daemon, alarm: str) -> list[tuple[str, int]]:
-    query = f"SELECT after, notify FROM transition WHERE alarm = '{alarm}' ORDER BY id"  # noqa: S608  (our own words)
-    return [(after, notify) for after, notify in daemon.rows(query)]
 
 
 def rang_after_s(daemon: Daemon) -> float:
