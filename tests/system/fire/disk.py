@@ -40,7 +40,7 @@ def shed(ground: Ground, *, megabytes: int = MEGABYTES) -> tuple[Mosquitto, Phon
         phone=phone.url,
         alarms=AT_ONCE,
     )
-    daemon = ground.daemon(text)
+    daemon = ground.quick_daemon(text)
     return broker, phone, daemon, SmallDisk(ground, daemon, megabytes)
 
 
@@ -189,7 +189,7 @@ def writing_fails(ground: Ground) -> None:
     """While each write fails, of the log of the program too, it decides, tells and answers; then it stores all of it."""
     broker, phone = ground.broker(), ground.phone()
     text = configuration(broker.url, water("ash"), air("ash"), air("birch"), vessels=("ash", "birch"), phone=phone.url)
-    daemon = ground.daemon(text.replace("[alarms]\n", f"[alarms]\n{AT_ONCE}\n"))
+    daemon = ground.quick_daemon(text.replace("[alarms]\n", f"[alarms]\n{AT_ONCE}\n"))
     begin(broker, daemon)
     pid, usual = daemon.pid, resource.prlimit(daemon.pid, resource.RLIMIT_FSIZE)
     resource.prlimit(pid, resource.RLIMIT_FSIZE, (0, usual[1]))

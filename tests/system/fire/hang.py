@@ -6,6 +6,7 @@ import os
 import signal
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.service.house import LOOK_EVERY_S
 from tests.system.daemon import configuration, send, until, water
 from tests.system.fire.fault import Fault
 from tests.system.fire.manager import Lifeline, Manager, hanging
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 
 PERIOD_S: Final = 4.0
 """Of the watchdog: a ping is due each quarter of it, and comes with the tick of a second."""
+SIGN_EVERY_S: Final = round(LOOK_EVERY_S) + 2
+"""A little longer than from one judgement to the next, so that each sign goes by the newest, not by the one before it."""
 
 
 def shed(ground: Ground) -> tuple[Mosquitto, Daemon, Manager]:
@@ -67,7 +70,7 @@ def broker_away(ground: Ground) -> None:
     """The sign of life goes out while the whole chain is healthy, not while the broker is away, and again when it is back."""
     broker = ground.broker()
     line = Lifeline(ground)
-    text = configuration(broker.url, water("ash")) + f'\n[heartbeat]\nurl = "{line.url}"\nevery = "10 s"\n'
+    text = configuration(broker.url, water("ash")) + f'\n[heartbeat]\nurl = "{line.url}"\nevery = "{SIGN_EVERY_S} s"\n'
     daemon = ground.daemon(text)
     daemon.start()
     until(daemon.connected)

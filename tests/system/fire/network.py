@@ -87,7 +87,7 @@ def shed(ground: Ground, speed: int | None = None, host: str = "127.0.0.1") -> S
     wire, phone = ground.wire(broker), ground.phone()
     probes = [counted_water(vessel) for vessel in ("ash", "birch")]
     text = configuration(f"mqtt://{host}:{wire.port}", *probes, vessels=("ash", "birch"), phone=phone.url)
-    daemon = ground.daemon(text.replace("[broker]\n", '[broker]\nkeepalive = "5 s"\n'))
+    daemon = ground.quick_daemon(text.replace("[broker]\n", '[broker]\nkeepalive = "5 s"\n'))
     simulated = () if speed is None else ("--sim-epoch", "2026-02-03T09:00:00Z", "--sim-speed", str(speed))
     daemon.start(*simulated)
     until(daemon.connected)
