@@ -53,11 +53,11 @@ class Night:
         (held,) = daemon.rows("SELECT hold, cause FROM outbox")
         assert held == (self.seven.timestamp() * 1000, "quiet-hours")
 
-        clock.put_at(self.change - timedelta(seconds=5))
+        clock.put_at(self.change - timedelta(seconds=4))
         until(lambda: daemon.logged("clock.set"), "it has not seen that the clock was set")
         told_of(broker, quarters(self.evening, self.change))
         ready = daemon.ready_s()
-        while clock.now() < self.change + timedelta(seconds=2):
+        while clock.now() < self.change + timedelta(seconds=1):
             sent += a_few(broker, clock, 25_900 + len(sent))
             threading.Event().wait(0.5)  # more than a probe would tell, and not as much as can be sent
         until(lambda: len(times(daemon)) == len(sent), "not all readings of the night were stored")
@@ -66,7 +66,7 @@ class Night:
         assert in_order == sorted(in_order), "the readings are not in order"
         assert abs(daemon.ready_s() - ready) < FORECAST_S, "the forecast went with the clock"
 
-        clock.put_at(self.seven - timedelta(seconds=3))
+        clock.put_at(self.seven - timedelta(seconds=2))
         told = until(lambda: phone.letters and clock.now(), "the letter did not come")
         assert told >= self.seven, "it was told in the quiet hours"
         assert len(phone.letters) == 1, phone.titles

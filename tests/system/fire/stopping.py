@@ -121,7 +121,7 @@ def all_at_work(ground: Ground) -> None:
         phone=f"json://127.0.0.1:{phone.port}/",
         alarms='air_on_delay = "0 s"',
     )
-    daemon = ground.daemon(text)
+    daemon = ground.quick_daemon(text)
     daemon.start()
     until(daemon.connected)
     daemon.post("batches", vessel="ash", lot="tin-7", cysts_g=2.0, batch="ash")
