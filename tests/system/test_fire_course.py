@@ -87,3 +87,18 @@ def _breaks(_: Ground) -> None:
 
 def _interrupted(_: Ground) -> None:
     raise KeyboardInterrupt
+
+
+def test_whoever_waits_is_told_how_long() -> None:
+    """Before each try a line says which it is and how long the rest will last, by the tries before it and the time there is."""
+    given = rows(Day())
+    quick, slow, _ = given
+    course = Course(given, clock=lambda: 0.0)
+    assert course.says(quick) == "1 of 62: quick, 1 of 50"
+    quick.tried, quick.seconds = 2, 4.0
+    slow.tried, slow.seconds, slow.failures = 1, 60.0, ["why"]
+    rare_s = 2 * (64.0 / 3)
+    assert course.left_s() == pytest.approx(48 * 2.0 + 9 * 60.0 + rare_s)
+    assert course.says(slow) == "4 of 62, 11 min left, 1 BROKEN: slow, 2 of 10"
+    course.ends = 300.0
+    assert course.says(slow) == "4 of 62, 5 min left, 1 BROKEN: slow, 2 of 10"

@@ -71,22 +71,21 @@ class Course:
         return min(all_of_it, max(self.ends - self.clock(), owed))
 
     def says(self, row: Tried) -> str:
-        """What is under way, for whoever waits."""
+        """What is under way, for whoever waits; what is of most interest first, as a screen may be narrow."""
         done, broken = sum(one.tried for one in self.rows), sum(len(one.failures) for one in self.rows)
-        whole = sum(one.asked for one in self.rows)
-        told = [f"{row.fault.name}, {row.tried + 1} of {row.asked}", f"{done + 1} of {whole} in all"]
+        told = [f"{done + 1} of {sum(one.asked for one in self.rows)}"]
         if done:
-            told.append(f"about {duration(self.left_s())} left")
+            told.append(f"{duration(self.left_s())} left")
         if broken:
             told.append(f"{broken} BROKEN")
-        return "; ".join(told)
+        return f"{', '.join(told)}: {row.fault.name}, {row.tried + 1} of {row.asked}"
 
 
 def duration(seconds: float) -> str:
     """As a person says it."""
     minutes = round(seconds / 60)
     if minutes < 1:
-        return "a minute"
+        return "less than a minute"
     return f"{minutes // 60} h {minutes % 60:02} min" if minutes >= 60 else f"{minutes} min"
 
 
