@@ -5,11 +5,15 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 import pytest
+from click.testing import CliRunner
 
+from tests.system.fire import __main__ as command
 from tests.system.fire.course import Course, turns
 from tests.system.fire.fault import Fault, Tried
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from tests.system.fire.fault import Ground
 
 
@@ -102,3 +106,24 @@ def test_whoever_waits_is_told_how_long() -> None:
     assert course.says(slow) == "4 of 62, 11 min left, 1 BROKEN: slow, 2 of 10"
     course.ends = 300.0
     assert course.says(slow) == "4 of 62, 5 min left, 1 BROKEN: slow, 2 of 10"
+
+
+@pytest.mark.parametrize(
+    ("ends", "code", "tells"),
+    [
+        (lambda _: None, 0, "| all |  | 6 | 6 | 0 |"),
+        (_breaks, 1, "AssertionError: not kept at all"),
+        (_interrupted, 130, "| last | it can be told to stop | 0 of 2 | 0 | 0 |"),
+    ],
+    ids=["kept", "broken", "interrupted"],
+)
+def test_the_command_prints_its_table_however_it_ends(
+    ends: Callable[[Ground], None], code: int, tells: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A row for each fault and one for all; the exit code tells a broken promise, and Ctrl-C, from a good end."""
+    first = Fault("first", "crash", lambda _: None, long=2, each=2)
+    monkeypatch.setattr(command, "FAULTS", (first, Fault("last", "stop", ends, long=2)))
+    done = CliRunner().invoke(command.main, ["--long"])
+    assert done.exit_code == code
+    assert "| first | an accepted reading survives a crash |" in done.stdout
+    assert tells in done.stdout

@@ -42,7 +42,6 @@ def main(only: str, times: int | None, minutes: float | None, seed: int, *, is_l
     if not chosen:
         raise click.BadParameter(f"no fault has {only!r} in its name", param_hint="--only")
     rows = [Tried(one, times or (one.long if is_long else one.short)) for one in chosen]
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
     sys.exit(_told(rows, seed, minutes))
 
 
@@ -81,4 +80,5 @@ def _told(rows: list[Tried], seed: int, minutes: float | None) -> int:
 
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # a manager of jobs ends it as Ctrl-C does
     main()
