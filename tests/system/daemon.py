@@ -30,7 +30,12 @@ if TYPE_CHECKING:
     from tests.conftest import Mosquitto
 
 SWIMUP: Final = str(Path(sys.executable).with_name("swimup"))
-HERE_ONLY: Final = os.environ | {"NO_PROXY": "127.0.0.1", "no_proxy": "127.0.0.1"}
+UNCOMPILED: Final = "PYTHONDONTWRITEBYTECODE"
+HERE_ONLY: Final = {name: value for name, value in os.environ.items() if name != UNCOMPILED} | {
+    "NO_PROXY": "127.0.0.1",
+    "no_proxy": "127.0.0.1",
+}
+"""What a process finds: no proxy on the way, and modules that are compiled once, as an installed command's are."""
 OPENER: Final = build_opener(ProxyHandler({}))  # whatever proxy the environment names is not on the way
 PATIENCE_S: Final = 60.0
 """Far longer than a healthy machine needs for anything here; reaching it is a failure, not a measurement."""
@@ -58,7 +63,9 @@ def until(condition: Callable[[], object], what: str = "the awaited did not come
 def swimup(*arguments: str, stdin: str | None = None) -> subprocess.CompletedProcess[str]:
     """Run the command to its end."""
     command = [SWIMUP, *arguments]
-    return subprocess.run(command, input=stdin, capture_output=True, text=True, timeout=PATIENCE_S, check=False)
+    return subprocess.run(
+        command, input=stdin, capture_output=True, text=True, timeout=PATIENCE_S, check=False, env=HERE_ONLY
+    )
 
 
 def send(broker: Mosquitto, messages: Iterable[tuple[str, str]], pause_s: float = 0.0) -> None:
