@@ -17,13 +17,10 @@ from monitor.core.bench import story
 from monitor.core.dispatch import AT_ONCE
 from monitor.core.engine import Engine
 from monitor.core.food import FoodAhead, SkipStart
-from monitor.core.house import HOUSE_KEYS
 from monitor.core.log import LogEntry, Start
 from monitor.core.model import (
-    DAY,
     HOUR,
     AlarmCommand,
-    AlarmState,
     BatchChanged,
     BrokerLink,
     ClockSet,
@@ -38,9 +35,7 @@ from monitor.core.model import (
     Transition,
 )
 from monitor.core.phones import PHONES_KEY, PhoneEvent, PhoneGone
-from monitor.core.planned import FOOD_KEYS
 from monitor.core.rules_site import DELIVERY
-from monitor.core.undo import UNDO_KEY
 from monitor.core.wording import local_date
 from monitor.failpoint import Point
 from monitor.forward import Forwarder
@@ -62,6 +57,7 @@ from monitor.service.house import House, Parts, backed_up
 from monitor.service.ingest import Ingest
 from monitor.service.ledger import Ledger
 from monitor.service.memory import settle
+from monitor.service.recalling import recall
 from monitor.service.rooms import Announcer, RoomsBoard
 from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
@@ -97,7 +93,6 @@ LEAVE_S: Final = 4.0
 """A service manager waits longer for the end; and what hangs would be waited for in vain. Common practice, no source."""
 RETRY_URGENT_S: Final = 1.0
 """Not with each reading: trying to write all that waits takes a tenth of a second, and decisions must go on."""
-HISTORY: Final[Ms] = 12 * DAY
 NO_PLANNING: Final = Planning(on=False, every=HOUR, soon_s=20.0, seconds=60.0, memory_mb=1024)
 
 
@@ -320,40 +315,8 @@ class Supervisor:
         forgetting.let_go(self._engine.state, now)
 
     def _recall(self) -> None:
-        """Rebuild the state from the store: slots, the readings behind them, the log, the alarms."""
-        store, engine, now = self._store, self._engine, self._clock.now()
-        for probe, told in store.past(now - HISTORY):
-            engine.recall_past(probe, told)
-        for reading in store.readings(engine.reading_recall_from()):
-            engine.recall_reading(reading)
-        entries = store.entries()
-        for lot in sorted({entry.lot for entry in entries if isinstance(entry, Start)}):
-            self._recall_learned(f"lot/{lot}")
-        for vessel in self._w.site.vessels:
-            self._recall_learned(f"vessel/{vessel}")
-        self._recall_learned(UNDO_KEY)
-        engine.recall_log(entries)
-        for batch in engine.batches_believed():
-            self._recall_learned(f"prior/{batch}")
-            self._recall_learned(f"expected/{batch}")
-        for key in (*HOUSE_KEYS, *FOOD_KEYS):
-            self._recall_learned(key)
-        self._recall_learned(PHONES_KEY)
-        self._w.book.renew(engine.state.phones)
-        for alarm in store.alarms():
-            engine.recall_alarm(alarm, told=alarm.state is not AlarmState.SUPPRESSED)
-        for transition in store.transitions(now - HISTORY):
-            engine.recall_transition(transition)
-        log.info("state.recalled", batches=len(engine.open_batches()), alarms=len(engine.alarms()))
-
-    def _recall_learned(self, key: str) -> None:
-        kept = self._store.kept(key)
-        if kept is None:
-            return
-        try:
-            self._engine.recall_learned(key, json.loads(kept))
-        except (ValueError, LookupError, TypeError) as error:  # better without it than not at all
-            log.warning("learned.forgotten", key=key, reason=f"{type(error).__name__}: {error}")
+        recall(self._store, self._engine, self._clock.now())
+        self._w.book.renew(self._engine.state.phones)
 
     def _tell_all(self) -> None:
         for alarm in self._engine.alarms():

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import sqlite3
 import statistics
-import sys
 import tempfile
 import time
 from contextlib import closing
@@ -23,6 +22,7 @@ from monitor.service.clock import SystemClock
 from monitor.store import Store
 from monitor.store.backups import BackupFolder
 from monitor.store.rotation import Stay
+from tests.bench.markdown import line, say
 
 READINGS: Final = 3_000_000
 BEAT_S: Final = 0.02
@@ -74,10 +74,10 @@ class Beats:
         return took
 
 
-def row(name: str, took: list[float]) -> str:
+def row(name: str, took: list[float]) -> list[str]:
     took = sorted(took)
     places = [statistics.median(took), took[int(0.95 * len(took))], took[int(0.99 * len(took))], took[-1]]
-    return f"| {name} | {len(took)} | " + " | ".join(f"{place:.1f}" for place in places) + " |\n"
+    return [name, str(len(took)), *(f"{place:.1f}" for place in places)]
 
 
 def main() -> None:
@@ -87,16 +87,18 @@ def main() -> None:
         with Store.open(path) as store:
             beats = Beats(store)
             backer = Backer(path, Plan(BackupFolder.of(path), 210, Stay(), "UTC"), SystemClock())
-            lines = [row("idle", beats.idle())]
+            rows = [row("idle", beats.idle())]
             began = time.monotonic()
-            lines.append(row("during the backup", beats.beside(backer)))
+            rows.append(row("during the backup", beats.beside(backer)))
             lasted = time.monotonic() - began
-            lines.append(row("idle again", beats.idle()))
+            rows.append(row("idle again", beats.idle()))
             backer.stop(10)
         size = path.stat().st_size / 1e6
-    sys.stdout.write(f"{size:.0f} MB were copied and verified in {lasted:.0f} s. Milliseconds a commit:\n\n")
-    sys.stdout.write("| | commits | half | 95 % | 99 % | longest |\n| --- | ---: | ---: | ---: | ---: | ---: |\n")
-    sys.stdout.writelines(lines)
+    say(f"{size:.0f} MB were copied and verified in {lasted:.0f} s. Milliseconds a commit:\n")
+    line("", "commits", "half", "95 %", "99 %", "longest")
+    line("---", *["---:"] * 5)
+    for cells in rows:
+        line(*cells)
 
 
 if __name__ == "__main__":

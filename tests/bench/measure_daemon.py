@@ -8,22 +8,21 @@ It needs mosquitto on the PATH. Nothing here is asserted: a loaded machine measu
 from __future__ import annotations
 
 import statistics
-import sys
-import tempfile
 import time
 from contextlib import ExitStack
 from functools import partial
 from operator import ne
-from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.error import URLError
 
+from tests.bench.markdown import noted
 from tests.conftest import Mosquitto
 from tests.system.daemon import Daemon, Phone, send, until
 from tests.system.shed_of_ten import BATCHES, minutes_of_readings, shed_of_ten
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
 STARTS = 5
 NEWS = 8
@@ -96,11 +95,5 @@ def measure(folder: Path, note: Callable[[str, str], None]) -> None:
         note("told to end, to the end", several(stops, "s"))
 
 
-def main() -> None:
-    sys.stdout.write("| what | measured |\n|---|---|\n")
-    with tempfile.TemporaryDirectory(prefix="swimup-measure-") as folder:
-        measure(Path(folder), lambda what, value: print(f"| {what} | {value} |", flush=True))  # noqa: T201  (its purpose)
-
-
 if __name__ == "__main__":
-    main()
+    noted(measure)

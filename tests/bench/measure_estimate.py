@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import statistics
-import sys
 import time
 from typing import TYPE_CHECKING, Final
 
@@ -17,6 +16,7 @@ import numpy as np
 
 from monitor.core.log import Harvest, Seen, Sight, Start
 from monitor.core.model import HOUR, MINUTE, SECOND
+from tests.bench.markdown import line, say
 from tests.unit.core.worlds import Shed, site
 
 if TYPE_CHECKING:
@@ -110,11 +110,6 @@ def many(lot: Lot) -> dict[int, float]:
     return found
 
 
-def line(*cells: str) -> None:
-    sys.stdout.write("| " + " | ".join(cells) + " |\n")
-    sys.stdout.flush()
-
-
 def main() -> None:
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
@@ -125,14 +120,14 @@ def main() -> None:
     for what, spent in (("after a reading", after_reading), ("after a look, weighed from the start", after_look)):
         line(what, f"{statistics.median(spent):.2f} ms", f"{float(np.quantile(spent, 0.95)):.2f} ms")
     kept = statistics.median(after_reading) <= PROMISED_MS
-    sys.stdout.write(f"\nAt most {PROMISED_MS:g} ms after a reading: {'holds' if kept else 'does NOT hold'}.\n\n")
+    say(f"\nAt most {PROMISED_MS:g} ms after a reading: {'holds' if kept else 'does NOT hold'}.\n")
     spent_on = many(lot)
     line("batches", "all of them", "each")
     line("---:", "---:", "---:")
     for vessels, whole in spent_on.items():
         line(str(vessels), f"{whole:.1f} ms", f"{whole / vessels:.2f} ms")
     exponent = float(np.polyfit(np.log(list(spent_on)), np.log(list(spent_on.values())), 1)[0])
-    sys.stdout.write(f"\nThe cost grows with the number of batches to the power of {exponent:.2f} (1 is linear).\n")
+    say(f"\nThe cost grows with the number of batches to the power of {exponent:.2f} (1 is linear).")
 
 
 if __name__ == "__main__":

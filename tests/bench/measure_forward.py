@@ -13,13 +13,10 @@ from __future__ import annotations
 
 import socket
 import statistics
-import sys
-import tempfile
 import threading
 import time
 from contextlib import ExitStack
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from paho.mqtt.client import Client
@@ -27,12 +24,14 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.core.model import DAY, HOUR, SECOND, Reading
 from monitor.store import Store
+from tests.bench.markdown import noted
 from tests.conftest import Mosquitto
 from tests.series_store import SeriesStore
 from tests.system.daemon import Daemon, air, configuration, table, until, water
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
 DAYS: Final = 12
 VESSELS: Final = ("ash", "birch", "cedar")
@@ -153,11 +152,5 @@ def lines_sent(daemon: Daemon) -> int:
     return int(daemon.bench()["series_servers"][0]["sent"])
 
 
-def main() -> None:
-    sys.stdout.write("| what | measured |\n|---|---|\n")
-    with tempfile.TemporaryDirectory(prefix="swimup-measure-") as folder:
-        measure(Path(folder), lambda what, value: print(f"| {what} | {value} |", flush=True))  # noqa: T201  (its purpose)
-
-
 if __name__ == "__main__":
-    main()
+    noted(measure)

@@ -22,6 +22,7 @@ from monitor.core.pantry_codec import to_json
 from monitor.planner.run import plan_in_child
 from monitor.planner.table import Table
 from monitor.planner.work import SCENARIOS, SEED, problem_of, work_out
+from tests.bench.markdown import say
 from tests.unit.planner.rooms import room
 
 if TYPE_CHECKING:
@@ -85,10 +86,6 @@ def child() -> tuple[float, float, float]:
     code = [sys.executable, "-c", "import monitor.planner.work"]
     subprocess.run(code, check=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"})
     return whole, time.perf_counter() - begun, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
-
-
-def say(line: str) -> None:
-    sys.stdout.write(line + "\n")
 
 
 def main() -> None:

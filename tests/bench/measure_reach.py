@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
@@ -42,6 +41,7 @@ from simulator.population.tins import Tin, draw_probes
 from simulator.world.numbers import stream
 from simulator.world.world import STEP_H
 from tests.bench.hidden import Errors, Life, Watched, shelf, weighted_median
+from tests.bench.markdown import line, say
 from tests.bench.observer import MODEL, OBSERVER, STRANGER, counts
 
 if TYPE_CHECKING:
@@ -160,13 +160,8 @@ def of_tin(asked: tuple[int, int, int]) -> list[Errors]:
         return [*learning(folder, year, batches, rows), *counts(year, batches, rows)]
 
 
-def line(*cells: str) -> None:
-    sys.stdout.write("| " + " | ".join(cells) + " |\n")
-    sys.stdout.flush()
-
-
 def heading(*cells: str) -> None:
-    sys.stdout.write("\n")
+    say("")
     line(*cells)
     line("---", *("---:" for _ in cells[1:]))
 
@@ -222,7 +217,7 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     wanted = parser.parse_args()
     os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
-    sys.stdout.write("In brackets: one standard error, drawn over tins.\n")
+    say("In brackets: one standard error, drawn over tins.")
     with ProcessPoolExecutor(wanted.jobs, mp_context=get_context("spawn")) as pool:
         for seed in wanted.seeds:
             all_tins = range(1, wanted.tins + wanted.new_tins + 1)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import argparse
 import sqlite3
 import statistics
-import sys
 import tempfile
 import time
 from collections import defaultdict
@@ -21,6 +20,7 @@ from monitor.core.model import DAY, HOUR, MINUTE, SECOND, Reading
 from monitor.store import Store
 from monitor.store.record import Record
 from monitor.store.records import begin_of
+from tests.bench.markdown import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -41,11 +41,6 @@ SPANS: Final = {
 }
 TIMES: Final = 5
 RATE: Final = 10  # readings a second
-
-
-def say(line: str) -> None:
-    sys.stdout.write(f"{line}\n")
-    sys.stdout.flush()
 
 
 def timed(work: Callable[[], object]) -> float:

@@ -11,7 +11,6 @@ from __future__ import annotations
 import json
 import os
 import subprocess
-import sys
 import tempfile
 import time
 from datetime import UTC, datetime, timedelta
@@ -20,6 +19,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from tests.bench.markdown import line
 from tests.system.daemon import SWIMUP, air, configuration, water
 
 if TYPE_CHECKING:
@@ -79,14 +79,12 @@ def replayed(folder: Path, every: int) -> tuple[float, float, int, int]:
 
 
 def main() -> None:
-    sys.stdout.write("| a value each | readings | lines | days a second | days a second of processor time |\n")
-    sys.stdout.write("|---:|---:|---:|---:|---:|\n")
+    line("a value each", "readings", "lines", "days a second", "days a second of processor time")
+    line(*["---:"] * 5)
     with tempfile.TemporaryDirectory() as folder:
         for every in EVERY_S:
             lasted, used, lines, readings = replayed(Path(folder), every)
-            cells = f"{every} s", str(readings), str(lines), f"{DAYS / lasted:.2f}", f"{DAYS / used:.2f}"
-            sys.stdout.write(f"| {' | '.join(cells)} |\n")
-            sys.stdout.flush()
+            line(f"{every} s", str(readings), str(lines), f"{DAYS / lasted:.2f}", f"{DAYS / used:.2f}")
 
 
 if __name__ == "__main__":

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import gzip
 import sys
-import tempfile
 import time
-from pathlib import Path
+from contextlib import redirect_stdout
 from typing import TYPE_CHECKING, Any
 
 import httpx
@@ -25,9 +24,13 @@ from monitor.web.options import WebOptions
 from monitor.web.rooms_view import make_rooms
 from monitor.web.server import WebServer
 from tests.adapters.web.memory_desk import NOW, MemoryDesk, a_batch, bad_night
+from tests.bench.markdown import noted
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
+
+    from tests.bench.markdown import Note
 
 VESSELS = 16
 TIMES = 200
@@ -53,19 +56,18 @@ def cost_ms(what: Callable[[], object]) -> float:
     return (time.process_time() - began) / TIMES * 1000
 
 
-def page_of(desk: MemoryDesk) -> bytes:
+def page_of(desk: MemoryDesk, folder: Path) -> bytes:
     """As it is before packing."""
-    with tempfile.TemporaryDirectory() as folder:
-        options = WebOptions(Path(folder), rooms=True)
-        server = WebServer(lambda: make_app(desk, options), options.host, 0)
-        server.start()
-        try:
-            return httpx.get(f"{server.url}/rooms", trust_env=False, timeout=20).content
-        finally:
-            server.stop(10)
+    options = WebOptions(folder, rooms=True)
+    server = WebServer(lambda: make_app(desk, options), options.host, 0)
+    server.start()
+    try:
+        return httpx.get(f"{server.url}/rooms", trust_env=False, timeout=20).content
+    finally:
+        server.stop(10)
 
 
-def main() -> None:
+def measure(folder: Path, note: Note) -> None:
     bench = a_room("shed")
     payload = written(bench)
     desk, rooms = MemoryDesk(bench), Rooms("shed", "aaaaaaaa", NOW - MINUTE)
@@ -73,17 +75,14 @@ def main() -> None:
     for n in range(MOST_ROOMS):
         site = f"room-{n}"
         rooms.news(read_summary(site, written(a_room(site))), NOW, live=True)
-    page = page_of(desk)
-    rows = [
-        (f"a summary of {VESSELS} vessels", f"{len(payload)} bytes"),
-        ("making it", f"{cost_ms(lambda: written(bench)):.2f} ms"),
-        ("reading it", f"{cost_ms(lambda: read_summary('shed', payload)):.2f} ms"),
-        (f"the words of {MOST_ROOMS + 1} rooms", f"{cost_ms(lambda: make_rooms(desk.rooms())):.1f} ms"),
-        ("their page", f"{len(page)} bytes, {len(gzip.compress(page, 5))} packed"),
-    ]
-    table = "\n".join(f"| {name} | {told} |" for name, told in rows)
-    sys.stdout.write(f"| what | measured |\n|---|---|\n{table}\n")
+    with redirect_stdout(sys.stderr):  # its log is no part of the table
+        page = page_of(desk, folder)
+    note(f"a summary of {VESSELS} vessels", f"{len(payload)} bytes")
+    note("making it", f"{cost_ms(lambda: written(bench)):.2f} ms")
+    note("reading it", f"{cost_ms(lambda: read_summary('shed', payload)):.2f} ms")
+    note(f"the words of {MOST_ROOMS + 1} rooms", f"{cost_ms(lambda: make_rooms(desk.rooms())):.1f} ms")
+    note("their page", f"{len(page)} bytes, {len(gzip.compress(page, 5))} packed")
 
 
 if __name__ == "__main__":
-    main()
+    noted(measure)

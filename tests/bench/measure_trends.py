@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 import statistics
-import sys
 import tempfile
 import time
 from pathlib import Path
@@ -26,6 +25,7 @@ from monitor.web.when import as_rfc3339
 from tests.adapters.web.conftest import FLAGS, Served
 from tests.adapters.web.memory_desk import MemoryDesk, bad_night
 from tests.bench.five_years import EVERY, PROBES
+from tests.bench.markdown import say
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext
@@ -41,11 +41,6 @@ SPANS: Final = {
     "5 years": 1826 * DAY,
 }
 DRAWN: Final = "body[data-shown]"
-
-
-def say(line: str) -> None:
-    sys.stdout.write(f"{line}\n")
-    sys.stdout.flush()
 
 
 def five_year_desk(path: Path) -> tuple[MemoryDesk, Ms]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -11,18 +10,15 @@ from monitor.core.model import Measures
 from monitor.intake import document
 from monitor.intake.binding import Binding, Line
 from monitor.intake.decode import decode
-from monitor.intake.unreadable import KINDS, Unreadable
-from monitor.intake.values import LIMIT
+from monitor.intake.unreadable import Unreadable
 from tests.fuzz.target import Target
+from tests.unit.intake.outcomes import has_reason, sound
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from monitor.core.model import Sample
 
 ARRIVED: Final = 1_772_434_800_000  # 2026-03-02T07:00:00Z
-LONGEST_REASON: Final = 500
-_MS_FROM, _MS_TO = -62_135_596_800_000 - ARRIVED, 253_402_300_799_999 + ARRIVED
 
 WATER: Final = Binding("t", "p", "number", Measures.WATER)
 FAHRENHEIT: Final = {"scale": 0.555555555556, "offset": -17.7777777778}
@@ -70,25 +66,9 @@ SENMLS: Final = tuple(
 )
 
 
-def sound(samples: list[Sample]) -> None:
-    """What a decoder gives can be reckoned with and stored."""
-    assert samples
-    for sample in samples:
-        assert (sample.value is None) is not (sample.running is None)
-        if sample.value is not None:
-            assert type(sample.value) is float
-            assert math.isfinite(sample.value)
-            assert abs(sample.value) <= LIMIT
-        if sample.time is not None:
-            assert type(sample.time) is int
-            assert _MS_FROM <= sample.time <= _MS_TO
-        assert sample.seq is None or (type(sample.seq) is int and 0 <= sample.seq < 2**63)
-
-
 def refused(why: Unreadable) -> bool:
     """False, when the reason is one for a keeper."""
-    assert why.kind in KINDS
-    assert 0 < len(why.reason) < LONGEST_REASON
+    has_reason(why)
     return False
 
 
@@ -97,9 +77,9 @@ def _with(bindings: tuple[Binding, ...]) -> Callable[[bytes], bool]:
 
     def one(data: bytes) -> bool:
         head = data[0] if data else 0
-        binding = bindings[(head >> 1) % len(bindings)]
+        binding, arrived = bindings[(head >> 1) % len(bindings)], ARRIVED if head & 1 else None
         try:
-            sound(decode(data[1:], binding, ARRIVED if head & 1 else None))
+            sound(decode(data[1:], binding, arrived), arrived)
         except Unreadable as why:
             return refused(why)
         return True

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from icalendar import Calendar, Event
 from pydantic import ValidationError
 
-from monitor.core.food import FoodAhead, InHand, MealOutlook, Outlook, Plan, PlannedStart, Unmet
+from monitor.core.food import FoodAhead, InHand, MealOutlook, Outlook
 from monitor.core.model import Span
 from monitor.core.pantry_codec import NotReadable, ahead_from_json, ahead_to_json, from_json, to_json
 from monitor.web.calendar import calendar
@@ -21,7 +21,7 @@ from tests.adapters.web.memory_desk import NOW
 from tests.fuzz.on_decode import IN_JSON
 from tests.fuzz.target import Target
 from tests.unit.planner.rooms import NOW as THEN
-from tests.unit.planner.rooms import room
+from tests.unit.planner.rooms import PLAN, room
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -76,32 +76,13 @@ TIMES: Final = frozenset({"time", "made", "until", "start", "start_by", "feeds_f
 
 
 def _pantries() -> Iterator[bytes]:
-    start = PlannedStart(
-        id="ash-tin-0529-07",
-        vessel="ash",
-        lot="tin",
-        grams=3.5,
-        litres=2.0,
-        salinity_g_l=25.0,
-        start=THEN,
-        start_by=THEN + 1,
-        harvest=Span(1.0, 2.0, None),
-        nauplii=Span(1.0, 2.0, 3.0),
-        store="",
-        cost=0.3,
-        feeds_from=THEN,
-        feeds_until=THEN,
-        backup=True,
-        reason="for Thu 07:00",
-    )
-    plan = Plan(made=THEN, until=THEN + 1, starts=(start,), unmet=(Unmet(THEN, "killi", 0.5, "why", "help"),))
     small = room(days=1)
     short = tuple(replace(one, water_c=one.water_c[:3], water_sd_c=one.water_sd_c[:3]) for one in small.vessels)
     yield b"\0" + to_json(replace(small, vessels=short))
-    yield b"\0" + to_json(replace(small, vessels=short, last=plan))
+    yield b"\0" + to_json(replace(small, vessels=short, last=PLAN))
     span = Span(1.0, None, 3.0)
     seen = Outlook(THEN, THEN + 5, (MealOutlook(THEN, "killi", span, span, 0.1, ""),), (InHand(THEN, span, span),))
-    yield b"\1" + ahead_to_json(FoodAhead(THEN, seen, seen, plan, "none", {"a": [1, None]}))
+    yield b"\1" + ahead_to_json(FoodAhead(THEN, seen, seen, PLAN, "none", {"a": [1, None]}))
 
 
 def _feeds() -> Iterator[bytes]:

@@ -17,9 +17,9 @@ from monitor.core.replay import replay
 from monitor.core.wording import rfc3339
 from monitor.intake.binding import Binding
 from monitor.intake.recorded import RecordProblem, entries, readings
-from tests.fuzz.on_decode import sound
 from tests.fuzz.target import Target
 from tests.unit.core.worlds import T0, slow_site
+from tests.unit.intake.outcomes import sound
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

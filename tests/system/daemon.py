@@ -30,7 +30,12 @@ if TYPE_CHECKING:
     from tests.conftest import Mosquitto
 
 SWIMUP: Final = str(Path(sys.executable).with_name("swimup"))
-HERE_ONLY: Final = os.environ | {"NO_PROXY": "127.0.0.1", "no_proxy": "127.0.0.1"}
+UNCOMPILED: Final = "PYTHONDONTWRITEBYTECODE"
+HERE_ONLY: Final = {name: value for name, value in os.environ.items() if name != UNCOMPILED} | {
+    "NO_PROXY": "127.0.0.1",
+    "no_proxy": "127.0.0.1",
+}
+"""What a process finds: no proxy on the way, and modules that are compiled once, as an installed command's are."""
 OPENER: Final = build_opener(ProxyHandler({}))  # whatever proxy the environment names is not on the way
 PATIENCE_S: Final = 60.0
 """Far longer than a healthy machine needs for anything here; reaching it is a failure, not a measurement."""
@@ -42,19 +47,25 @@ def quiet_port() -> int:
 
 
 def until(condition: Callable[[], object], what: str = "the awaited did not come", patience: float = PATIENCE_S) -> Any:
-    """Return what the condition gives as soon as that is true; AssertionError when it never is."""
-    deadline = time.monotonic() + patience
+    """Return what the condition gives as soon as that is true; AssertionError when it never is.
+
+    What takes long is asked more rarely, a fiftieth of the time late at most: to be asked is work for a daemon, too.
+    """
+    began = time.monotonic()
     while not (found := condition()):
-        if time.monotonic() > deadline:
+        waited = time.monotonic() - began
+        if waited > patience:
             raise AssertionError(what)
-        time.sleep(0.02)
+        time.sleep(min(max(0.02, waited / 50), 0.2))
     return found
 
 
 def swimup(*arguments: str, stdin: str | None = None) -> subprocess.CompletedProcess[str]:
     """Run the command to its end."""
     command = [SWIMUP, *arguments]
-    return subprocess.run(command, input=stdin, capture_output=True, text=True, timeout=PATIENCE_S, check=False)
+    return subprocess.run(
+        command, input=stdin, capture_output=True, text=True, timeout=PATIENCE_S, check=False, env=HERE_ONLY
+    )
 
 
 def send(broker: Mosquitto, messages: Iterable[tuple[str, str]], pause_s: float = 0.0) -> None:
@@ -112,6 +123,8 @@ def configuration(
     commit_every: str = "1 s",
     port: int | None = None,
     alarms: str = "",
+    timezone: str = "Europe/Berlin",
+    meals: Iterable[str] = ("07:00", "18:00"),
 ) -> str:
     """A shed with its vessels and the tin-7; ``parts`` are further tables, such as probes.
 
@@ -120,7 +133,7 @@ def configuration(
     if "quiet" not in alarms:
         alarms += "\nquiet = false"
     tables = [
-        '[site]\nid = "shed"\ntimezone = "Europe/Berlin"\nfeeding_times = ["07:00", "18:00"]\n',
+        f'[site]\nid = "shed"\ntimezone = "{timezone}"\nfeeding_times = {json.dumps(list(meals))}\n',
         f'[broker]\nurl = "{broker}"\n',
         f'[store]\npath = "store/shed.sqlite3"\ncommit_every = "{commit_every}"\n',
         f"[web]\nport = {quiet_port() if port is None else port}\n",

@@ -21,7 +21,8 @@ from monitor.store.backups import BackupFolder
 from monitor.store.schema import MIGRATIONS
 from tests.system.daemon import configuration, send, until, water
 from tests.system.fire.fault import Fault
-from tests.system.fire.traffic import Traffic, shed
+from tests.system.fire.speaker import readings
+from tests.system.fire.traffic import in_use
 
 if TYPE_CHECKING:
     from tests.system.fire.fault import Ground
@@ -62,12 +63,7 @@ TRIED: Final = (*OFTEN, *NOW_AND_THEN, *UPDATING, *TIDYING, *BEGINNING_ANEW)
 
 def killed_at_each_place(ground: Ground) -> None:
     """In a shed in use: what the broker and the keeper were told is kept, once; all air that stops is told."""
-    broker, phone = ground.broker(), ground.phone()
-    daemon = ground.quick_daemon(shed(broker.url, phone.url))
-    daemon.start()
-    until(daemon.connected)
-    traffic = Traffic(broker, daemon, phone)
-    traffic.begin()
+    daemon, traffic = in_use(ground)
     daemon.kill()
     places = [*OFTEN, *NOW_AND_THEN]
     ground.random.shuffle(places)
@@ -82,12 +78,7 @@ def killed_at_each_place(ground: Ground) -> None:
 
 def killed_at_random_moments(ground: Ground) -> None:
     """While it starts or in the second after, in a shed in use: the same is true."""
-    broker, phone = ground.broker(), ground.phone()
-    daemon = ground.quick_daemon(shed(broker.url, phone.url))
-    daemon.start()
-    until(daemon.connected)
-    traffic = Traffic(broker, daemon, phone)
-    traffic.begin()
+    daemon, traffic = in_use(ground)
     with traffic:
         for _ in range(KILLS):
             traffic.stop_air()
@@ -126,8 +117,8 @@ def killed_while_it_tidies_up(ground: Ground) -> None:
     simulated = ("--sim-epoch", "2026-02-03T06:00:00Z", "--sim-speed", "3600", "--sim-anchor", f"{time.time():.3f}")
     daemon.start(*simulated)
     until(daemon.connected)
-    values = [20_000 + number for number in range(400)]
-    send(broker, [("shed/ash/water", f"{value / 1000:.3f}") for value in values], 0.002)
+    values = list(range(20_000, 20_400))
+    send(broker, readings(values), 0.002)
     until(lambda: daemon.stored("ash-water") == values, "not all readings were stored")
     daemon.kill()
     for place in TIDYING:

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Final
 
 from tests.system.daemon import OPENER, air, configuration, send, until, water
 from tests.system.fire.fault import Fault
+from tests.system.fire.kept import sound
 from tests.system.fire.small_disk import SmallDisk, on_a_disk
+from tests.system.fire.speaker import readings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -38,17 +40,12 @@ def shed(ground: Ground, *, megabytes: int = MEGABYTES) -> tuple[Mosquitto, Phon
         phone=phone.url,
         alarms=AT_ONCE,
     )
-    daemon = ground.daemon(text)
+    daemon = ground.quick_daemon(text)
     return broker, phone, daemon, SmallDisk(ground, daemon, megabytes)
 
 
-def readings(first: int, count: int) -> list[tuple[str, str]]:
-    """Different ones, in thousandths from ``first`` on, up to and with ``first + count``."""
-    return [("shed/ash/water", f"{value / 1000:.3f}") for value in range(first + 1, first + count + 1)]
-
-
 def in_thousandths(first: int, count: int) -> list[int]:
-    """The same as they are stored."""
+    """So many different readings, the first after ``first``."""
     return list(range(first + 1, first + count + 1))
 
 
@@ -58,7 +55,7 @@ def begin(broker: Mosquitto, daemon: Daemon) -> None:
     until(daemon.connected)
     for vessel in ("ash", "birch"):
         daemon.post("batches", vessel=vessel, lot="tin-7", cysts_g=2.0, batch=vessel)
-    send(broker, readings(20_000, BEFORE))
+    send(broker, readings(in_thousandths(20_000, BEFORE)))
     until(lambda: len(daemon.stored("ash-water")) == BEFORE, "the first readings were not stored")
 
 
@@ -71,25 +68,20 @@ def counted(daemon: Daemon, name: str) -> int:
     return int(found[1])
 
 
-def sound(daemon: Daemon) -> None:
-    """What is in the file is in order, and each thing is there once."""
-    assert daemon.rows("PRAGMA integrity_check") == [("ok",)]
-    assert daemon.rows("SELECT series, slot, count(*) FROM slot GROUP BY series, slot HAVING count(*) > 1") == []
-
-
-def rings(daemon: Daemon, broker: Mosquitto, phone: Phone, vessel: str) -> None:
-    """Air that stops now is on the phone within seconds."""
-    before = len(phone.about(f"Air stopped in {vessel}"))
+def air_stops(broker: Mosquitto, vessel: str) -> None:
     send(broker, [(f"shed/{vessel}/air", "off")])
+
+
+def is_told(daemon: Daemon, phone: Phone, vessel: str) -> None:
+    """That its air stopped is on the phone within seconds, the few among them in which a letter waits for others."""
     until(
-        lambda: len(phone.about(f"Air stopped in {vessel}")) > before,
+        lambda: phone.about(f"Air stopped in {vessel}"),
         f"nobody was told that the air stopped in {vessel}\n{daemon.log[-3000:]}",
     )
 
 
-def freed(daemon: Daemon, disk: SmallDisk, pid: int) -> None:
+def is_freed(daemon: Daemon, pid: int) -> None:
     """There is room again: the same process stores what waits."""
-    disk.clear()
     until(lambda: daemon.logged("disk.recovered"), f"it does not recover\n{daemon.log[-3000:]}")
     assert daemon.pid == pid
     assert daemon.store.with_name(f"{daemon.store.name}.reserve").exists(), "no reserve is set aside anew"
@@ -104,19 +96,21 @@ def fills_up(ground: Ground) -> None:
     until(lambda: daemon.alarm("disk-low:site"), "no early warning")
     disk.fill()
     total = UNSAVED + ground.random.randrange(300, 900, 10)
-    send(broker, readings(21_000, total))
+    send(broker, readings(in_thousandths(21_000, total)))
     daemon.until_water((21_000 + total) / 1000)  # the bench shows hundredths
+    air_stops(broker, "ash")
     assert counted(daemon, "lost_readings") > 0, "more waits than may"
-
-    rings(daemon, broker, phone, "ash")
     daemon.post("batches/ash/seen", what="first")
+    is_told(daemon, phone, "ash")
     full = "on the full disk nothing is kept of"
     assert daemon.rows("SELECT 1 FROM transition WHERE alarm = 'air-stopped:ash'"), f"{full} an alarm"
     assert daemon.rows("SELECT 1 FROM event WHERE kind = 'seen'"), f"{full} what a keeper was told is noted"
     assert len(daemon.stored("ash-water")) < BEFORE + total - UNSAVED + 1
 
-    freed(daemon, disk, pid)
-    rings(daemon, broker, phone, "birch")
+    disk.clear()
+    air_stops(broker, "birch")
+    is_freed(daemon, pid)
+    is_told(daemon, phone, "birch")
     gone = counted(daemon, "lost_readings")
     assert daemon.terminate(ROUND_S) == 0
     stored = daemon.stored("ash-water")
@@ -133,10 +127,11 @@ def killed_while_full(ground: Ground) -> None:
     begin(broker, daemon)
     disk.fill()
     count = ground.random.randrange(200, 600, 10)  # fewer than half of the window: none is acknowledged unsaved
-    send(broker, readings(21_000, count))
+    air_stops(broker, "ash")
+    send(broker, readings(in_thousandths(21_000, count)))
     daemon.until_water((21_000 + count) / 1000)
-    rings(daemon, broker, phone, "ash")
     daemon.post("batches/ash/seen", what="first")
+    is_told(daemon, phone, "ash")
     until(lambda: not daemon.rows("SELECT 1 FROM outbox WHERE state = 'waiting'"), "that it was told is not kept")
     daemon.kill()
     daemon.start()
@@ -144,7 +139,8 @@ def killed_while_full(ground: Ground) -> None:
     until(daemon.connected)
     assert (daemon.alarm("air-stopped:ash") or {}).get("state") == "unacknowledged", "the alarm is forgotten"
     assert daemon.rows("SELECT kind FROM event ORDER BY id") == [("start",), ("start",), ("seen",)]
-    rings(daemon, broker, phone, "birch")
+    air_stops(broker, "birch")
+    is_told(daemon, phone, "birch")
     assert len(phone.about("Air stopped in ash")) == 1, "it was told again after the restart"
     disk.clear()
     everything = in_thousandths(20_000, BEFORE) + in_thousandths(21_000, count)
@@ -170,8 +166,9 @@ def full_at_the_start(ground: Ground) -> None:
     daemon.start()
     pid = daemon.pid
     until(daemon.connected)
-    rings(daemon, broker, phone, "ash")
-    send(broker, readings(21_000, 50))
+    air_stops(broker, "ash")
+    send(broker, readings(in_thousandths(21_000, 50)))
+    is_told(daemon, phone, "ash")
     disk.clear()
     until(lambda: len(daemon.stored("ash-water")) == BEFORE + 50, "what was read on the full disk was not stored")
     assert daemon.pid == pid
@@ -191,23 +188,26 @@ def read_only(ground: Ground) -> None:
     disk.writable(writable=True)
     daemon.start()
     until(daemon.connected)
-    rings(daemon, broker, phone, "ash")
+    air_stops(broker, "ash")
+    is_told(daemon, phone, "ash")
 
 
 def writing_fails(ground: Ground) -> None:
     """While each write fails, of the log of the program too, it decides, tells and answers; then it stores all of it."""
     broker, phone = ground.broker(), ground.phone()
     text = configuration(broker.url, water("ash"), air("ash"), air("birch"), vessels=("ash", "birch"), phone=phone.url)
-    daemon = ground.daemon(text.replace("[alarms]\n", f"[alarms]\n{AT_ONCE}\n"))
+    daemon = ground.quick_daemon(text.replace("[alarms]\n", f"[alarms]\n{AT_ONCE}\n"))
     begin(broker, daemon)
     pid, usual = daemon.pid, resource.prlimit(daemon.pid, resource.RLIMIT_FSIZE)
     resource.prlimit(pid, resource.RLIMIT_FSIZE, (0, usual[1]))
-    rings(daemon, broker, phone, "ash")
+    air_stops(broker, "ash")
     count = ground.random.randrange(1200, 2400, 10)
-    send(broker, readings(21_000, count))
+    send(broker, readings(in_thousandths(21_000, count)))
     daemon.until_water((21_000 + count) / 1000)
+    is_told(daemon, phone, "ash")
     daemon.post("batches/ash/seen", what="first")
-    rings(daemon, broker, phone, "birch")
+    air_stops(broker, "birch")
+    is_told(daemon, phone, "birch")
     assert daemon.rows("SELECT 1 FROM event WHERE kind = 'seen'") == [], "writing did not fail"
     assert counted(daemon, "commits_failed") < count / 4, "it tries to write all that waits with each reading"
     resource.prlimit(pid, resource.RLIMIT_FSIZE, usual)

@@ -107,42 +107,58 @@ class Fault:
 
 @dataclass(slots=True)
 class Tried:
-    """How a fault went."""
+    """How a fault goes; ``asked``: how often it is to be tried."""
 
     fault: Fault
+    asked: int
     tried: int = 0
     kept: int = 0
     seconds: float = 0.0
     failures: list[str] = field(default_factory=list)
 
+    def again(self, seed: int = 0) -> None:
+        """Try it once more, with chances of its own, which ``seed`` repeats. What is interrupted does not count."""
+        began = time.monotonic()
+        failure = _failure(self.fault, f"{self.fault.name} {seed} {self.tried}")
+        if failure:
+            self.failures.append(f"try {self.tried} of seed {seed}:\n{failure}")
+        else:
+            self.kept += 1
+        self.tried += 1
+        self.seconds += time.monotonic() - began
+
     def line(self) -> str:
         """As a row of the table; a try of many blows counts as so many, kept or not as a whole."""
         blows = self.fault.each
-        cells = (
+        cut = f" of {blows * self.asked}" if self.tried < self.asked else ""
+        return row(
             self.fault.name,
             PROMISES[self.fault.promise],
-            blows * self.tried,
+            f"{blows * self.tried}{cut}",
             blows * self.kept,
             round(self.seconds),
         )
-        return f"| {' | '.join(map(str, cells))} |"
 
 
-def attempt(fault: Fault, times: int, seed: int = 0, *, progress: Callable[[], None] = lambda: None) -> Tried:
-    """Try a fault so often, each time with chances of its own, which ``seed`` repeats."""
-    found = Tried(fault)
-    for number in range(times):
-        began = time.monotonic()
-        with tempfile.TemporaryDirectory(prefix="swimup-fire-") as folder:
-            chances = Random(f"{fault.name} {seed} {number}")  # noqa: S311  (repeatable on purpose)
-            try:
-                with Ground(Path(folder), chances) as ground:
-                    fault.attempt(ground)
-            except Exception:  # noqa: BLE001  (whatever happens is a promise not kept, and the others are still tried)
-                found.failures.append(f"try {number} of seed {seed}:\n{traceback.format_exc()}")
-            else:
-                found.kept += 1
-        found.tried += 1
-        found.seconds += time.monotonic() - began
-        progress()
+def row(*cells: object) -> str:
+    """One of the table whose head is ``FIRE_HEAD``."""
+    return f"| {' | '.join(map(str, cells))} |"
+
+
+def _failure(fault: Fault, chances: str) -> str:
+    """What went wrong in one try; nothing when the promise was kept."""
+    with tempfile.TemporaryDirectory(prefix="swimup-fire-") as folder:
+        try:
+            with Ground(Path(folder), Random(chances)) as ground:  # noqa: S311  (repeatable on purpose)
+                fault.attempt(ground)
+        except Exception:  # noqa: BLE001  (whatever happens is a promise not kept, and the others are still tried)
+            return traceback.format_exc()
+    return ""
+
+
+def attempt(fault: Fault, times: int) -> Tried:
+    """Try a fault so often."""
+    found = Tried(fault, times)
+    for _ in range(times):
+        found.again()
     return found

@@ -139,15 +139,15 @@ def counted(daemon: Daemon) -> dict[str, tuple[int, int]]:
     }
 
 
-def start(ground: Ground) -> tuple[Mosquitto, Daemon]:
-    broker = ground.broker()
+def started(make: Callable[[str], Daemon], broker: Mosquitto) -> Daemon:
+    """One with a probe for each decoder, connected."""
     probes = [
         probe(name, f"shed/{name}", measures="water", vessel="ash", **options) for name, options in DECODERS.items()
     ]
-    daemon = ground.daemon(configuration(broker.url, *probes))
+    daemon = make(configuration(broker.url, *probes))
     daemon.start()
     until(daemon.connected)
-    return broker, daemon
+    return daemon
 
 
 def nothing_raised(daemon: Daemon) -> None:
@@ -171,7 +171,8 @@ def kept_aside(daemon: Daemon) -> dict[str, int]:
 
 def rubbish(ground: Ground) -> None:
     """Thousands of messages that nobody can read, with good ones between: counted, twenty kept, and it holds no more memory."""
-    broker, daemon = start(ground)
+    broker = ground.broker()
+    daemon = started(ground.daemon, broker)  # of its own, since its memory counts
     hose, made = Hose(ground, broker), Rubbish(ground.random)
 
     def pour(count: int) -> None:
@@ -197,7 +198,8 @@ def rubbish(ground: Ground) -> None:
 
 def where_nobody_expects_it(ground: Ground) -> None:
     """Rubbish kept by the broker, as a command, and under the longest topics there are: it lives, and so after a restart."""
-    broker, daemon = start(ground)
+    broker = ground.broker()
+    daemon = started(ground.quick_daemon, broker)
     hose, dice = Hose(ground, broker), ground.random
     longest = LONGEST_TOPIC - len("swimup/shed/do/")
     commands = ["x", "\ufffd\U0001f990", "a" * longest, "a" * (longest - 2), "/".join("b" * 90), " " * 300]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from tests.system.daemon import configuration, retained, until
 from tests.system.fire.fault import Fault
+from tests.system.fire.kept import transitions
 from tests.system.fire.names import Names, with_own_names
 from tests.system.fire.speaker import Speaker, counted_water
 
@@ -67,15 +68,17 @@ class Shed:
         for name, values in told.items():
             assert self.daemon.stored(f"{name}-water") == values, f"{name}: not each reading once"
 
-    def transitions(self, alarm: str) -> list[tuple[str, int]]:
-        """What became of an alarm, and whether a person was told."""
-        query = f"SELECT after, notify FROM transition WHERE alarm = '{alarm}' ORDER BY id"  # noqa: S608  (our own words)
-        return [(after, notify) for after, notify in self.daemon.rows(query)]
-
     def nothing_was_told(self) -> None:
         """What lasts for moments is nobody's business."""
         assert not self.phone.letters, self.phone.titles
-        assert not self.transitions(LOST)
+        assert not transitions(self.daemon, LOST)
+
+    def well_again(self) -> None:
+        """The daemon is back and goes on with each reading once, and nobody was told."""
+        self.back()
+        self.go_on(5)
+        self.all_once()
+        self.nothing_was_told()
 
 
 def shed(ground: Ground, speed: int | None = None, host: str = "127.0.0.1") -> Shed:
@@ -84,7 +87,7 @@ def shed(ground: Ground, speed: int | None = None, host: str = "127.0.0.1") -> S
     wire, phone = ground.wire(broker), ground.phone()
     probes = [counted_water(vessel) for vessel in ("ash", "birch")]
     text = configuration(f"mqtt://{host}:{wire.port}", *probes, vessels=("ash", "birch"), phone=phone.url)
-    daemon = ground.daemon(text.replace("[broker]\n", '[broker]\nkeepalive = "5 s"\n'))
+    daemon = ground.quick_daemon(text.replace("[broker]\n", '[broker]\nkeepalive = "5 s"\n'))
     simulated = () if speed is None else ("--sim-epoch", "2026-02-03T09:00:00Z", "--sim-speed", str(speed))
     daemon.start(*simulated)
     until(daemon.connected)
@@ -103,10 +106,7 @@ def stopped_for_a_moment(ground: Ground) -> None:
     made.broker.stop()
     made.lost()
     made.broker.start()
-    made.back()
-    made.go_on(5)
-    made.all_once()
-    made.nothing_was_told()
+    made.well_again()
 
 
 def stopped_for_long(ground: Ground) -> None:
@@ -131,9 +131,9 @@ def stopped_for_long(ground: Ground) -> None:
         lambda: not made.daemon.alarm(SILENT[0]) and not made.daemon.alarm(SILENT[1]), "a probe is still called silent"
     )
     made.all_once()
-    assert made.transitions(LOST) == [("unacknowledged", 1), ("returned-unacknowledged", 1)]
+    assert transitions(made.daemon, LOST) == [("unacknowledged", 1), ("returned-unacknowledged", 1)]
     for name in SILENT:
-        assert not any(notify for _, notify in made.transitions(name)), f"{name} was told"
+        assert not any(notify for _, notify in transitions(made.daemon, name)), f"{name} was told"
     assert [LOST_TITLE in title for title in made.phone.titles] == [True, True], made.phone.titles
 
 
@@ -144,10 +144,7 @@ def killed(ground: Ground) -> None:
     made.broker.kill()
     made.lost()
     made.broker.start()
-    made.back()
-    made.go_on(5)
-    made.all_once()
-    made.nothing_was_told()
+    made.well_again()
 
 
 def killed_and_empty(ground: Ground) -> None:
@@ -183,10 +180,8 @@ def cut_again_and_again(ground: Ground) -> None:
     for _ in range(5):
         made.go_on(ground.random.randrange(1, 6))
         made.wire.cut()
-    made.back()
-    made.all_once()
+    made.well_again()
     assert made.wire.connects <= MOST_CONNECTS
-    made.nothing_was_told()
 
 
 def half_open(ground: Ground) -> None:
@@ -196,10 +191,7 @@ def half_open(ground: Ground) -> None:
     made.lost()
     made.go_on(5)
     made.wire.release()
-    made.back()
-    made.go_on(5)
-    made.all_once()
-    made.nothing_was_told()
+    made.well_again()
 
 
 def garbage(ground: Ground) -> None:
@@ -214,10 +206,7 @@ def garbage(ground: Ground) -> None:
     until(lambda: made.wire.connects >= before + 3, "it does not try again")
     assert not made.daemon.logged("session.callback-failed")
     made.wire.stranger = b""
-    made.back()
-    made.go_on(5)
-    made.all_once()
-    made.nothing_was_told()
+    made.well_again()
 
 
 @with_own_names(NO_NAME)
@@ -234,10 +223,8 @@ def no_such_name(ground: Ground) -> None:
     assert made.wire.connects == before
     assert made.daemon.water() is not None
     names.know(NAME)
-    made.back()
-    made.all_once()
+    made.well_again()
     assert len(made.daemon.logged("broker.lost")) == 1
-    made.nothing_was_told()
 
 
 def trickle(ground: Ground) -> None:

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import threading
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
-from tests.system.daemon import air, configuration, send, until, water
-from tests.system.fire.clocks import FORECAST_S, a_few, dated_rightly, rang, times
-from tests.system.fire.faketime import SystemTime
+from tests.system.daemon import send, until
+from tests.system.fire.clocks import FORECAST_S, a_few, dated_rightly, rang, shed, times, told_of
 from tests.system.fire.fault import Fault
 
 if TYPE_CHECKING:
-    from tests.conftest import Mosquitto
     from tests.system.fire.fault import Ground
 
-MEALS: Final = '["02:15", "07:00"]'
+MEALS: Final = ("02:15", "07:00")
+QUIET: Final = 'air_on_delay = "0 s"\nquiet_from = "22:00"\nquiet_until = "07:00"'
 
 
 def utc(text: str) -> datetime:
@@ -36,25 +34,12 @@ class Night:
 
     def attempt(self, ground: Ground) -> None:
         """Readings stay in order and single, the forecast holds, meals are at their hour, and what may wait comes at seven."""
-        broker, phone = ground.broker(), ground.phone()
-        past = water("ash", decoder="json", pointer="/c", time_pointer="/at").replace("ash-water", "ash-past")
-        text = configuration(
-            broker.url,
-            past.replace("shed/ash/water", "shed/ash/past"),
-            water("ash"),
-            air("birch"),
-            vessels=("ash", "birch"),
-            phone=phone.url,
-            alarms='air_on_delay = "0 s"\nquiet_from = "22:00"\nquiet_until = "07:00"',
-        )
-        text = text.replace("Europe/Berlin", self.timezone).replace('["07:00", "18:00"]', MEALS)
-        daemon = ground.daemon(text)
-        clock = SystemTime(daemon)
+        broker, phone, daemon, clock = shed(ground, ("birch",), QUIET, timezone=self.timezone, meals=MEALS)
         clock.put_at(self.evening)
         daemon.start()
         until(daemon.connected)
         began = self.evening - timedelta(hours=3)
-        told_of(broker, began, self.evening)
+        told_of(broker, quarters(began, self.evening))
         daemon.post("batches", vessel="ash", lot="tin-7", cysts_g=2.0, batch="ash", time=began.isoformat())
         daemon.post("batches", vessel="birch", lot="tin-7", cysts_g=2.0, batch="birch")
         sent = a_few(broker, clock, 25_900)
@@ -68,11 +53,11 @@ class Night:
         (held,) = daemon.rows("SELECT hold, cause FROM outbox")
         assert held == (self.seven.timestamp() * 1000, "quiet-hours")
 
-        clock.put_at(self.change - timedelta(seconds=5))
+        clock.put_at(self.change - timedelta(seconds=4))
         until(lambda: daemon.logged("clock.set"), "it has not seen that the clock was set")
-        told_of(broker, self.evening, self.change)
+        told_of(broker, quarters(self.evening, self.change))
         ready = daemon.ready_s()
-        while clock.now() < self.change + timedelta(seconds=2):
+        while clock.now() < self.change + timedelta(seconds=1):
             sent += a_few(broker, clock, 25_900 + len(sent))
             threading.Event().wait(0.5)  # more than a probe would tell, and not as much as can be sent
         until(lambda: len(times(daemon)) == len(sent), "not all readings of the night were stored")
@@ -81,7 +66,7 @@ class Night:
         assert in_order == sorted(in_order), "the readings are not in order"
         assert abs(daemon.ready_s() - ready) < FORECAST_S, "the forecast went with the clock"
 
-        clock.put_at(self.seven - timedelta(seconds=3))
+        clock.put_at(self.seven - timedelta(seconds=2))
         told = until(lambda: phone.letters and clock.now(), "the letter did not come")
         assert told >= self.seven, "it was told in the quiet hours"
         assert len(phone.letters) == 1, phone.titles
@@ -90,11 +75,9 @@ class Night:
         dated_rightly(daemon, sent)
 
 
-def told_of(broker: Mosquitto, begin: datetime, end: datetime) -> None:
-    """The water of ash in between, as a probe with a clock of its own tells it afterwards."""
-    quarters = range(0, round((end - begin).total_seconds()), 900)
-    moments = [begin + timedelta(seconds=seconds) for seconds in quarters]
-    send(broker, [("shed/ash/past", json.dumps({"c": 26.0, "at": moment.isoformat()})) for moment in moments])
+def quarters(begin: datetime, end: datetime) -> list[datetime]:
+    """Each quarter of an hour in between."""
+    return [begin + timedelta(seconds=seconds) for seconds in range(0, round((end - begin).total_seconds()), 900)]
 
 
 def _night(zone: str, *instants: str) -> Night:

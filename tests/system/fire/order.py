@@ -62,19 +62,19 @@ def hear(ground: Ground, broker: Mosquitto, messages: list[Message], last: Messa
         probe(f"ash-{what}", f"shed/ash/{what}", measures=what, vessel="ash", **more) for what in ("water", "air")
     ]
     probes.append(probe("shed-room", last[0], measures="room", every="10 min"))
-    daemon = ground.daemon(configuration(broker.url, *probes))
+    daemon = ground.quick_daemon(configuration(broker.url, *probes))
     daemon.start("--sim-epoch", f"{EPOCH:%Y-%m-%dT%H:%M:%SZ}", "--sim-speed", STANDS_STILL)
     until(daemon.connected)
     begun = (EPOCH - timedelta(hours=HOURS - 1)).isoformat(timespec="seconds")
-    daemon.told("batch", "start", "ash", "--cysts", "2 g", "--name", "one", "--time", begun)
+    daemon.post("batches", vessel="ash", lot="tin-7", cysts_g=2.0, batch="one", time=begun)
     send(broker, [*messages, last])
     until(lambda: daemon.stored("shed-room"), "the last message was not stored")
     return daemon
 
 
 def estimate(daemon: Daemon) -> dict[str, Any]:
-    """What the API tells of the vessel: after a look at it, everything is reckoned anew before the command returns."""
-    daemon.told("batch", "seen", "one", "some")
+    """What the API tells of the vessel: after a look at it, everything is reckoned anew before it is answered."""
+    daemon.post("batches/one/seen", what="some")
     return daemon.vessel()
 
 

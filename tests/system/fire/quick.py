@@ -29,7 +29,13 @@ class Nursery:
     """Talks to the process that forks. What a start takes is nearly all loading, which a crash cannot harm."""
 
     def __init__(self) -> None:
-        self._process = subprocess.Popen(COMMAND, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=HERE_ONLY)
+        self._process = subprocess.Popen(
+            COMMAND,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env=HERE_ONLY,
+            process_group=0,  # Ctrl-C is for whoever tries, who ends this in good order
+        )
         self._lock = threading.Lock()
 
     def ask(self, what: dict[str, Any]) -> Any:

@@ -12,6 +12,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from tests.system.daemon import PATIENCE_S, until, water
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from tests.conftest import Mosquitto
     from tests.system.fire.fault import Ground
 
@@ -22,6 +24,11 @@ EVERY_S: Final = 0.1
 def counted_water(vessel: str, every: str = "1 min") -> str:
     """The table of a water probe that a speaker plays."""
     return water(vessel, decoder="json", pointer="/c", sequence_pointer="/n", every=every)
+
+
+def readings(values: Iterable[int]) -> list[tuple[str, str]]:
+    """What the bare water probe of ash tells, in thousandths."""
+    return [("shed/ash/water", f"{value / 1000:.3f}") for value in values]
 
 
 class Speaker:

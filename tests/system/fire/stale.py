@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from tests.system.daemon import configuration, send, until, water
 from tests.system.fire.fault import Fault
+from tests.system.fire.kept import transitions
 from tests.system.fire.speaker import Speaker, counted_water
 
 if TYPE_CHECKING:
@@ -67,11 +68,6 @@ class Watch:
         assert not self.wrong, self.wrong
 
 
-def transitions(daemon: Daemon, alarm: str) -> list[tuple[str, int]]:
-    query = f"SELECT after, notify FROM transition WHERE alarm = '{alarm}' ORDER BY id"  # noqa: S608  (our own words)
-    return [(after, notify) for after, notify in daemon.rows(query)]
-
-
 def rang_after_s(daemon: Daemon) -> float:
     """How long after the last reading before it the alarm of a silent probe rang, in seconds of the daemon's clock."""
     ((rang,),) = daemon.rows(f"SELECT time FROM transition WHERE alarm = '{SILENT}' AND after = 'unacknowledged'")  # noqa: S608
@@ -94,11 +90,11 @@ def silence(ground: Ground) -> None:
     """A silent probe: marked after two periods, an alarm after three and a minute, its estimate labelled, one word at the end."""
     broker, phone = ground.broker(), ground.phone()
     probes = [counted_water(vessel) for vessel in ("ash", "birch", "cedar")]
-    daemon = ground.daemon(configuration(broker.url, *probes, vessels=("ash", "birch", "cedar"), phone=phone.url))
+    daemon = ground.quick_daemon(configuration(broker.url, *probes, vessels=("ash", "birch", "cedar"), phone=phone.url))
     daemon.start("--sim-epoch", EPOCH, "--sim-speed", str(SPEED))
     until(daemon.connected)
     ash, *_ = [Speaker(ground, broker, vessel) for vessel in ("ash", "birch", "cedar")]
-    daemon.told("batch", "start", "ash", "--cysts", "2 g")
+    daemon.post("batches", vessel="ash", lot="tin-7", cysts_g=2.0)
     watch = Watch(daemon)
     watch.until(lambda bench: watch.fresh and bench["vessels"][0]["batch"], "no fresh water is shown")
     ash.silence()
@@ -115,12 +111,12 @@ def told_again_and_again(ground: Ground) -> None:
     broker, phone = ground.broker(), ground.phone()
     probes = [water("ash", decoder="json", pointer="/c", time_pointer="/at", every=f"{PERIOD_S} s")]
     probes += [counted_water(vessel) for vessel in ("birch", "cedar")]
-    daemon = ground.daemon(configuration(broker.url, *probes, vessels=("ash", "birch", "cedar"), phone=phone.url))
+    daemon = ground.quick_daemon(configuration(broker.url, *probes, vessels=("ash", "birch", "cedar"), phone=phone.url))
     daemon.start("--sim-epoch", EPOCH, "--sim-speed", str(SPEED))
     until(daemon.connected)
     for vessel in ("birch", "cedar"):
         Speaker(ground, broker, vessel)
-    daemon.told("batch", "start", "ash", "--cysts", "2 g")
+    daemon.post("batches", vessel="ash", lot="tin-7", cysts_g=2.0)
     watch, hung = Watch(daemon), threading.Event()
 
     def now() -> str:
@@ -149,10 +145,10 @@ def kept_by_the_broker(ground: Ground) -> None:
     broker, phone = ground.broker(), ground.phone()
     value = round(ground.random.uniform(20.0, 28.0), 2)
     broker.publish("shed/ash/water", str(value), retain=True)
-    daemon = ground.daemon(configuration(broker.url, water("ash", every=f"{PERIOD_S} s"), phone=phone.url))
+    daemon = ground.quick_daemon(configuration(broker.url, water("ash", every=f"{PERIOD_S} s"), phone=phone.url))
     daemon.start()
     watch = Watch(daemon)
-    daemon.told("batch", "start", "ash", "--cysts", "2 g")
+    daemon.post("batches", vessel="ash", lot="tin-7", cysts_g=2.0)
     until(lambda: daemon.stored("ash-water"), "what was kept is not stored")
     for crashed in (False, True):  # what is known after a crash is no better than what was known before
         if crashed:

@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING, Final
 from tests.system.daemon import air, configuration, send, table, until, water
 from tests.system.fire.fault import Fault
 from tests.system.fire.small_disk import SmallDisk, on_a_disk
+from tests.system.fire.speaker import readings
 
 if TYPE_CHECKING:
     from tests.system.daemon import Daemon
     from tests.system.fire.fault import Ground
 
-COUNT: Final = 600
+VALUES: Final = range(20_000, 20_600)
+"""Readings, in thousandths."""
 STOPS_WITHIN_S: Final = 10.0
 PLANS: Final = '[food]\nsoon = "1 s"\nthere_from = "00:00"\nthere_until = "23:59"\n'
 
@@ -28,15 +30,14 @@ def told_to_stop_under_load(ground: Ground) -> None:
     daemon = ground.daemon(configuration(broker.url, water("ash")))
     daemon.start()
     until(daemon.connected)
-    values = [20_000 + number for number in range(COUNT)]
-    messages = [("shed/ash/water", f"{value / 1000:.3f}") for value in values]
-    pouring = threading.Thread(target=send, args=(broker, messages, 0.002), name="probe")
+    values = list(VALUES)
+    pouring = threading.Thread(target=send, args=(broker, readings(values), 0.002), name="probe")
     pouring.start()
     threading.Event().wait(ground.random.uniform(0.2, 1.0))
     assert daemon.terminate(STOPS_WITHIN_S) == 0
     daemon.start()
     pouring.join(60)
-    until(lambda: len(daemon.stored("ash-water")) >= COUNT, "not all readings were stored")
+    until(lambda: len(daemon.stored("ash-water")) >= len(VALUES), "not all readings were stored")
     assert daemon.terminate(STOPS_WITHIN_S) == 0
     assert daemon.stored("ash-water") == values
 
@@ -120,7 +121,7 @@ def all_at_work(ground: Ground) -> None:
         phone=f"json://127.0.0.1:{phone.port}/",
         alarms='air_on_delay = "0 s"',
     )
-    daemon = ground.daemon(text)
+    daemon = ground.quick_daemon(text)
     daemon.start()
     until(daemon.connected)
     daemon.post("batches", vessel="ash", lot="tin-7", cysts_g=2.0, batch="ash")
@@ -137,7 +138,7 @@ def all_at_work(ground: Ground) -> None:
         until(lambda: children(daemon.pid), "no plan is being made")
         until(lambda: series.asked, "nothing is copied")
         until(lambda: phone.asked, "nobody is told")
-        send(broker, [("shed/ash/water", f"{value / 1000:.3f}") for value in more])
+        send(broker, readings(more))
         planner = children(daemon.pid)
         assert way(daemon) == 0, way.__name__
         until(lambda: all(map(gone, planner)), "a child was left behind", STOPS_WITHIN_S)  # noqa: B023  (of this round)
@@ -154,11 +155,11 @@ def on_a_full_disk(ground: Ground) -> None:
     disk = SmallDisk(ground, daemon, 8)
     daemon.start()
     until(daemon.connected)
-    values = [20_000 + number for number in range(COUNT)]
-    send(broker, [("shed/ash/water", f"{value / 1000:.3f}") for value in values[:100]])
+    values = list(VALUES)
+    send(broker, readings(values[:100]))
     until(lambda: len(daemon.stored("ash-water")) == 100, "the first readings were not stored")
     disk.fill()
-    send(broker, [("shed/ash/water", f"{value / 1000:.3f}") for value in values[100:]])
+    send(broker, readings(values[100:]))
     until(lambda: daemon.logged("disk.failing"), "the disk is not full")
     assert daemon.terminate(STOPS_WITHIN_S) == 0
     disk.clear()

@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 from tests.system.daemon import table, until
 from tests.system.fire.fault import Fault
-from tests.system.fire.traffic import Traffic, shed
+from tests.system.fire.traffic import in_use
 
 if TYPE_CHECKING:
     from tests.system.fire.fault import Ground
     from tests.system.fire.quick import QuickDaemon
+    from tests.system.fire.traffic import Traffic
 
 ANEW: Final = ("mqtt-session", "notify-phone", "forward-trends", "backup", "food", "rooms")
 """Started anew."""
@@ -40,17 +41,13 @@ TRIED: Final = (*ANEW, *WITHHELD, DECISIONS)
 
 def each_task_ends(ground: Ground) -> None:
     """Each is missed by name; meanwhile no reading is lost, nothing is kept twice, and air that stops is told."""
-    broker, phone, server = ground.broker(), ground.phone(), _server(ground)
+    server = _server(ground)
     more = (
         table("series_server", id="trends", url=server, every="1 s"),
         f'[heartbeat]\nurl = "{server}/beat"\n',
         "[rooms]\nshow = true\n",
     )
-    daemon = ground.quick_daemon(shed(broker.url, phone.url, *more))
-    daemon.start()
-    until(daemon.connected)
-    traffic = Traffic(broker, daemon, phone)
-    traffic.begin()
+    daemon, traffic = in_use(ground, *more)
     with traffic:
         assert set(_lasting(daemon)) == set(TRIED)
         daemon.strike("heartbeat")  # it sleeps for longest

@@ -65,8 +65,8 @@ class Service:
         send(self.broker, [*warm, *((f"shed/{vessel}/air", "on") for vessel in ("ash", "birch"))])
         until(lambda: self.daemon.vessel("birch")["air"], "the air is not shown")
         since = hours[0].isoformat(timespec="seconds")
-        self.daemon.told("batch", "start", "ash", "--cysts", "2 g", "--time", since)
-        self.daemon.told("batch", "start", "birch", "--cysts", "2 g")
+        self.daemon.post("batches", vessel="ash", lot="tin-7", cysts_g=2.0, time=since)
+        self.daemon.post("batches", vessel="birch", lot="tin-7", cysts_g=2.0)
         assert self.daemon.batch()["hatched"]["mid"] > 0.1
 
     def air(self, vessel: str, word: str) -> None:
@@ -138,7 +138,7 @@ def service(ground: Ground, manners: tuple[str, ...]) -> Service:
         phone=phone.url,
         alarms='air_on_delay = "0 s"\ndelivery_on_delay = "0 s"',
     )
-    made = Service(broker, ground.daemon(text), phone, servers)
+    made = Service(broker, ground.quick_daemon(text), phone, servers)
     made.start()
     made.begin()
     return made

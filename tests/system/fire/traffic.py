@@ -19,6 +19,8 @@ from tests.system.daemon import PATIENCE_S, air, configuration, probe, until
 if TYPE_CHECKING:
     from tests.conftest import Mosquitto
     from tests.system.daemon import Daemon, Phone
+    from tests.system.fire.fault import Ground
+    from tests.system.fire.quick import QuickDaemon
 
 VESSELS: Final = tuple(f"tub-{number}" for number in range(14))
 """Each with a batch that hatches, so that air which stops is urgent and told at once."""
@@ -52,6 +54,17 @@ def shed(broker: str, phone: str, *parts: str, commit_every: str = "1 s") -> str
         commit_every=commit_every,
         alarms='air_on_delay = "0 s"',
     )
+
+
+def in_use(ground: Ground, *parts: str) -> tuple[QuickDaemon, Traffic]:
+    """All of it under way: the daemon runs, in each vessel is a batch that hatches, and its air runs."""
+    broker, phone = ground.broker(), ground.phone()
+    daemon = ground.quick_daemon(shed(broker.url, phone.url, *parts))
+    daemon.start()
+    until(daemon.connected)
+    traffic = Traffic(broker, daemon, phone)
+    traffic.begin()
+    return daemon, traffic
 
 
 class Traffic:

@@ -8,30 +8,11 @@ from math import inf
 import numpy as np
 import pytest
 
-from monitor.core.food import BatchHeld, FoodAhead, HarvestHeld, InHand, MealOutlook, Outlook, Plan, PlannedStart, Unmet
+from monitor.core.food import BatchHeld, FoodAhead, HarvestHeld, InHand, MealOutlook, Outlook
 from monitor.core.model import Span
 from monitor.core.pantry_codec import NotReadable, ahead_from_json, ahead_to_json, from_json, to_json
-from tests.unit.planner.rooms import NOW, room
+from tests.unit.planner.rooms import NOW, PLAN, room
 
-START = PlannedStart(
-    id="ash-tin-0529-07",
-    vessel="ash",
-    lot="tin",
-    grams=3.5,
-    litres=2.0,
-    salinity_g_l=25.0,
-    start=NOW,
-    start_by=NOW + 1,
-    harvest=Span(1.0, 2.0, None),
-    nauplii=Span(1.0, 2.0, 3.0),
-    store="",
-    cost=0.1 + 0.2,
-    feeds_from=NOW,
-    feeds_until=NOW,
-    backup=True,
-    reason="for Thu 07:00",
-)
-PLAN = Plan(made=NOW, until=NOW + 1, starts=(START,), unmet=(Unmet(NOW, "killi", 0.5, "why", "help"),), changed=("x",))
 BATCH = BatchHeld(
     id="b1", vessel="ash", lot="tin", start=NOW, cysts_g=2.0, ready=(1.5, inf), share=(0.1, 1 / 3), best_h=6.0
 )

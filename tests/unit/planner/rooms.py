@@ -3,14 +3,49 @@
 from __future__ import annotations
 
 from math import pi, sin
+from typing import Final
 
-from monitor.core.food import BroodHeld, Costs, FishSpec, LotHeld, Pantry, StoreHeld, VesselHeld
-from monitor.core.model import DAY, HOUR, Ms
+from monitor.core.food import (
+    BroodHeld,
+    Costs,
+    FishSpec,
+    LotHeld,
+    Pantry,
+    Plan,
+    PlannedStart,
+    StoreHeld,
+    Unmet,
+    VesselHeld,
+)
+from monitor.core.model import DAY, HOUR, Ms, Span
 
 NOW: Ms = 1_780_034_400_000  # 2026-05-29 06:00 UTC, 08:00 in Berlin
 NAMES = ("ash", "birch", "cedar", "damson", "elder", "fir")
 MOUTHS = (None, 450.0, None)
 LENGTHS = (430.0, 500.0, 480.0, None)
+
+START: Final = PlannedStart(
+    id="ash-tin-0529-07",
+    vessel="ash",
+    lot="tin",
+    grams=3.5,
+    litres=2.0,
+    salinity_g_l=25.0,
+    start=NOW,
+    start_by=NOW + 1,
+    harvest=Span(1.0, 2.0, None),
+    nauplii=Span(1.0, 2.0, 3.0),
+    store="",
+    cost=0.1 + 0.2,  # which no short number is
+    feeds_from=NOW,
+    feeds_until=NOW,
+    backup=True,
+    reason="for Thu 07:00",
+)
+PLAN: Final = Plan(
+    made=NOW, until=NOW + 1, starts=(START,), unmet=(Unmet(NOW, "killi", 0.5, "why", "help"),), changed=("x",)
+)
+"""With something in each of its fields."""
 
 
 def vessel(name: str, water_c: float = 25.0, litres: float = 2.0, days: int = 15) -> VesselHeld:
