@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
 from monitor.core.doubts import Doubts
 from monitor.core.model import DAY, HOUR, MINUTE, Air, Measures, Ms, ProbeSpec, Quality, Reading, Sample
 from monitor.core.trail import KEEP_HOURS, Trail
@@ -14,6 +12,7 @@ from monitor.core.trail import KEEP_HOURS, Trail
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    import numpy as np
     from numpy.typing import NDArray
 
     Slots = NDArray[np.int64]
@@ -99,8 +98,8 @@ class ProbeState:
             self.trail.add_all(begins, totals // counts, -(-totals // counts))
             return
         lacking = 1000 * counts - totals  # while that is the same, so is the air
-        turns, runs = np.flatnonzero(np.diff(lacking)) + 1, np.flatnonzero(totals > 0)
-        for i in np.unique([0, *turns, *runs[-1:]]):
+        (turns,), (runs,) = (lacking[1:] != lacking[:-1]).nonzero(), (totals > 0).nonzero()
+        for i in sorted({0, *(turns + 1).tolist(), *runs[-1:].tolist()}):
             self._recall_air(int(begins[i]), int(counts[i]), int(totals[i]))
 
     def not_ahead(self, now: Ms) -> None:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
 from monitor.core.model import HOUR
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
 
     from monitor.core.model import Ms
@@ -42,6 +41,8 @@ class Trail:
 
     def add_all(self, times: NDArray[np.int64], lows: NDArray[np.int64], highs: NDArray[np.int64]) -> None:
         """``add`` of many in order of time, shape (k,) each and at least one."""
+        import numpy as np  # noqa: PLC0415  (settings name rules, rules name this, and who asks a service needs no sums)
+
         hours = times // HOUR
         first = np.flatnonzero(np.diff(hours, prepend=hours[0] - 1))
         told = (hours[first] * HOUR, np.minimum.reduceat(lows, first), np.maximum.reduceat(highs, first))

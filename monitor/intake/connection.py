@@ -21,6 +21,7 @@ from monitor import failpoint
 from monitor.failpoint import Point
 from monitor.intake.incoming import AckOrder, Incoming
 from monitor.intake.link import (
+    RECEIVE_MAXIMUM,
     UNSUPPORTED_VERSION,
     WIRE_FAULTS,
     Version,
@@ -48,6 +49,9 @@ MARKER_S = 30.0
 """After this long without the marker, messages count as live: a broker may refuse us the topic, or have dropped it."""
 FAREWELL_S = 2.0
 """For the broker to take what we still have to say."""
+MOST_OWED = 2 * RECEIVE_MAXIMUM
+"""With so many messages unacknowledged no more are read. Not every broker keeps to the number it was told: mosquitto 2.0.11
+sends all that waits once acknowledgements flow, and a million messages would fill the memory of a small board."""
 TOPICS_IN_ONE_PACKET = 50
 MISC_EVERY_S = 0.25
 
@@ -112,13 +116,15 @@ class Connection:
         poll = select.poll()
         poll.register(sock, select.POLLIN)
         poll.register(bell, select.POLLIN)
-        writing = False
+        wanted = select.POLLIN
         misc_at = 0.0
         while self._ending is None:
-            if client.want_write() is not writing:
-                writing = not writing
-                poll.modify(sock, select.POLLIN | select.POLLOUT if writing else select.POLLIN)
-            waiting_inside = hidden is not None and hidden() > 0
+            full = len(self._order) >= MOST_OWED
+            now_wanted = (0 if full else select.POLLIN) | (select.POLLOUT if client.want_write() else 0)
+            if now_wanted != wanted:
+                wanted = now_wanted
+                poll.modify(sock, wanted)
+            waiting_inside = not full and hidden is not None and hidden() > 0
             events = dict(poll.poll(0 if waiting_inside else int(MISC_EVERY_S * 1000)))
             if bell in events:
                 events.pop(bell)

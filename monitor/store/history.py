@@ -6,8 +6,6 @@ from collections import deque
 from itertools import chain
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from monitor.core.model import SlotClosed
 from monitor.store.records import Quarantined, plain
 
@@ -15,6 +13,7 @@ if TYPE_CHECKING:
     import sqlite3
     from collections.abc import Iterator
 
+    import numpy as np
     from numpy.typing import NDArray
 
     from monitor.core.model import Ms
@@ -59,6 +58,8 @@ class SlotShelf:
 
         A long history takes a start's time and memory, so no row of it becomes objects that stay.
         """
+        import numpy as np  # noqa: PLC0415  (commands that only ask a service open its store, too)
+
         rows = self._connection.execute(
             "SELECT series, slot, count, total FROM slot WHERE slot >= ? ORDER BY slot, series", (since,)
         )

@@ -11,6 +11,7 @@ import numpy as np
 
 from monitor.core.trail import KEEP_HOURS
 from monitor.core.why import KEPT
+from monitor.intake.connection import MOST_OWED
 from monitor.store.sequences import REMEMBERED
 
 if TYPE_CHECKING:
@@ -21,15 +22,15 @@ if TYPE_CHECKING:
 RECORD: Final = re.compile(r"\.state\.(batches|broods|cold_stores|food|lots|sown)\b")
 """What the engine holds of the log of its newest sixty days; every other place must not grow at all."""
 PROBES: Final = 30
-UNACKNOWLEDGED: Final = 2000  # the broker sends no more; so many are on their way, or wait for a commit, at most
+OWED: Final = MOST_OWED + 2000  # messages on their way, or waiting for a commit, at most; the latter of one read
 ALARMS: Final = 100  # that can ring in that room, and some
 FULL: Final = {
     re.compile(r"_windows\[\]\._seen$"): PROBES * REMEMBERED,
     re.compile(r"_windows\[\]\._seen\[\]$"): 2 * PROBES * REMEMBERED,
     re.compile(r"\.trail\._hours$"): PROBES * KEEP_HOURS,
     re.compile(r"\.trail\._hours\[\]$"): 2 * PROBES * KEEP_HOURS,
-    re.compile(r"\._waiting(\[\])*$"): 5 * UNACKNOWLEDGED,  # fields of a row
-    re.compile(r"\.(unacknowledged|_inputs|acks)(\[\])*$"): 2 * UNACKNOWLEDGED,
+    re.compile(r"\._waiting(\[\])*$"): 5 * OWED,  # fields of a row
+    re.compile(r"\.(unacknowledged|_inputs|acks)(\[\])*$"): OWED,
     re.compile(r"\._decisions\._kept\[\]$"): ALARMS * KEPT,
     re.compile(r"\._(view|document)\b"): 5_000,
 }

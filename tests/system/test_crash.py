@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 pytestmark = [pytest.mark.system, pytest.mark.broker]
 
 COUNT = 1000
+AHEAD = 100  # a publisher goes no further beyond the moment of a kill before it is done: else all may have come by then
 VALUES = [20_000 + number for number in range(COUNT)]  # thousandths of a degree, all different
 
 BARE = [f"{value / 1000:.3f}" for value in VALUES]
@@ -50,7 +51,7 @@ def test_every_reading_is_stored_exactly_once(
     daemon.start()
     until(daemon.connected)
     sent = 0
-    reached = {kill: threading.Event() for kill in kills}
+    reached, killed = ({kill: threading.Event() for kill in kills} for _ in range(2))
 
     def messages() -> Iterator[tuple[str, str]]:
         nonlocal sent
@@ -59,6 +60,8 @@ def test_every_reading_is_stored_exactly_once(
             sent += 1
             if sent in reached:
                 reached[sent].set()
+            if sent - AHEAD in killed:
+                killed[sent - AHEAD].wait(60)
 
     publisher = threading.Thread(target=send, args=(mosquitto, messages(), 0.003), name="probe")
     publisher.start()
@@ -66,6 +69,7 @@ def test_every_reading_is_stored_exactly_once(
         for kill in kills:
             assert reached[kill].wait(60), "the publisher has stopped"
             daemon.kill()
+            killed[kill].set()
             assert daemon.stored("ash-water") != VALUES, "all had arrived: the kill came too late to prove anything"
             daemon.start()
     finally:

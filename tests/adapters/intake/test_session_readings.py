@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from monitor.intake import connection
 from monitor.intake.decode import LARGEST
 from tests.adapters.conftest import until
 
@@ -200,6 +201,29 @@ def test_many_messages_may_wait_for_one_commit(mosquitto: Mosquitto, hear: Hear,
     mosquitto.publish(TOPIC, *numbers(1000))
     hearing.wait_payloads(1000)
     assert hearing.payloads == numbers(1000)
+
+
+def test_no_more_is_read_than_is_dealt_with(
+    mosquitto: Mosquitto, hear: Hear, link_to: LinkTo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However much a broker sends at once, what is not acknowledged yet stays within bounds, and all of it comes."""
+    monkeypatch.setattr(connection, "MOST_OWED", 20)
+    long = "0" * 10_000  # so that what is read in one go is a few of them
+    behind = hear(link_to(mosquitto), [TOPIC], ack_at_once=False)
+    behind.wait_up()
+    other = hear(link_to(mosquitto, client_id="swimup-other"), [TOPIC])
+    other.wait_up()
+    mosquitto.publish(TOPIC, *(f"{long}{number}" for number in range(300)))
+    other.wait_payloads(300)
+    most = done = 0
+    while done < 300:
+        behind.wait_payloads(done + 1)
+        came = len(behind.messages)
+        most = max(most, came - done)
+        behind.session.ack(*behind.messages[done:came])
+        done = came
+    assert 20 <= most < 60
+    assert [payload.removeprefix(long) for payload in behind.payloads] == [str(number) for number in range(300)]
 
 
 def test_a_failing_callback_costs_no_message(mosquitto: Mosquitto, hear: Hear, link_to: LinkTo) -> None:
