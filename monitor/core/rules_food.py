@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core.alarms import Condition, over
 from monitor.core.model import DAY, HOUR, MINUTE, Ms, Priority
+from monitor.core.plan_words import listed
 from monitor.core.wording import clock, whole
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ ON_DELAY: Final[Ms] = 20 * MINUTE  # a keeper who writes down a harvest is not d
 OFF_DELAY: Final[Ms] = 30 * MINUTE
 RATION: Final = "Give a little less at each meal until then, rather than nothing at one; buy or borrow some."
 MOST_TOLD: Final = 3  # feeding times
+MOST_NAMED: Final = 3  # who is short at one of them
 
 
 def on_tick(state: State, now: Ms) -> Iterator[Condition | None]:
@@ -72,19 +74,27 @@ def food_short(state: State, now: Ms) -> Condition | None:
 def _text(state: State, short: list[MealOutlook], now: Ms) -> str:
     zone = state.site.timezone
     times = sorted({meal.time for meal in short})
-    told = [_meal(meal, clock(meal.time, zone, now)) for meal in short if meal.time in times[:MOST_TOLD]]
+    told = [_serving([one for one in short if one.time == time], clock(time, zone, now)) for time in times[:MOST_TOLD]]
     later = len({meal.time for meal in short}) - MOST_TOLD
     more = f" So are {later} later feeding time{'s' if later > 1 else ''}." if later > 0 else ""
     whys = list(dict.fromkeys(meal.why for meal in short if meal.why))[:2]
     return " ".join(told) + more + "".join(f" {why}" for why in whys)
 
 
-def _meal(meal: MealOutlook, time: str) -> str:
+def _serving(meals: list[MealOutlook], time: str) -> str:
+    """What is missing of one feeding time, all who are short taken together."""
+    worst = max(meal.short for meal in meals)
+    how = "will be short" if worst > 0.9 else f"may be short (chance {round(100 * worst)} %)"
+    missing, need = (whole(_two(sum(some))) for some in zip(*map(_lacks, meals), strict=True))
+    eaters = listed([meal.eater for meal in meals], most=MOST_NAMED)
+    return f"The {time} meal of {eaters} {how}: up to {missing} of {need} are missing."
+
+
+def _lacks(meal: MealOutlook) -> tuple[float, float]:
+    """How many are missing, and of how many."""
     need, lo, mid = (value or 0.0 for value in (meal.need.mid, meal.got.lo, meal.got.mid))
     # Half of the time it is less than the middle; where it is seldom short, what is missing is in the bad tenth.
-    missing = max(need - (mid if meal.short > 0.5 else lo), 0.0)
-    how = "will be short" if meal.short > 0.9 else f"may be short (chance {round(100 * meal.short)} %)"
-    return f"The {time} meal of {meal.eater} {how}: up to {whole(_two(missing))} of {whole(_two(need))} are missing."
+    return max(need - (mid if meal.short > 0.5 else lo), 0.0), need
 
 
 def _two(number: float) -> float:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import groupby
+from dataclasses import dataclass, replace
+from itertools import groupby, zip_longest
 from typing import TYPE_CHECKING, Final
 
 from monitor.web import words
 from monitor.web.food_view_words import chance, sentence, some
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from typing import Any
     from zoneinfo import ZoneInfo
 
@@ -104,9 +104,15 @@ def _serving(one: Serving, zone: ZoneInfo) -> ServingView:
         clock=words.clock(one.time, zone),
         need=some(one.need),
         in_hand=_in_hand(one),
-        meals=tuple(_meal(meal, troubled=one.troubled) for meal in one.meals),
+        meals=tuple(_reasons_once([_meal(meal, troubled=one.troubled) for meal in one.meals])),
         troubled=one.troubled,
     )
+
+
+def _reasons_once(meals: list[EaterMeal]) -> Iterator[EaterMeal]:
+    """A reason that the next eater has as well is told there: three times in a row nobody reads it."""
+    for meal, after in zip_longest(meals, meals[1:]):
+        yield replace(meal, why="") if after is not None and after.why == meal.why else meal
 
 
 def _in_hand(one: Serving) -> str:

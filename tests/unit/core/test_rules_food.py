@@ -121,6 +121,18 @@ def test_several_meals_are_one_alarm() -> None:
     assert told.alarm.text.count(LATE) == 1
 
 
+def test_who_is_short_at_the_same_time_is_told_together() -> None:
+    """One sentence for a feeding time, with what all of them lack together: it is read on a phone at night."""
+    room = shed()
+    room.do(ahead(T0, *(meal(24, chance, eater=name) for name, chance in (("killi-3", 0.3), ("severum", 0.2)))))
+    room.wait(HOUR)
+    (told,) = room.told(SHORT)
+    assert told.alarm.text == (
+        "The Tue 08:00 meal of killi-3 and severum may be short (chance 30 %): up to 24 000 of 40 000 are missing. "
+        f"{LATE}"
+    )
+
+
 def test_what_would_help_is_told() -> None:
     """Where the plan knows what would have saved the meal, that is told as well."""
     room = shed()

@@ -195,6 +195,20 @@ def test_meals_soon_are_told_one_by_one_and_later_ones_by_day() -> None:
     assert len(view.rows) == 28
 
 
+def test_a_reason_that_all_share_is_told_once() -> None:
+    """Who is short at the same time for the same reason stands in a row, and the reason behind the last of them."""
+    found = food()
+    (time,) = {meal["time"] for meal in found["meals"] if meal["short"] == 0.04}
+    why = next(meal["why"] for meal in found["meals"] if meal["time"] == time and meal["why"])
+    for meal in found["meals"]:
+        if meal["time"] == time:
+            meal.update(short=0.04, why=why)
+    (meals,) = (one.meals for day in make_food(found, bench()).near for one in day.servings if one.troubled)
+    assert len(meals) > 1
+    assert [one.short for one in meals] == ["may be short (1 chance in 25)"] * len(meals)
+    assert [one.why for one in meals] == [""] * (len(meals) - 1) + ["The batch in ash may come up to 3 h too late."]
+
+
 def test_past_meals_are_gone_and_the_picture_begins_now() -> None:
     """What was to be fed before now is nobody's business any more."""
     later = bench() | {"now_ms": FIRST_MEAL + HOUR}
