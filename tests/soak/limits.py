@@ -30,6 +30,7 @@ FULL: Final = {
     re.compile(r"\.trail\._hours$"): PROBES * KEEP_HOURS,
     re.compile(r"\.trail\._hours\[\]$"): 2 * PROBES * KEEP_HOURS,
     re.compile(r"\._waiting(\[\])*$"): 5 * OWED,  # fields of a row
+    re.compile(r"_shelves\[\]\._new(\[\])*$"): 2 * OWED,  # deliveries, and what else waits for the next commit
     re.compile(r"\.(unacknowledged|_inputs|acks)(\[\])*$"): OWED,
     re.compile(r"\._decisions\._kept\[\]$"): ALARMS * KEPT,
     re.compile(r"\._(view|document)\b"): 5_000,
