@@ -17,6 +17,7 @@ from monitor.core.in_hand import chilled_of
 from monitor.core.log import Chill, Emptied, Harvest, Lapse, Start, kind_of
 from monitor.core.log_food import Brood, BroodEnded, Counted, Drawn, Eater, Fed, Tin, Weighed
 from monitor.core.model import Refused
+from monitor.core.store_book import AmountEntry
 from monitor.core.store_checks import new_snags, short_words
 from monitor.core.undo import words_of
 from monitor.core.wording import clock, rfc3339
@@ -146,7 +147,7 @@ def check_stores(state: State, told: Told, after: Standing | None, now: Ms) -> N
         moved = list(store.entries)
         if before in moved:
             moved.remove(before)
-        if isinstance(after, Chill | Emptied | Fed | Drawn) and after.store == name:
+        if isinstance(after, AmountEntry) and after.store == name:
             moved.append(after)
         new = new_snags(store, moved)
         if new:

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core.amended import told_of
 from monitor.core.food_book import LEDGER, Gone
-from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Start
-from monitor.core.log_food import BroodEnded, Correct, Counted, Drawn, Fed
+from monitor.core.log import Discard, Harvest, Lapse, Seen, Start
+from monitor.core.log_food import BroodEnded, Correct, Counted
 from monitor.core.model import DAY, Ms
 from monitor.core.noting_food import refold
 from monitor.core.pantry import FAILURES_OF
 from monitor.core.state import Batch
-from monitor.core.store_book import fold
+from monitor.core.store_book import AmountEntry, fold
 from monitor.core.undo import WITHIN
 
 if TYPE_CHECKING:
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 KEPT: Final[Ms] = 60 * DAY
 """Further back than history reaches, and than any rule looks; of a tin that has taught nothing for so long none looks."""
 _OF_BATCHES: Final = Start | Seen | Harvest | Discard | Lapse
-_OF_STORES: Final = Chill | Emptied | Fed | Drawn
 
 
 def let_go(state: State, now: Ms) -> None:
@@ -113,14 +112,14 @@ def _of_what_is_over(state: State, told: Told, batches: set[str], broods: set[st
         return entry.batch in batches or entry.batch not in state.batches
     if isinstance(entry, Counted):
         return entry.brood in broods
-    if isinstance(entry, _OF_STORES):
-        return not isinstance(now, _OF_STORES) or now.store not in state.cold_stores
+    if isinstance(entry, AmountEntry):
+        return not isinstance(now, AmountEntry) or now.store not in state.cold_stores
     return False
 
 
 def _out_of(store: ColdStore, ledger: Iterable[Told], before: Ms) -> set[int]:
     """What went in and out of a store up to the first of which was spoken since: it holds what is left of that."""
-    moved = [(now, told) for told in ledger if isinstance(now := told.now, _OF_STORES) and now.store == store.spec.id]
+    moved = [(now, told) for told in ledger if isinstance(now := told.now, AmountEntry) and now.store == store.spec.id]
     going, found = [], set()
     for now, told in sorted(moved, key=lambda one: (one[0].time, one[0].logged)):
         if _touched(told) >= before:

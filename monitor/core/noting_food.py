@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 from monitor.core.amended import Told
 from monitor.core.food_book import LEDGER
-from monitor.core.log import Chill, Emptied, Start
+from monitor.core.log import Start
 from monitor.core.log_food import Brood, BroodEnded, Counted, Drawn, Eater, Fed, Tin, Weighed
+from monitor.core.store_book import AmountEntry
 
 if TYPE_CHECKING:
     from monitor.core.log import LogEntry
@@ -37,6 +38,6 @@ def refold(state: State) -> None:
     for one in standing:
         if isinstance(one, Start):
             state.sown.setdefault(one.lot, []).append((one.time, one.cysts_g))
-    moved = [one for one in standing if isinstance(one, Chill | Emptied | Fed | Drawn)]
+    moved = [one for one in standing if isinstance(one, AmountEntry)]
     for name, store in state.cold_stores.items():
         store.tell(one for one in moved if one.store == name)

@@ -636,8 +636,8 @@ class Supervisor:
         unacknowledged = self._ingest.unacknowledged
         if unacknowledged:
             failpoint.reach(Point.BEFORE_ACKNOWLEDGING)
-        self._session.ack(*unacknowledged)
-        unacknowledged.clear()
+            self._session.ack(*unacknowledged)
+            unacknowledged.clear()
 
 
 def _subject(command: Any) -> str:
