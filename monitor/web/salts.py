@@ -9,7 +9,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.settings.units import plain
-from monitor.web.bodies import open_batches, read_body
+from monitor.web.bodies import USUAL_SALINITY, open_batches, read_body
 from monitor.web.problems import Trouble
 from monitor.web.rights import Scope
 from monitor.web.salt_form import FIELDS, WAYS, read_form
@@ -54,7 +54,8 @@ class Salts:
         elif "target" in request.query_params:
             problem, status = "Say which salinity you want, or what an instrument shows.", 422
         kept = _kept(request)
-        given = {name: asked[name] if name in request.query_params else kept.get(name, "") for name in FIELDS}
+        usual = {"target": f"{USUAL_SALINITY:g} g/L", **kept} if not request.query_params else kept
+        given = {name: asked[name] if name in request.query_params else usual.get(name, "") for name in FIELDS}
         measured = any(given[name].strip() for name in ("shown", "lost"))
         fine = any(given[name].strip() for name in ("at", "tap", "share", "spoon"))
         return self._site.page(

@@ -148,7 +148,7 @@ def test_slips_at_the_command_line_end_with_exit_code_two(words: list[str], told
 def test_salt_is_reckoned_on_a_page_that_can_be_linked(served: Served, open_page: OpenPage, script: bool) -> None:
     """Typed, sent, answered; the same address gives the same answer; the keeper's spoon is remembered, also for a batch."""
     page = open_page(served, "/salt", java_script_enabled=script, viewport={"width": 320, "height": 700})
-    page.get_by_label("Wanted").fill("25 g/L")
+    expect(page.get_by_label("Wanted")).to_have_value("25 g/L")  # the usual; only the litres are left to say
     page.get_by_label("Water", exact=False).first.fill("1.5 L")
     page.locator("summary", has_text="Temperature, spoon").click()
     page.get_by_label("Level spoon").fill("7 g")
@@ -171,8 +171,10 @@ def test_a_slip_on_the_page_is_told_and_loses_nothing(served: Served) -> None:
     with served.client(token=False) as client:
         slip = client.get("/salt", params={"target": "<b>lots", "litres": "1.5 L"})
         nothing = client.get("/salt", params={"target": ""})
+        measured = client.get("/salt", params={"shown": "1.0185", "by": "hydrometer"})
     assert (slip.status_code, nothing.status_code) == (422, 422)
     assert "&lt;b&gt;lots" in slip.text
     assert "<b>" not in slip.text
     assert 'value="1.5 L"' in slip.text
     assert "Say which salinity you want" in nothing.text
+    assert 'name="target" value=""' in measured.text  # who asks what he has does not find what he never wanted
