@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
+
+YEAR_2100: Final[Ms] = 4_102_444_800_000
+"""Nothing was recorded then, and farther ahead nothing is foreseen."""
 
 
 def ms(there: datetime) -> Ms:

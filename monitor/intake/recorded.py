@@ -31,9 +31,9 @@ from monitor.core.log import (
 from monitor.core.model import Measures, Ms, Sample
 from monitor.core.replay import Measured
 from monitor.core.undo import UNDOABLE
-from monitor.intake.instants import instant, ms
+from monitor.intake.instants import YEAR_2100, instant, ms
 from monitor.intake.recorded_food import FOOD_LINES, FoodLine
-from monitor.intake.recorded_line import LAST, Amount, Instant, Line, Share
+from monitor.intake.recorded_line import Amount, Instant, Line, Share
 from monitor.intake.unreadable import Unreadable
 from monitor.intake.values import air, internal, number_from_text
 
@@ -93,8 +93,8 @@ def _measured(path: Path, line: int, row: list[str], by_probe: dict[str, Binding
     try:
         time = instant(when)
     except ValueError:
-        time = LAST
-    if not 0 <= time < LAST:
+        time = YEAR_2100
+    if not 0 <= time < YEAR_2100:
         raise RecordProblem(path, line, f"time {when!r}", "RFC 3339 with Z, as 2026-03-01T06:40:00Z, from 1970 to 2099")
     if not text:
         return None

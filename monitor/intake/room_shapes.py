@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Annotated, Final, Literal
+from typing import Annotated, Final, Literal
 from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from monitor.core.summary import LONGEST, LONGEST_NAME, MOST_ALARMS, MOST_STORES, MOST_VESSELS
 from monitor.core.wording import rfc3339
-from monitor.intake.instants import instant
+from monitor.intake.instants import YEAR_2100, instant
 
-if TYPE_CHECKING:
-    from monitor.core.model import Ms
-
-LATEST: Final[Ms] = 4_102_444_800_000  # the year 2100: farther ahead nothing is foreseen
 _ADDRESS: Final = re.compile(r"https?://[A-Za-z0-9.:\[\]-]{1,260}", re.ASCII)
 
 
@@ -29,7 +25,7 @@ def _time(text: str) -> str:
         time = instant(text)
     except OverflowError:
         raise ValueError("no time that can be") from None
-    if not 0 <= time <= LATEST:
+    if not 0 <= time <= YEAR_2100:
         raise ValueError("no time of ours")
     return rfc3339(time)
 

@@ -10,3 +10,4 @@ Time = Annotated[
     str, WithJsonSchema({"type": "string", "format": "date-time", "description": "RFC 3339 in UTC, ends in Z."})
 ]
 Share = Annotated[float, Field(ge=0, le=1)]
+Count = Annotated[int, Field(ge=0)]

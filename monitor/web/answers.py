@@ -9,11 +9,10 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, Field
 
-from monitor.web.answer_words import Share, Time
+from monitor.web.answer_words import Count, Share, Time
 from monitor.web.brood_answers import Brood, Eater, PastBrood
 from monitor.web.tin_answers import HarvestInHand, Tin
 
-Count = Annotated[int, Field(ge=0)]
 Seconds = Annotated[float, Field(ge=0, description="s")]
 AirWord = Literal["running", "weak", "stopped", "unknown"]
 QualityWord = Literal["ok", "suspect", "last-known", "queued", "clamped"]
@@ -330,106 +329,6 @@ class Undone(Done):
     text: Annotated[str, Field(description="What was undone, in words.")]
 
 
-class Amount(BaseModel):
-    """A central 80 % range with its middle. Where none were counted, 0, 0 and the most there may be (9 chances in 10)."""
-
-    lo: Annotated[float, Field(ge=0)]
-    mid: Annotated[float, Field(ge=0)]
-    hi: Annotated[float, Field(ge=0)]
-    unit: Annotated[Literal["/mL", "/g", "1"], Field(description="UCUM code.")]
-
-
-class CystsPerGram(Amount):
-    """``basis``: given by whoever asked, of the tin, of its strain, or of any cysts."""
-
-    basis: Literal["given", "tin", "strain", "general"]
-    source: str
-
-
-class Scatter(BaseModel):
-    """How the drops differ."""
-
-    index: Annotated[float, Field(ge=0, description="Variance over mean of the drops: about 1 when well mixed.")]
-    chance: Annotated[Share, Field(description="That well mixed water gives drops that differ as much.")]
-    uneven: Annotated[bool, Field(description="More than chance: stir and take more.")]
-
-
-class Counted(BaseModel):
-    """What counted drops tell. Null is what could not be reckoned from what was given."""
-
-    text: Annotated[str, Field(description="In a sentence.")]
-    notes: Annotated[list[str], Field(description="What to know and to do, the gravest first.")]
-    counted: Count
-    drops: Count
-    drop_ml: Annotated[float, Field(description="mL")]
-    dilution: float
-    litres: Annotated[float | None, Field(description="L")]
-    cysts_g: float | None
-    per_ml: Annotated[Amount, Field(description="In the vessel.")]
-    in_all: Amount | None
-    per_g: Annotated[Amount | None, Field(description="From a gram of cysts.")]
-    hatched: Annotated[
-        Amount | None,
-        Field(description="Share of all cysts; above 1 something is not as it was given, which `notes` say."),
-    ]
-    cysts_per_g: CystsPerGram
-    scatter: Annotated[Scatter | None, Field(description="Null without the count of each drop, or when none swam.")]
-    more_drops: Annotated[
-        Count | None,
-        Field(description="So many more would bring the range to within 20 %; null when none were counted."),
-    ]
-
-
-class SaltRow(BaseModel):
-    name: str
-    text: str
-
-
-class SaltTarget(BaseModel):
-    g_l: Annotated[float, Field(description="Grams of salt in a litre.")]
-    g_kg: Annotated[float, Field(description="Grams in a kg of salt water, what people call ppt.")]
-
-
-class SaltRange(BaseModel):
-    """What an instrument tells when it is read with care, and how far it may be off."""
-
-    lo: Annotated[float, Field(ge=0)]
-    mid: Annotated[float, Field(ge=0)]
-    hi: Annotated[float, Field(ge=0)]
-
-
-class SaltFound(BaseModel):
-    g_l: SaltRange
-    g_kg: SaltRange
-
-
-class Recipe(BaseModel):
-    """In this order: take out, fill up with plain water, put in salt."""
-
-    out_l: Annotated[float, Field(ge=0, description="L")]
-    tap_l: Annotated[float, Field(ge=0, description="L of plain water")]
-    grams: Annotated[float, Field(ge=0, description="g, as weighed")]
-    spoons: Annotated[float, Field(ge=0)]
-    spoon_g: Annotated[float, Field(gt=0, description="g, a level spoon")]
-    share: Annotated[Share, Field(description="Salt in what is weighed.")]
-
-
-class Salted(BaseModel):
-    """How much salt, and what was found. Null is what was not asked for."""
-
-    text: Annotated[str, Field(description="In a sentence.")]
-    rows: list[SaltRow]
-    notes: Annotated[list[str], Field(description="What to know and to do, the gravest first.")]
-    kind: Literal["plain", "sea"]
-    water_c: float
-    target: SaltTarget | None
-    found: SaltFound | None
-    recipe: Recipe | None
-    slower: Annotated[
-        float, Field(description="How much longer the hatch takes than at 25 g/L, as a share; below 0 it is quicker.")
-    ]
-
-
 class ChannelResult(BaseModel):
     id: str
     ok: bool
@@ -493,41 +392,6 @@ class Report(BaseModel):
     worst: list[dict[str, Any]]
     floods: list[dict[str, Any]]
     findings: list[dict[str, Any]]
-
-
-LevelWord = Annotated[
-    Literal["fine", "look", "act"],
-    Field(description="look: see to it within days; act: something does not work, or will not for long."),
-]
-
-
-class Finding(BaseModel):
-    """``found``: the fact; ``means``: what follows from it; ``advice``: what to do, empty when nothing need be done."""
-
-    about: str
-    level: LevelWord
-    found: str
-    means: str
-    advice: str
-
-
-class Fact(BaseModel):
-    """One fact, for programs and in words."""
-
-    about: str
-    name: str
-    value: Annotated[float | str | bool | None, Field(description="null: it can't be told here.")]
-    unit: Annotated[str | None, Field(description="UCUM code: By bytes, By/d bytes a day, s, Cel, 1; null for words.")]
-    text: str
-
-
-class Checkup(BaseModel):
-    """How machine and service fare just now. ``level`` is the worst of the findings, which come worst first."""
-
-    now: Time
-    level: LevelWord
-    findings: list[Finding]
-    facts: list[Fact]
 
 
 class Description(BaseModel):

@@ -6,8 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field
 
-from monitor.web.answer_words import Time
-from monitor.web.answers import Count
+from monitor.web.answer_words import Count, Time
 
 Money = Annotated[float, Field(ge=0, description="In the currency of the answer.")]
 PerMillion = Annotated[float | None, Field(description="Of a million harvested; null while nothing was.")]

@@ -19,12 +19,15 @@ from monitor.web.bodies import (
     StartBody,
 )
 from monitor.web.brood_bodies import BroodBody, BroodEndedBody, CountedBody, EaterBody, SwamUpBody
+from monitor.web.checkup_answers import Checkup
+from monitor.web.count_answers import Counted
 from monitor.web.counted import CountBody
 from monitor.web.food_bodies import CorrectBody, DrawnBody, FeedingsBody, TinBody, WeighedBody
 from monitor.web.history import LONGEST_PAGE, PAGE, POINTS
 from monitor.web.plan_api import NothingBody, PlannedBody
 from monitor.web.push import SubscriptionBody
 from monitor.web.rights import Scope
+from monitor.web.salt_answers import Salted
 from monitor.web.salted import SaltBody
 from monitor.web.stores import ChillBody, EmptiedBody
 from monitor.web.undoing import UndoBody
@@ -141,7 +144,7 @@ NOW: Final = (
         "checkup",
         "/checkup",
         "How machine and service fare: versions, disk, card, clock, broker, probes, channels, memory, restarts.",
-        told.Checkup,
+        Checkup,
         tagged=True,
         refusals=(503,),
     ),
@@ -258,7 +261,7 @@ ACTS: Final = (
         "/count",
         "What counted drops tell of a vessel. It only reckons; nothing is logged.",
         CountBody,
-        answer=told.Counted,
+        answer=Counted,
         scope=Scope.READ,
     ),
     does(
@@ -266,7 +269,7 @@ ACTS: Final = (
         "/salt",
         "How much salt to put into water, what an instrument's reading means, and how to mend water. It only reckons.",
         SaltBody,
-        answer=told.Salted,
+        answer=Salted,
         scope=Scope.READ,
     ),
     does(

@@ -6,12 +6,11 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, Field
 
-from monitor.web.answer_words import Share, Time
+from monitor.web.answer_words import Count, Share, Time
 from monitor.web.answers import (
     AirWord,
     Alarm,
     Batch,
-    Count,
     Instants,
     Kind,
     Measurement,

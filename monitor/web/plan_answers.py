@@ -6,8 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field
 
-from monitor.web.answer_words import Share, Time
-from monitor.web.answers import Count, Instants
+from monitor.web.answer_words import Count, Share, Time
+from monitor.web.answers import Instants
 
 
 class Numbers(BaseModel):

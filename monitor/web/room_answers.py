@@ -7,10 +7,9 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, Field
 
 from monitor.core.summary import MOST_ALARMS, MOST_STORES, MOST_VESSELS
-from monitor.web.answer_words import Time
+from monitor.web.answer_words import Count, Time
 from monitor.web.answers import (
     AirWord,
-    Count,
     Instants,
     PriorityWord,
     QualityWord,
