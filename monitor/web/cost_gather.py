@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from monitor.core.cost import Account, Offer, TinFacts, account, offers
+from monitor.core.cost import Account, account
+from monitor.core.cost_batch import TinFacts
+from monitor.core.cost_offers import Offer, offers
 from monitor.core.undo import standing_of
 from monitor.settings import strains
 

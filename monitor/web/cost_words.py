@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.cost import apart
+from monitor.core.cost_offers import apart
 from monitor.core.wording import number, whole
 
 if TYPE_CHECKING:
-    from monitor.core.cost import Account, Offer
+    from monitor.core.cost import Account
+    from monitor.core.cost_offers import Offer
 
 SPANS: Final = (
     ("30", "the last 30 days"),

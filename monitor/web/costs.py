@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from monitor.core.cost import Account, BatchCost, Group, Offer, Parts
+    from monitor.core.cost import Account, Group
+    from monitor.core.cost_batch import BatchCost, Parts
+    from monitor.core.cost_offers import Offer
     from monitor.web.site import Site
 
 LONGEST: Final = 36_500

@@ -6,7 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.core.cost import MILLION, Account, TinFacts, account, apart, offers
+from monitor.core.cost import Account, account
+from monitor.core.cost_batch import MILLION, TinFacts
+from monitor.core.cost_offers import apart, offers
 from monitor.core.food import RINSED_SHARE, Costs
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Start
 from monitor.core.log_food import Drawn, Fed
