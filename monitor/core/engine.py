@@ -8,7 +8,18 @@ from __future__ import annotations
 
 from typing import Final
 
-from monitor.core import alarms, at_rest, causes, planned, promise, rules, rules_forgotten, rules_probes, rules_site
+from monitor.core import (
+    alarms,
+    at_rest,
+    causes,
+    planned,
+    promise,
+    rules,
+    rules_forgotten,
+    rules_probes,
+    rules_site,
+    rules_weekly,
+)
 from monitor.core.correcting import Correcting
 from monitor.core.food import FoodAhead, SkipStart
 from monitor.core.house import Began, Host
@@ -224,7 +235,7 @@ class Engine(Correcting):
         fresh = {batch.start.vessel for batch in due[:A_TICK]}
         if slow and self._rules:
             self._close_forgotten(now, effects)
-        effects.extend(rules_site.plan_test(self.state, now))
+        effects.extend(rules_weekly.plan_test(self.state, now))
         self._look(rules.on_tick(self.state, now, slow=slow, turn=done | self._looks.take(), fresh=fresh), now, effects)
         self._end_shelves(now, effects)
 
@@ -268,7 +279,7 @@ class Engine(Correcting):
         for probe in state.probes.values():
             last = max(probe.newest.time if probe.newest else 0, state.listening_since)
             due.append(last + 3 * probe.spec.every + MINUTE)
-        due += rules_site.dues(state)
+        due += rules_weekly.dues(state)
         return min((when for when in due if when > now), default=now + SLOT)
 
     # -- the world around

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from monitor.core import rules_site
+from monitor.core import rules_site, rules_weekly
 from monitor.core.house import QUIET_AGAIN
 from monitor.guide.entry import PRACTICE, Default, Entry, length, setting, table
 from monitor.settings.models import Alarms
@@ -112,7 +112,7 @@ ENTRIES: Final = (
         "weekly-test",
         "site",
         "Weekly test",
-        f"low; medium when nobody acknowledged it for {length(rules_site.TEST_UNANSWERED)}",
+        f"low; medium when nobody acknowledged it for {length(rules_weekly.TEST_UNANSWERED)}",
         "Nothing is wrong. It is the only way to find out that a channel reaches nobody before it matters.",
         (
             "Acknowledge it.",

@@ -12,7 +12,7 @@ from pydantic import SecretStr  # noqa: TC002
 
 from monitor.core import model as core
 from monitor.core.dispatch import Manners, Reach
-from monitor.core.rules_site import WEEKDAYS
+from monitor.core.rules_weekly import WEEKDAYS
 from monitor.settings.base import Section, option
 from monitor.settings.forms import Choice, Duration, Flag, ListOf, Number, Quantity, Text
 from monitor.settings.names import (
