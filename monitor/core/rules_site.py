@@ -1,4 +1,4 @@
-"""Alarms about the house itself, so that it never falls silent unnoticed: disk, clock, channels, restarts, and the weekly test."""
+"""Alarms about the house itself, so that it never falls silent unnoticed: disk, clock, channels, restarts, weekly test."""
 
 from __future__ import annotations
 
