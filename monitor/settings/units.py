@@ -63,6 +63,7 @@ _SECONDS: Final = {"ms": 0.001, "min": 60.0, "h": 3600.0, "d": 86_400.0}
 """Lengths of time that are read without pint, which is slow to load and which a small board need not have."""
 
 _NUMBER_THEN_UNIT = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*", re.DOTALL)
+_COMMA = re.compile(r"(?<![\d.,])(\d*),(\d+)(?![\d.,])")
 # Names, one slash at most: pint would work out "s**9**9**9" if it were asked to.
 _UNIT = re.compile(r"(?:1|[^\W\d]\w*|%|°[CF])(?:/(?:[^\W\d]\w*|°[CF]))?")
 _SOME_UNITS = "a unit such as C, F, L, mL, g, g/L, s, min, h, W, L/min, kPa, 1/min"
@@ -135,14 +136,27 @@ def _unit(text: str) -> pint.Unit:
         ) from None
 
 
+def dotted(text: str, *, thousands: bool = True) -> str:
+    """``1,5 L`` as ``1.5 L``: many keyboards for numbers have no mark but the comma.
+
+    With ``thousands``, "1,500" stays as it is: it may be either. Without, as for salt and drops, a comma is a decimal one.
+    """
+
+    def point(found: re.Match[str]) -> str:
+        whole, rest = found.groups()
+        either = thousands and len(rest) == 3 and 1 <= len(whole) <= 3 and not whole.startswith("0")
+        return found[0] if either else f"{whole}.{rest}"
+
+    return _COMMA.sub(point, text)
+
+
 def split(text: str) -> tuple[float, str]:
-    """Number and unit of a text; the unit is "" for a bare number. Raises Unfit."""
-    match = _NUMBER_THEN_UNIT.fullmatch(text)
+    """Number and unit of a text, also with a decimal comma; the unit is "" for a bare number. Raises Unfit."""
+    match = _NUMBER_THEN_UNIT.fullmatch(dotted(text))
     if match is None:
         raise Unfit("a number and its unit")
     if match[2].startswith(","):
-        # Taken as a thousands separator, "1,5 L" would be fifteen litres.
-        raise Unfit("a number with a decimal point", "Write 1.5, not 1,5.")
+        raise Unfit("a number with a decimal point", "Write 1.5 or 1500, as 1,500 may be either.")
     number = float(match[1])
     if not math.isfinite(number):
         raise Unfit("a number that is not endless")

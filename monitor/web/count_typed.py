@@ -7,11 +7,10 @@ from typing import Final
 
 from monitor.core.counting import MOST_DROPS, Drops
 from monitor.settings.errors import Unfit
-from monitor.settings.units import Kind, plain, read, split
+from monitor.settings.units import Kind, dotted, plain, read, split
 from monitor.web.given import count
 
 _TOTAL: Final = re.compile(r"(\d{1,6}) in (\d{1,3})(?: drops?)?")
-_COMMA: Final = re.compile(r"(\d*),(\d+)(?=\D*$)")
 _TIMES: Final = re.compile(r"[x×]? ?(\d{1,6}(?:\.\d{1,6})?) ?(?:x|×|times)?", re.IGNORECASE)
 
 
@@ -34,10 +33,10 @@ def drops(text: str) -> Drops:
 
 def drop_ml(text: str) -> float:
     """``0.25 mL``, ``50 uL``, or a bare number of mL, in mL; ``0,25`` too, as no drop has thousands. Raises Unfit."""
-    dotted = _COMMA.sub(r"\1.\2", text.strip())
+    said = dotted(text.strip(), thousands=False)
     try:
-        number, unit = split(dotted)
-        value = number if not unit else round(1000 * read(dotted, Kind.VOLUME), 9)
+        number, unit = split(said)
+        value = number if not unit else round(1000 * read(said, Kind.VOLUME), 9)
     except Unfit as problem:
         raise Unfit('the volume of one drop such as "0.05 mL" or "50 uL"', problem.hint) from None
     if value <= 0:
@@ -50,7 +49,7 @@ def dilution(text: str) -> float:
     tidy = " ".join(text.split())
     if not tidy:
         return 1.0
-    match = _TIMES.fullmatch(tidy)
+    match = _TIMES.fullmatch(dotted(tidy))
     if match is None:
         raise Unfit('how many times, such as "10" when 10 mL were filled up to 100 mL; 1 is not diluted')
     return float(match[1])

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import SECOND
 from monitor.settings.errors import Unfit
-from monitor.settings.units import Kind, convert, plain, read, split
+from monitor.settings.units import Kind, convert, dotted, plain, read, split
 from monitor.web import words
 from monitor.web.given import count
 from monitor.web.when import SKEW, NotAnInstant, parse_when, rfc3339
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 _DAY: Final = re.compile(r"(\d{4})-(\d\d)-(\d\d)(?:[ T](\d\d):(\d\d))?")
-_COMMA: Final = re.compile(r"(\d),(\d{1,2})(?!\d)")
 _MONEY: Final = re.compile(r"[^\d-]{0,5}?(\d+(?:\.\d+)?)\s*[^\d-]{0,5}")
 _MICRO: Final = re.compile(r"(?:um|µm|μm|microns?)?", re.IGNORECASE)
 DAY_FORMS: Final = '"2026-03-02", "2026-03-02 06:40", "yesterday 23:10" or "2 h ago"'
@@ -109,7 +108,7 @@ def salinity(text: str) -> float:
 
 def price(text: str) -> float:
     """``12.50``, ``12,50``, ``12.50 EUR``. Raises Unfit."""
-    match = _MONEY.fullmatch(_COMMA.sub(r"\1.\2", text.strip()))
+    match = _MONEY.fullmatch(dotted(text.strip()))
     if match is None or not float(match[1]) <= 1e6:
         raise Unfit('what all of it cost, such as "12.50"')
     return float(match[1])

@@ -8,14 +8,13 @@ from typing import Final, Literal
 from monitor.core.brine import COLDEST_C, G_KG_PER_PRACTICAL, WARMEST_C, Salt, g_l
 from monitor.core.salinity import Reference
 from monitor.settings.errors import Unfit
-from monitor.settings.units import Kind, plain, read, split
+from monitor.settings.units import Kind, dotted, plain, read, split
 
 Way = Literal["hydrometer", "refractometer", "conductivity", "known"]
 """How it was found out what is in the water."""
 
 _BY_MASS: Final = {"g/kg": 1.0, "ppt": 1.0, "‰": 1.0, "permille": 1.0, "psu": G_KG_PER_PRACTICAL}
 _CONDUCTS: Final = {"": 1.0, "mS/cm": 1.0, "mS": 1.0, "uS/cm": 1e-3, "µS/cm": 1e-3, "uS": 1e-3, "µS": 1e-3}
-_COMMA: Final = re.compile(r"(\d+),(\d+)(?=\D*$)")
 _REFERENCE: Final = re.compile(r"(\d+(?:\.\d+)?) ?°? ?([CF])?(?: ?/ ?(\d+(?:\.\d+)?))? ?°? ?([CF])?", re.IGNORECASE)
 
 
@@ -112,4 +111,4 @@ def _bare(text: str, allowed: str) -> float:
 
 def _dotted(text: str) -> str:
     """A comma is a decimal one: nobody has thousands of these."""
-    return _COMMA.sub(r"\1.\2", text.strip())
+    return dotted(text.strip(), thousands=False)

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, Ms
+from monitor.settings.units import dotted
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -59,7 +60,7 @@ def parse_when(text: str, now: Ms, zone: ZoneInfo) -> Ms:
     said = text.strip()
     if not said or said.lower() == "now":
         return now
-    if match := _PAST.fullmatch(said):
+    if match := _PAST.fullmatch(dotted(said)):
         return now - round(float(match[1]) * _SIZE[match[2][0].lower()])
     if match := _CLOCK.fullmatch(said):
         return _clock_time(said, match, now, zone)

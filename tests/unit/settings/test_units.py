@@ -51,6 +51,10 @@ from monitor.settings.units import Kind
         ("1.5 hours", Kind.DURATION, 5400.0),
         ("250 ms", Kind.DURATION, 0.25),
         ("2 days", Kind.DURATION, 172800.0),
+        ("1,5 L", Kind.VOLUME, 1.5),
+        ("0,125 L", Kind.VOLUME, 0.125),
+        ("-1,5 C", Kind.TEMPERATURE, -1.5),
+        ("1,5", Kind.MASS, 1.5),
     ],
 )
 def test_what_keepers_type_is_read(text: object, kind: Kind, internal: float) -> None:
@@ -62,7 +66,9 @@ def test_what_keepers_type_is_read(text: object, kind: Kind, internal: float) ->
     ("text", "kind", "says"),
     [
         ("2 tsp", Kind.MASS, "give grams"),
-        ("1,5 L", Kind.VOLUME, "1.5, not 1,5"),
+        ("1,500 mL", Kind.VOLUME, "1.5 or 1500"),
+        ("1,234,567 mL", Kind.VOLUME, "1.5 or 1500"),
+        ("1.234,5 mL", Kind.VOLUME, "1.5 or 1500"),
         ("5 m", Kind.DURATION, 'Minutes are "min"'),
         ("1 litr", Kind.VOLUME, 'Did you mean "litre"?'),
         ("2 delta_degC", Kind.TEMPERATURE, "difference"),

@@ -47,6 +47,13 @@ def test_a_scale_says_what_it_is_made_for(text: str, celsius: float) -> None:
     assert (found.sample_c, found.water_c) == pytest.approx((celsius, celsius), abs=1e-3)
 
 
+def test_a_decimal_comma_has_no_thousands_where_there_are_none() -> None:
+    """Many keyboards for numbers have no other mark; a hydrometer shows one and three decimals."""
+    assert typed.gravity("1,018") == 1.018
+    assert typed.salinity("25,125 g/L", Salt.SEA, 25.0) == 25.125
+    assert typed.reference("15,5/15,5 C") == Reference(15.5, 15.5)
+
+
 def test_a_scale_may_have_two_temperatures() -> None:
     """Its own, and that of the pure water of its 1.000."""
     assert typed.reference("20/4 C") == Reference(20.0, 4.0)

@@ -54,6 +54,7 @@ def test_times_without_zone_or_sense_are_refused(text: str) -> None:
         ("20 min ago", "2026-03-02T04:50:00Z"),
         ("2 h ago", "2026-03-02T03:10:00Z"),
         ("1.5 hours ago", "2026-03-02T03:40:00Z"),
+        ("1,5 h ago", "2026-03-02T03:40:00Z"),
         ("2026-03-02T04:00:00+01:00", "2026-03-02T03:00:00Z"),
     ],
 )
