@@ -10,7 +10,7 @@ from monitor.core.log import Discard, Lapse, Seen, Sight
 from monitor.web import words
 from monitor.web.batch_gather import all_lives, known_of
 from monitor.web.batch_view import StoryView, make_story_view, state_of_open
-from monitor.web.given import Fields, field_share, invalid
+from monitor.web.given import Fields, field_share, invalid, way_back, way_on
 from monitor.web.harvest_form import harvest_form
 from monitor.web.problems import Trouble
 
@@ -62,14 +62,14 @@ class BatchPages:
         return await self.tap(request, command, f"Noted: {batch} is thrown away.", given)
 
     async def tap(self, request: Request, command: Command, noted: str, given: Fields) -> Response:
-        """Do it and go back to the bench; a refusal is told where the keeper is."""
+        """Do it and go back to where the keeper came from; a refusal is told where the form is."""
         try:
             await self._site.do(command)
         except Trouble as trouble:
             if given.get("page") == "batch":
                 return await self.page(request, given, trouble.detail, trouble.status)
             return self._site.back(request, trouble.detail, "refused")
-        return self._site.back(request, noted)
+        return self._site.back(request, noted, to=way_back(request))
 
     async def page(self, request: Request, given: Fields, problem: str, status: int = 200) -> Response:
         """The story with its forms as they were filled in.
@@ -107,6 +107,7 @@ class BatchPages:
             "why_thrown": REASONS,
             "given": {**empty, **given},
             "harvest": harvest_form(request, given),
+            "way": way_on(request),
         }
         return self._site.page(request, "batch.html", status, **values)
 

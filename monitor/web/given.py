@@ -33,6 +33,12 @@ def way_back(request: Request) -> str:
     return WAYS.get(request.query_params.get("back", ""), "/")
 
 
+def way_on(request: Request) -> str:
+    """``?back=`` as it came, for the address of a form; empty when nobody is to be led back."""
+    name = request.query_params.get("back", "")
+    return f"?back={name}" if name in WAYS else ""
+
+
 def amount(text: str, kind: Kind) -> float:
     """``2 g``, ``0.5 gal``, ``25 ppt`` in grams, litres or g/L. Raises Unfit."""
     value = read(text.strip(), kind)

@@ -212,6 +212,22 @@ def test_a_feeding_noted_from_here_leads_back_here(kitchen: Served) -> None:
     assert len(kitchen.desk.done) == 9
 
 
+def test_a_harvest_that_a_start_waits_for_leads_back_here(kitchen: Served) -> None:
+    """The address is kept in every form of the batch's page; another leads to the bench."""
+    batch = "/batches/birch-2026-03-01"
+    with kitchen.client(token=False) as client:
+        page = client.get(f"{batch}?back=food").text
+        token = page.partition('name="csrf" value="')[2].partition('"')[0]
+        for form in ("seen", "harvest", "discard"):
+            assert f'action="{batch}/{form}?back=food"' in page
+        assert f'formaction="{batch}/harvest?back=food#harvest-answer"' in page
+        assert f'action="{batch}/harvest"' in client.get(f"{batch}?back=//evil.example").text
+        for address, leads in {"seen": "/", "seen?back=food": "/food", "harvest?back=food": "/food"}.items():
+            fields = {"csrf": token, "page": "batch", "what": "first", "when": "now"}
+            answer = client.post(f"{batch}/{address}", data=fields)
+            assert (answer.status_code, answer.headers["location"]) == (303, leads)
+
+
 def test_what_is_drawn_stands_in_a_table_too(kitchen: Served) -> None:
     """Each feeding time of the picture has its line with the same numbers, and a short one says so in words."""
     with kitchen.client(token=False) as client:
