@@ -13,6 +13,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Final, Literal
 
 from monitor.core.burden_findings import Finding, Flood, findings, floods, most_within
+from monitor.core.house import WEEKLY_TEST
 from monitor.core.model import MINUTE, Ms, Priority
 from monitor.core.occurrences import Occurrence, lives
 from monitor.core.wording import zone
@@ -35,7 +36,7 @@ HIGH_FEW: Final = 2
 WEEK: Final = 7
 WORST: Final = 10
 READY: Final = "ready"
-APART: Final = frozenset({READY, "weekly-test"})
+APART: Final = frozenset({READY, WEEKLY_TEST})
 """What the keeper asked to be told is no burden."""
 
 Kind = Literal["alarm", "repeat", "return", "ready", "digest", "test"]

@@ -39,7 +39,7 @@ class Group:
 
     @property
     def per_million(self) -> float | None:
-        return self.parts.total / self.nauplii * MILLION if self.nauplii >= 1 else None
+        return self.parts.per_million(self.nauplii)
 
 
 @dataclass(frozen=True, slots=True)

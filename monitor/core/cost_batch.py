@@ -41,6 +41,10 @@ class Parts:
     def total(self) -> float:
         return self.cysts + self.salt + self.power + self.oxygen
 
+    def per_million(self, nauplii: float) -> float | None:
+        """None where there are none."""
+        return self.total / nauplii * MILLION if nauplii >= 1 else None
+
     def __add__(self, other: Parts) -> Parts:
         return Parts(
             self.cysts + other.cysts,
@@ -72,7 +76,7 @@ class BatchCost:
 
     @property
     def per_million(self) -> float | None:
-        return self.parts.total / self.nauplii * MILLION if self.nauplii >= 1 else None
+        return self.parts.per_million(self.nauplii)
 
 
 def batch_cost(life: Life, tin: TinFacts | None, costs: Costs, oxygen: float, now: Ms) -> BatchCost:

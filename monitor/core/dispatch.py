@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.house import WEEKLY_TEST
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, AlarmState, Priority
 from monitor.core.wording import clock, duration, zone
 
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 
     from monitor.core.model import Alarm, Ms, Transition
 
-TEST: Final = "weekly-test"
 RANK: Final = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 """The most pressing first."""
 
@@ -190,7 +190,7 @@ def when(kind: Kind, alarm: Alarm, now: Ms, manners: Manners, reach: Reach, *, t
     ``told``: somebody was told of this trouble there. That it is over is told only then.
     """
     urgent = alarm.priority is Priority.HIGH
-    if alarm.rule == TEST and kind is not Kind.OVER:
+    if alarm.rule == WEEKLY_TEST and kind is not Kind.OVER:
         return _test(alarm, now, manners, reach)
     if RANK[alarm.priority] > RANK[reach.least] or (reach.after and not urgent) or (kind is Kind.OVER and not told):
         return None

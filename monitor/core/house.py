@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 RESTARTS: Final = "restarts"
-WEEKLY_TEST: Final = "weekly-test"
+WEEKLY_TEST: Final = "weekly-test"  # the rule as well
 HOUSE_KEYS: Final = (f"house/{RESTARTS}", f"house/{WEEKLY_TEST}")
 """What of the house is kept: see ``Learned``."""
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core import rules_weekly
 from monitor.core.alarms import Condition, over
-from monitor.core.house import QUIET_AGAIN, RESTARTS, TRUSTS_NOTHING_AFTER
+from monitor.core.house import QUIET_AGAIN, RESTARTS, TRUSTS_NOTHING_AFTER, WEEKLY_TEST
 from monitor.core.model import HOUR, MINUTE, SECOND, Learned, Ms, Priority
 from monitor.core.quality import CLOCK_UNSET
 from monitor.core.wording import clock, duration, zone
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 DISK: Final = "disk-low"
 CLOCK: Final = "clock-wrong"
 RESTARTED: Final = "restarted"
-RULES: Final = (DISK, CLOCK, RESTARTED, rules_weekly.TEST)
+RULES: Final = (DISK, CLOCK, RESTARTED, WEEKLY_TEST)
 """Of the site."""
 DELIVERY: Final = "delivery-failing"
 """Of a channel."""

@@ -15,8 +15,7 @@ if TYPE_CHECKING:
 
     from monitor.core.state import State
 
-TEST: Final = "weekly-test"
-ALARM: Final = f"{TEST}:site"
+ALARM: Final = f"{WEEKLY_TEST}:site"
 
 TEST_LATE: Final[Ms] = 12 * HOUR  # what fell into an hour when the service was down is made up for, but not days later
 TEST_UNANSWERED: Final[Ms] = DAY
@@ -82,7 +81,7 @@ def weekly_test(state: State, now: Ms) -> Condition | None:
     since = None if house.test is None else house.test.since
     if since is None:
         waits = house.host is None or house.began is None  # after a restart the plan may still come
-        return None if waits or state.idle(ALARM) else over(ALARM, TEST, "site", Priority.LOW, 0, tell=False)
+        return None if waits or state.idle(ALARM) else over(ALARM, WEEKLY_TEST, "site", Priority.LOW, 0, tell=False)
     late = now - since >= TEST_UNANSWERED
     begun = clock(since, state.site.timezone, now)
     title, text = (
@@ -96,7 +95,7 @@ def weekly_test(state: State, now: Ms) -> Condition | None:
         )
     return Condition(
         id=ALARM,
-        rule=TEST,
+        rule=WEEKLY_TEST,
         subject="site",
         priority=Priority.MEDIUM if late else Priority.LOW,
         active=True,
