@@ -76,7 +76,6 @@ def as_installed(folder: Path, manager: Manager) -> None:
     path = os.pathsep.join([str(hidden), *filter(None, [os.environ.get("PYTHONPATH")])])
     HERE_ONLY.pop("PYTHONDONTWRITEBYTECODE", None)
     HERE_ONLY.update(PYTHONPATH=path, PYTHONPYCACHEPREFIX=str(folder / "compiled"), NOTIFY_SOCKET=manager.address)
-    HERE_ONLY["MALLOC_ARENA_MAX"] = "2"  # as its unit says
 
 
 def remember(path: Path) -> None:
