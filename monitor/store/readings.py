@@ -99,14 +99,17 @@ class ReadingShelf:
 
     def trim(self, limit: int = UNSAVED_READINGS) -> int:
         """Let the oldest go until ``limit`` are left; give back how many went."""
-        gone = 0
+        gone = max(self._count - limit, 0)
         while self._count > limit:
-            (time, series), rows = self._waiting.popitem(last=False)
+            (time, series), rows = next(iter(self._waiting.items()))
+            old = rows[: self._count - limit]
+            del rows[: len(old)]
+            if not rows:
+                del self._waiting[time, series]
             newest = self._newest.get(series)
             if newest is not None and newest[0] == time:
-                self._newest[series] = (time, [row for row in newest[1] if row not in rows])
-            gone += len(rows)
-            self._count -= len(rows)
+                self._newest[series] = (time, [row for row in newest[1] if row not in old])
+            self._count -= len(old)
         return gone
 
     def write(self, connection: sqlite3.Connection) -> None:

@@ -116,6 +116,27 @@ def test_ten_thousand_readings_wait_and_then_the_oldest_give_way(
     assert len(store.transitions(0)) == 1
 
 
+def test_of_a_burst_no_more_gives_way_than_must(store: Store) -> None:
+    """What came in one millisecond goes one by one, the first first; what is left of it is written, and more of it taken."""
+
+    def burst(numbers: range) -> None:
+        for number in numbers:
+            store.add(Reading("ash-water", T0, number, arrived=T0))
+
+    limit_pages(store, 1)
+    burst(range(200))
+    add(store, 4_800, first=1)
+    with pytest.raises(DiskFull):
+        store.commit()
+    add(store, 5_100, first=4_801)
+    assert store.lost == 100
+    burst(range(200, 210))
+    assert store.lost == 110
+    limit_pages(store, 10_000)
+    assert store.commit() >= 10_000
+    assert [reading.milli for reading in store.readings(0, T0 + 1)] == list(range(110, 210))
+
+
 def test_a_busy_stretch_is_not_cut_short(store: Store) -> None:
     """As long as the disk takes everything nothing gives way, however much comes between two commits."""
     add(store, 10_050)
