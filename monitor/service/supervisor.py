@@ -47,6 +47,7 @@ from monitor.notify.phonebook import PhoneBook
 from monitor.service.anew import begin_anew, open_store
 from monitor.service.backing import Backer
 from monitor.service.chores import Chore, Chores, Upkeep
+from monitor.service.committing import Committer
 from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.doing import Doing
 from monitor.service.early import Early, not_set
@@ -63,7 +64,6 @@ from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
 from monitor.settings.food import Planning
 from monitor.store import Keep, StoreCorrupt, StoreError
-from monitor.store.aside import mark_damaged
 from monitor.store.errors import in_our_words
 from monitor.store.record import Record
 from monitor.store.sinks import Forwarded
@@ -87,12 +87,8 @@ log = structlog.get_logger()
 
 TICK_S: Final = 1.0
 DRAIN: Final = 500  # inputs taken in one go, before a tick may come in between
-HALF_WINDOW: Final = {"5": 1000, "3.1.1": 10}  # half of what the broker sends unacknowledged
-RETRY_COMMIT_S: Final = 5.0
 LEAVE_S: Final = 4.0
 """A service manager waits longer for the end; and what hangs would be waited for in vain. Common practice, no source."""
-RETRY_URGENT_S: Final = 1.0
-"""Not with each reading: trying to write all that waits takes a tenth of a second, and decisions must go on."""
 NO_PLANNING: Final = Planning(on=False, every=HOUR, soon_s=20.0, seconds=60.0, memory_mb=1024)
 
 
@@ -149,9 +145,6 @@ class Supervisor:
         wiring.book.report = lambda phone: self._inputs.put(PhoneGone(self._clock.now(), phone))
         self._heard: set[str] = set()  # topics of the readings that were taken in one go
         self._posted = False  # letters that nobody has looked at yet
-        self._commit_due = 0.0
-        self._disk_failing = False
-        self._urgent_due = 0.0  # what is urgent was not taken either, and is not tried again before
         self._started = False
         self.last_tick = 0.0
 
@@ -192,6 +185,7 @@ class Supervisor:
             self._backer = Backer(store.path, self._w.backups, self._clock, backed_up(store))
             self._house = self._make_house()
             self._figures = self._make_figures()
+            self._committer = self._make_committer()
             self._teller = Teller(
                 self._engine,
                 self.desk,
@@ -228,7 +222,7 @@ class Supervisor:
                 if on_ready is not None:
                     on_ready()
                 self._house.ready()
-                self._commit()  # should this run end without warning, the next one must know
+                self._committer.commit()  # should this run end without warning, the next one must know
                 settle()
                 if then is not None:
                     then()
@@ -248,6 +242,18 @@ class Supervisor:
         channels = [channel.id for channel in self._w.channels]
         return Figures(self._store, self._ingest.counters, channels, self._inputs.qsize)
 
+    def _make_committer(self) -> Committer:
+        return Committer(
+            self._store,
+            self._ingest,
+            self._house,
+            self._figures,
+            self._clock,
+            self._w.commit_every,
+            lambda: self._session,  # one that has died is replaced
+            self._release,
+        )
+
     def _unset(self, now: Ms) -> bool:
         return not_set(now, self._engine.state.house.ran_until)
 
@@ -263,7 +269,7 @@ class Supervisor:
         self._engine.step(ClockUnset(self._clock.now(), unset=False))
         self._carry(self._ingest.release())
         self._teller.touch_vessel(None)
-        self._commit()
+        self._committer.commit()
 
     def _report(self, days: int) -> dict[str, Any]:
         from monitor.service.burden import Reporter  # noqa: PLC0415  (loaded by who asks for it, as the two below)
@@ -332,7 +338,7 @@ class Supervisor:
         self._house.stopping(asked=self._stopping)
         self._chores.stop()
         self._rooms.stop()
-        self._commit()
+        self._committer.commit()
         self._session.stop(LEAVE_S)
         for part in parts:
             part.stop(max(until - self._clock.steady(), 0.0))
@@ -364,14 +370,14 @@ class Supervisor:
         clock = self._clock
         next_tick = self.last_tick = clock.steady()
         while not self._stopping:
-            due = min(next_tick, self._commit_due or next_tick, self._teller.due())
+            due = min(next_tick, self._committer.due or next_tick, self._teller.due())
             self._take_inputs(max(due - clock.steady(), 0.0))
             self._tell_heard()
             if clock.steady() >= next_tick:
                 next_tick = clock.steady() + TICK_S
                 self._tick()
             self._teller.run()
-            self._commit_if_due()
+            self._committer.look()
 
     def _take_inputs(self, wait: float) -> None:
         try:
@@ -433,7 +439,7 @@ class Supervisor:
                     self._store.forwarded(item)
                 case Chore():
                     self._upkeep.do(item)
-            self._commit_urgent()
+            self._committer.commit_urgent()
             if self._posted or isinstance(item, Delivery):
                 self._hand_out()  # what waits for nothing; a channel gets its next letter when the one before is struck off
         except Exception as error:
@@ -475,7 +481,7 @@ class Supervisor:
         """Letters whose time has come go; what was made one letter of several is on the disk before."""
         self._posted = False
         self._outbox.arrange(self._clock.wall(), self._clock.now())
-        self._commit_urgent()
+        self._committer.commit_urgent()
         self._outbox.pump(self._clock.wall(), self._notifier, self._clock.now())
 
     # -- carrying effects out
@@ -553,7 +559,7 @@ class Supervisor:
             self._food.wake()
             self._food.show()
         failpoint.reach(Point.COMMAND_TAKEN)
-        self._commit()  # what a keeper was told is done must be on the disk
+        self._committer.commit()  # what a keeper was told is done must be on the disk
         failpoint.reach(Point.COMMAND_SAVED)
         self._hand_out()
         self._teller.run(at_once=True)
@@ -574,70 +580,6 @@ class Supervisor:
             self._figures.broker_lost()
         self._carry(self._engine.step(BrokerLink(self._clock.now(), link.up)))
         self._teller.touch_vessel(None)
-
-    # -- committing
-
-    def _commit_if_due(self) -> None:
-        waiting = len(self._ingest.unacknowledged)
-        now = self._clock.steady()
-        if not waiting and not self._store.pending:
-            self._commit_due = 0.0
-            return
-        if not self._commit_due:
-            self._commit_due = now + self._w.commit_every / 1000
-        half = HALF_WINDOW.get(self._session.state.version or "", 10)
-        if self._early.holding and waiting >= half:
-            self._release()  # the broker would send no more
-            return
-        if now >= self._commit_due or (waiting >= half and not self._disk_failing):
-            self._commit()
-        elif waiting >= half:
-            self._acknowledge()  # the disk takes nothing: a live alarm beats a complete record
-
-    def _commit_urgent(self) -> None:
-        """What must not wait is written at once; as long as the disk does not take even that, now and then."""
-        if self._store.urgent and self._clock.steady() >= self._urgent_due:
-            self._commit()
-
-    def _commit(self) -> None:
-        """Persist, then acknowledge in the order of arrival. A disk that takes nothing holds up neither decisions nor pushes."""
-        try:
-            wrote = self._store.commit()
-        except StoreError as error:
-            self._figures.committed(ok=False)
-            self._commit_failed(error)
-            return
-        if wrote:
-            self._figures.committed(ok=True)
-        self._house.saved()
-        self._urgent_due = 0.0
-        if self._disk_failing:
-            self._disk_failing = False
-            log.info("disk.recovered", lost=self._store.lost)
-        self._commit_due = 0.0
-        self._acknowledge()
-
-    def _commit_failed(self, error: StoreError) -> None:
-        self._commit_due = self._clock.steady() + RETRY_COMMIT_S
-        self._house.unsaved(str(error))
-        if isinstance(error, StoreCorrupt):
-            mark_damaged(self._store.path)
-        if not self._disk_failing:
-            self._disk_failing = True
-            log.error("disk.failing", text=str(error))
-        if not getattr(error, "urgent_saved", False) and self._store.urgent:
-            if not self._urgent_due:
-                log.error("disk.urgent-unsaved", text="alarms go out from memory; a crash now would forget them")
-            self._urgent_due = self._clock.steady() + RETRY_URGENT_S
-
-    def _acknowledge(self) -> None:
-        if self._early.holding:
-            return  # not all of it is stored
-        unacknowledged = self._ingest.unacknowledged
-        if unacknowledged:
-            failpoint.reach(Point.BEFORE_ACKNOWLEDGING)
-            self._session.ack(*unacknowledged)
-            unacknowledged.clear()
 
 
 def _subject(command: Any) -> str:

@@ -154,11 +154,11 @@ class Driven(Supervisor):
             self._inputs.put(message)
             self._take_inputs(0.0)
             self._teller.run()
-            self._commit_if_due()
+            self._committer.look()
         self._virtual.move(now + SECOND - 1)
         self._tick()
         self._teller.run()
-        self._commit_if_due()
+        self._committer.look()
 
     def _messages(self, now: Ms) -> Iterator[Incoming]:
         turn = now // SECOND
@@ -177,7 +177,7 @@ class Driven(Supervisor):
             (self, "_tick", "the tick"),
             (teller, "_reckon", "estimates"),
             (teller, "_show", "the bench's document"),
-            (self, "_commit", "commits"),
+            (self._committer, "commit", "commits"),
         ):
             setattr(owner, name, self._timed(getattr(owner, name), part))
 
