@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic.json_schema import models_json_schema
 
 from monitor.web import answers as told
+from monitor.web.bench_answers import BenchEvent
 from monitor.web.operations import JSON, OPERATIONS, STREAM
 from monitor.web.past_answers import PastTransition
 from monitor.web.rights import TOLD, Scope
@@ -25,7 +26,7 @@ BASE: Final = "/api/v1"
 VERSION: Final = "1.3.0"
 """Of the API: the middle number grows with each addition, the first when something is taken away."""
 PROBLEM: Final = "application/problem+json"
-EVENTS: Final = (told.BenchEvent, PastTransition)
+EVENTS: Final = (BenchEvent, PastTransition)
 """What the events of the stream carry."""
 _REF: Final = "#/components/schemas/{model}"
 _PLACE: Final = re.compile(r"\{(\w+)\}")

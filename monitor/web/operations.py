@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from monitor.web import answers as told
 from monitor.web import brood_answers, cost_answers, food_answers, plan_answers, room_answers, tin_answers
 from monitor.web import past_answers as past
+from monitor.web.bench_answers import Bench
 from monitor.web.bodies import (
     AlarmBody,
     DiscardBody,
@@ -98,7 +99,7 @@ def does(name: str, path: str, summary: str, body: type[BaseModel] | None, **mor
 
 
 NOW: Final = (
-    looks("bench", "/bench", "The whole bench at one instant.", told.Bench, tagged=True),
+    looks("bench", "/bench", "The whole bench at one instant.", Bench, tagged=True),
     looks(
         "health",
         "/health",

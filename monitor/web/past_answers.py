@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, Field
 
 from monitor.web.answer_words import Count, Share, Time
-from monitor.web.answers import (
+from monitor.web.bench_answers import (
     AirWord,
     Alarm,
     Batch,

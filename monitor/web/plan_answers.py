@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, Field
 
 from monitor.web.answer_words import Count, Share, Time
-from monitor.web.answers import Instants
+from monitor.web.bench_answers import Instants
 
 
 class Numbers(BaseModel):

@@ -8,7 +8,7 @@ from pydantic import BaseModel, Field
 
 from monitor.core.summary import MOST_ALARMS, MOST_STORES, MOST_VESSELS
 from monitor.web.answer_words import Count, Time
-from monitor.web.answers import (
+from monitor.web.bench_answers import (
     AirWord,
     Instants,
     PriorityWord,
