@@ -8,6 +8,7 @@ import resource
 import signal
 import sys
 from contextlib import suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from monitor.planner.run import OUT_OF_MEMORY, OUT_OF_TIME, UNREADABLE
@@ -20,6 +21,8 @@ MB: Final = 1 << 20
 SHARE: Final = 8
 """The optimiser gets one part in so many of the time, and at most ``LONGEST_S``; a busy machine needs the rest."""
 LONGEST_S: Final = 2.0
+CROWDED: Final = 0.75
+"""Of its address space. Where libraries failed for want of it, more than 0.8 had been in use; a plan takes 0.3 of the usual."""
 
 
 def main() -> int:
@@ -29,6 +32,22 @@ def main() -> int:
         return _plan(sys.stdin.buffer.read(), min(LONGEST_S, wanted.seconds / SHARE))
     except MemoryError:
         return OUT_OF_MEMORY
+    except Exception:
+        if _crowded(wanted.memory_mb):
+            return OUT_OF_MEMORY  # without a traceback: it takes memory as well, and may break off
+        raise
+
+
+def _crowded(memory_mb: int) -> bool:
+    """Whether memory is what was lacking. Libraries that find no room tell it as any error, or as none at all."""
+    try:
+        status = Path("/proc/self/status").read_text()
+    except MemoryError:
+        return True
+    except OSError:  # not Linux
+        return False
+    peak_kb = next((int(line.split()[1]) for line in status.splitlines() if line.startswith("VmPeak:")), 0)
+    return peak_kb * 1024 >= CROWDED * memory_mb * MB
 
 
 def _arguments() -> argparse.Namespace:

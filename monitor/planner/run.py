@@ -6,6 +6,7 @@ The child is ``python -m monitor.planner``: a pantry goes in, what lies ahead co
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -29,6 +30,8 @@ UNREADABLE: Final = 5
 """How it ends when what it was given is no pantry."""
 NO_ROOM: Final = ("memory", "cannot allocate", "failed to map", "can't load")
 """What libraries say that find no room, each in its own words."""
+CRASHED: Final = (signal.SIGSEGV, signal.SIGABRT, signal.SIGBUS)
+"""How it ends where a library goes on without the memory it was refused."""
 LOOK_S: Final = 0.2
 ONE_THREAD: Final = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 """Each thread of theirs takes address space, of which there is little, and the board has other work."""
@@ -109,6 +112,8 @@ def _why(code: int, err: bytes, seconds: float, memory_mb: int) -> str:
         return _slow(seconds)
     if code == UNREADABLE:
         return "The planner could not read what it was given. This is a fault of the program."
+    if -code in CRASHED:
+        return f"The planner crashed (signal {-code}). It may need more memory than the {memory_mb} MB it may have."
     if code < 0:
         return f"The planner was ended from outside (signal {-code}), perhaps because the machine is short of memory."
     lines = err.decode(errors="replace").strip().splitlines()

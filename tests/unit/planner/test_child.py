@@ -63,6 +63,28 @@ def test_too_little_memory_is_told(memory_mb: int) -> None:
         plan_in_child(room(), 30, memory_mb)
 
 
+@pytest.mark.parametrize(("memory_mb", "words"), [(1024, "failed: SystemError: it is odd"), (30, "more memory than")])
+def test_an_error_of_any_kind_is_of_memory_where_there_is_none_left(memory_mb: int, words: str) -> None:
+    """Python itself says SystemError now and then when a library found no room; with room it is what it says."""
+    code = (
+        f"import sys; sys.argv[1:] = ['--seconds', '5', '--memory-mb', '{memory_mb}']\n"
+        "from monitor.planner import __main__ as m\n"
+        "def broken(*_): raise SystemError('it is odd')\n"
+        "m._plan = broken\n"
+        "sys.exit(m.main())"
+    )
+    with pytest.raises(PlanFailed, match=words):
+        plan_in_child(room(), 30, memory_mb, command=_python(code))
+
+
+def test_a_child_that_crashes_is_told_with_the_memory_it_had() -> None:
+    """A library that goes on without the memory it was refused; whoever ends a child from outside says so by other signals."""
+    with pytest.raises(PlanFailed, match=r"crashed \(signal 11\).*more memory than the 300 MB"):
+        plan_in_child(room(), 30, 300, command=_python("import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"))
+    with pytest.raises(PlanFailed, match=r"ended from outside \(signal 15\)"):
+        plan_in_child(room(), 30, 300, command=_python("import os, signal; os.kill(os.getpid(), signal.SIGTERM)"))
+
+
 def test_a_child_that_hangs_is_ended() -> None:
     """When the time is over the child is ended, and it is said how long it had."""
     with pytest.raises(PlanFailed, match=r"not done after 0\.5 s"):
