@@ -13,7 +13,8 @@ from monitor.service.backing import Plan
 from monitor.service.channels import Linked, make_channels, push_key
 from monitor.service.heartbeat import Heartbeat
 from monitor.service.memory import begin, settle
-from monitor.service.supervisor import Supervisor, Wiring
+from monitor.service.supervisor import Supervisor
+from monitor.service.wiring import Wiring
 from monitor.settings.broker import broker_link
 from monitor.settings.credentials import heartbeat_url, series_tokens, viewer_password_hash, web_password_hash
 from monitor.settings.models import minutes_of

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import queue
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,40 +12,28 @@ import structlog
 
 from monitor import failpoint
 from monitor.core import forgetting
-from monitor.core.bench import story
-from monitor.core.dispatch import AT_ONCE
 from monitor.core.engine import Engine
-from monitor.core.food import FoodAhead, SkipStart
-from monitor.core.log import LogEntry, Start
+from monitor.core.food import FoodAhead
 from monitor.core.model import (
-    HOUR,
-    AlarmCommand,
-    BatchChanged,
     BrokerLink,
     ClockSet,
     ClockUnset,
-    Effect,
-    Learned,
-    Logged,
     Ms,
     Refused,
-    SlotClosed,
     Tick,
-    Transition,
 )
-from monitor.core.phones import PHONES_KEY, PhoneEvent, PhoneGone
-from monitor.core.rules_site import DELIVERY
-from monitor.core.wording import local_date
+from monitor.core.phones import PhoneGone
 from monitor.failpoint import Point
 from monitor.forward import Forwarder
 from monitor.intake.commands import family
 from monitor.intake.incoming import Incoming
 from monitor.intake.session import Session
 from monitor.notify import Delivery, Notifier, Outbox
-from monitor.notify.phonebook import PhoneBook
 from monitor.service.anew import begin_anew, open_store
 from monitor.service.backing import Backer
+from monitor.service.carrying import Carrier
 from monitor.service.chores import Chore, Chores, Upkeep
+from monitor.service.clerk import Clerk
 from monitor.service.committing import Committer
 from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.doing import Doing
@@ -62,26 +49,17 @@ from monitor.service.recalling import recall
 from monitor.service.rooms import Announcer, RoomsBoard
 from monitor.service.telling import Teller
 from monitor.service.watchdog import Watchdog
-from monitor.settings.food import Planning
-from monitor.store import Keep, StoreCorrupt, StoreError
+from monitor.store import StoreCorrupt, StoreError
 from monitor.store.errors import in_our_words
 from monitor.store.record import Record
 from monitor.store.sinks import Forwarded
 from monitor.tending import Tender
-from monitor.web.desk import Check, Look, Why
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable
 
     from monitor.core.checkup_facts import Inside
-    from monitor.core.dispatch import Manners, Reach
-    from monitor.core.model import SiteSpec
-    from monitor.forward import Pace, Server
-    from monitor.intake.binding import Binding
-    from monitor.intake.link import Link
-    from monitor.notify import Channel
-    from monitor.service.backing import Plan
-    from monitor.service.clock import Clock
+    from monitor.service.wiring import Wiring
 
 log = structlog.get_logger()
 
@@ -89,36 +67,11 @@ TICK_S: Final = 1.0
 DRAIN: Final = 500  # inputs taken in one go, before a tick may come in between
 LEAVE_S: Final = 4.0
 """A service manager waits longer for the end; and what hangs would be waited for in vain. Common practice, no source."""
-NO_PLANNING: Final = Planning(on=False, every=HOUR, soon_s=20.0, seconds=60.0, memory_mb=1024)
 
 
 @dataclass(frozen=True, slots=True)
 class _Link:
     up: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Wiring:
-    """What the supervisor is made of."""
-
-    site: SiteSpec
-    bindings: Sequence[Binding]
-    link: Link
-    channels: Sequence[Channel]
-    store_path: str
-    commit_every: Ms
-    clock: Clock
-    heartbeat: Heartbeat | None = None
-    web_alive: Callable[[], bool] = lambda: True
-    manners: Manners = AT_ONCE
-    reaches: Mapping[str, Reach] = field(default_factory=dict)
-    book: PhoneBook = field(default_factory=PhoneBook)
-    keep: Keep = field(default_factory=Keep)
-    series_servers: Sequence[tuple[Server, Pace]] = ()
-    backups: Plan | None = None
-    page: str = ""
-    planning: Planning = NO_PLANNING
-    other_rooms: Sequence[str] | None = None  # to be shown: those, or with none named all that are heard of
 
 
 class Supervisor:
@@ -144,7 +97,6 @@ class Supervisor:
         self.desk.rooms = self._rooms.document
         wiring.book.report = lambda phone: self._inputs.put(PhoneGone(self._clock.now(), phone))
         self._heard: set[str] = set()  # topics of the readings that were taken in one go
-        self._posted = False  # letters that nobody has looked at yet
         self._started = False
         self.last_tick = 0.0
 
@@ -181,22 +133,12 @@ class Supervisor:
             self._outbox = Outbox(store, self._w.manners, self._w.reaches)
             self._notifier = Notifier(self._w.channels, self._inputs.put)
             self._session = self._make_session()
-            self._doing = Doing(self._engine, self._ingest, self._clock, self._carry_out, self._publish)
             self._backer = Backer(store.path, self._w.backups, self._clock, backed_up(store))
             self._house = self._make_house()
             self._figures = self._make_figures()
             self._committer = self._make_committer()
-            self._teller = Teller(
-                self._engine,
-                self.desk,
-                self._clock,
-                self._session.publish,
-                self._house_document,
-                store.tell,
-                self._figures.document,
-                Announcer(self._rooms.run, self._w.page, self._clock, self._session.publish),
-                lambda: not self._inputs.empty(),
-            )
+            self._teller = self._make_teller()
+            self._carrier = self._make_carrier()
             servers, put = self._w.series_servers, self._inputs.put
             self._forwarder = Forwarder(servers, self._w.site, store, self._clock, put)
             self._upkeep = Upkeep(store, self._w.keep, self._clock, put, self._backer.wake, self._let_go)
@@ -204,10 +146,12 @@ class Supervisor:
             self._chores = Chores(self._inputs.put, self._clock)
             self._food = Food(self._w.planning, self._engine, self._clock, put)
             self.desk.food = self._food.document
+            self._clerk = self._make_clerk()
+            self._doing = Doing(self._engine, self._ingest, self._clock, self._clerk.carry_out, self._publish)
             self._tender = Tender({"backup": self._backer, "food": self._food, "rooms": self._rooms})
             began = self._house.began()
             self._ledger.began(began)
-            self._carry(self._engine.step(began))
+            self._carrier.carry(self._engine.step(began))
             self._wait_for_clock()
             self._tell_all()
             self._started = True
@@ -254,6 +198,45 @@ class Supervisor:
             self._release,
         )
 
+    def _make_teller(self) -> Teller:
+        publish = self._session.publish
+        return Teller(
+            self._engine,
+            self.desk,
+            self._clock,
+            publish,
+            self._house_document,
+            self._store.tell,
+            self._figures.document,
+            Announcer(self._rooms.run, self._w.page, self._clock, publish),
+            lambda: not self._inputs.empty(),
+        )
+
+    def _make_carrier(self) -> Carrier:
+        return Carrier(
+            self._engine,
+            self._store,
+            self._committer,
+            self._outbox,
+            self._notifier,
+            self._teller,
+            self._w.book,
+            [channel.id for channel in self._w.channels],
+            self._clock,
+        )
+
+    def _make_clerk(self) -> Clerk:
+        return Clerk(
+            self._engine,
+            self._store,
+            self._early,
+            self._carrier,
+            self._committer,
+            self._teller,
+            self._food,
+            self._known,
+        )
+
     def _unset(self, now: Ms) -> bool:
         return not_set(now, self._engine.state.house.ran_until)
 
@@ -267,7 +250,7 @@ class Supervisor:
         """The clock is set, or it is no use to wait any longer."""
         log.info("clock.settled", set=not self._early.unset, readings=self._early.held)
         self._engine.step(ClockUnset(self._clock.now(), unset=False))
-        self._carry(self._ingest.release())
+        self._carrier.carry(self._ingest.release())
         self._teller.touch_vessel(None)
         self._committer.commit()
 
@@ -415,16 +398,16 @@ class Supervisor:
                     self._heard.add(item.topic)
                     if not effects:
                         return  # as nearly every reading: nothing of it is urgent
-                    self._carry(effects)
+                    self._carrier.carry(effects)
                 case Asked():
-                    self._command(item)
+                    self._clerk.answer(item)
                 case PhoneGone():
-                    self._carry(self._engine.step(item))
+                    self._carrier.carry(self._engine.step(item))
                 case GatherFood():
                     self._food.answer(item)
                 case FoodAhead() | NoPlan():
                     failpoint.reach(Point.PLAN_FOUND)
-                    self._carry(self._food.took(item))
+                    self._carrier.carry(self._food.took(item))
                     failpoint.reach(Point.PLAN_TAKEN)
                     self._teller.touch_vessel(None)
                 case Delivery():
@@ -440,8 +423,9 @@ class Supervisor:
                 case Chore():
                     self._upkeep.do(item)
             self._committer.commit_urgent()
-            if self._posted or isinstance(item, Delivery):
-                self._hand_out()  # what waits for nothing; a channel gets its next letter when the one before is struck off
+            if self._carrier.posted or isinstance(item, Delivery):
+                # What waits for nothing; a channel gets its next letter when the one before is struck off.
+                self._carrier.hand_out()
         except Exception as error:
             log.exception("input.failed", kind=type(item).__name__)
             if isinstance(item, Incoming):
@@ -456,14 +440,14 @@ class Supervisor:
             if was is not None:
                 log.warning("clock.set", was=was, now=self._clock.now())
                 self._early.shift(self._clock.now() - was)
-                self._carry(self._engine.step(ClockSet(self._clock.now(), was)))
+                self._carrier.carry(self._engine.step(ClockSet(self._clock.now(), was)))
                 self._let_go(self._clock.now())
             if settled:
                 self._release()
             host = self._house.look(self._parts())
             if host is not None:
                 self._engine.step(host)
-            self._carry(self._engine.step(Tick(self._clock.now())))
+            self._carrier.carry(self._engine.step(Tick(self._clock.now())))
             if not self._session.alive:
                 log.error("broker.session-died")
                 self._session = self._make_session()
@@ -472,118 +456,16 @@ class Supervisor:
             self._tender.look()
             self._ledger.look()
             self._food.look()
-            self._hand_out()
+            self._carrier.hand_out()
             self.last_tick = self._clock.steady()
         except Exception:
             log.exception("tick.failed")
 
-    def _hand_out(self) -> None:
-        """Letters whose time has come go; what was made one letter of several is on the disk before."""
-        self._posted = False
-        self._outbox.arrange(self._clock.wall(), self._clock.now())
-        self._committer.commit_urgent()
-        self._outbox.pump(self._clock.wall(), self._notifier, self._clock.now())
-
-    # -- carrying effects out
-
-    def _carry(self, effects: Iterable[Effect]) -> None:
-        for effect in effects:
-            match effect:
-                case Transition():
-                    self._transition(effect)
-                case SlotClosed():
-                    self._store.put_slot(effect)
-                case Learned():
-                    self._store.keep(effect.key, json.dumps(effect.document))
-                    if effect.key == PHONES_KEY:
-                        self._w.book.renew(self._engine.state.phones)
-                        self._teller.touch_vessel(None)
-                case Logged():
-                    self._store.log(effect.entry)
-                    log.info("log.entry", kind=type(effect.entry).__name__.lower(), subject=_subject(effect.entry))
-                case BatchChanged():
-                    self._teller.touch_batch(effect.batch)
-
-    def _transition(self, transition: Transition) -> None:
-        alarm = transition.alarm
-        # A channel that does not work is no way to say so.
-        channels = [channel.id for channel in self._w.channels if alarm.id != f"{DELIVERY}:{channel.id}"]
-        self._outbox.post(transition, channels, self._clock.wall())
-        self._posted = True
-        self._teller.alarm(alarm)
-        log.info(
-            "alarm.changed",
-            alarm=alarm.id,
-            before=transition.before.value,
-            after=alarm.state.value,
-            priority=alarm.priority.value,
-            told=transition.notify,
-            reason=transition.reason,
-        )
-
-    def _command(self, asked: Asked) -> None:
-        command = asked.command
-        try:
-            if isinstance(command, Look):
-                self._teller.look()
-                asked.answer.set_result(None)
-                return
-            if isinstance(command, Check):
-                asked.answer.set_result(self._known())
-                return
-            if isinstance(command, Why):
-                asked.answer.set_result(story(self._engine, command.alarm))
-                return
-            if isinstance(command, Start) and not command.batch:
-                command = replace(command, batch=self._batch_name(command))
-            self._carry_out(command)
-        except Refused as refused:
-            asked.answer.set_exception(refused)
-            return
-        asked.answer.set_result({"done": type(command).__name__.lower(), "subject": _subject(command)})
-        failpoint.reach(Point.COMMAND_ANSWERED)
-
-    def _carry_out(self, command: LogEntry | AlarmCommand | PhoneEvent | SkipStart) -> None:
-        """Take it, wherever it came from, and have it on the disk. Raises Refused, and nothing is changed then."""
-        if not isinstance(command, AlarmCommand | PhoneEvent):
-            self._early.check_entry()
-        if forgetting.asked_for(self._engine.state, command):
-            forgetting.take_back(self._engine.state, self._store.entries())
-        effects = self._engine.step(command)
-        if not isinstance(command, AlarmCommand | PhoneEvent | SkipStart):
-            self._store.log(command)
-            log.info("log.entry", kind=type(command).__name__.lower(), subject=_subject(command))
-            self._teller.touch_vessel(getattr(command, "vessel", None))
-        self._carry(effects)
-        if not isinstance(command, AlarmCommand | PhoneEvent):
-            self._food.wake()
-            self._food.show()
-        failpoint.reach(Point.COMMAND_TAKEN)
-        self._committer.commit()  # what a keeper was told is done must be on the disk
-        failpoint.reach(Point.COMMAND_SAVED)
-        self._hand_out()
-        self._teller.run(at_once=True)
-
     def _publish(self, topic: str, payload: bytes, retain: bool) -> None:
         self._session.publish(topic, payload, retain)  # whichever session there is by then
-
-    def _batch_name(self, start: Start) -> str:
-        """``<vessel>-<local date>``, with a number when that one is taken."""
-        name = f"{start.vessel}-{local_date(start.time, self._w.site.timezone)}"
-        taken = self._engine.state.batches
-        if name not in taken:
-            return name
-        return next(f"{name}-{n}" for n in range(2, len(taken) + 3) if f"{name}-{n}" not in taken)
 
     def _link_changed(self, link: _Link) -> None:
         if self._engine.state.broker_up and not link.up:
             self._figures.broker_lost()
-        self._carry(self._engine.step(BrokerLink(self._clock.now(), link.up)))
+        self._carrier.carry(self._engine.step(BrokerLink(self._clock.now(), link.up)))
         self._teller.touch_vessel(None)
-
-
-def _subject(command: Any) -> str:
-    for name in ("subject", "store", "batch", "alarm", "vessel", "start"):
-        if hasattr(command, name):
-            return str(getattr(command, name))
-    return ""

@@ -31,7 +31,8 @@ from monitor.core.model import HOUR, SECOND, SLOT, BrokerLink, Measures, ProbeSp
 from monitor.intake.binding import Binding
 from monitor.intake.incoming import Incoming
 from monitor.intake.link import Link
-from monitor.service.supervisor import Supervisor, Wiring
+from monitor.service.supervisor import Supervisor
+from monitor.service.wiring import Wiring
 from tests.unit.core.worlds import T0, probe, site
 
 if TYPE_CHECKING:
@@ -131,7 +132,7 @@ class Driven(Supervisor):
 
     def _work(self) -> None:
         self.last_tick = self._clock.steady()
-        self._carry(self._engine.step(BrokerLink(self._clock.now(), up=True)))
+        self._carrier.carry(self._engine.step(BrokerLink(self._clock.now(), up=True)))
         self._second(BEGIN)
         for batch in self._engine.open_batches():  # after a start each look is weighed anew: not what is measured here
             self._engine.estimate(batch, self._clock.now())

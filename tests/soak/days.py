@@ -16,7 +16,7 @@ from monitor.core.log_food import Brood, BroodEnded, Fed
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, Acknowledge, AlarmState, Ms
 from monitor.service.chores import EVERY, Chore
 from monitor.service.daemon import backup_plan
-from monitor.service.supervisor import Wiring
+from monitor.service.wiring import Wiring
 from monitor.settings.broker import broker_link
 from tests.conftest import Mosquitto
 from tests.soak.clock import SteppedClock

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 from monitor.core.log import Discard, Start
 from monitor.core.model import DAY, HOUR, SECOND, Acknowledge, AlarmState, Ms
 from monitor.service.clock import SimulatedClock
-from monitor.service.supervisor import Wiring
+from monitor.service.wiring import Wiring
 from monitor.settings.broker import broker_link
 from tests.conftest import Mosquitto
 from tests.soak.flow import EPOCH, SPEED, Flow, repeats

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from monitor.core.model import Alarm, Ms
-    from monitor.service.supervisor import Wiring
+    from monitor.service.wiring import Wiring
     from monitor.store import Letter
     from monitor.web.desk import Command
 

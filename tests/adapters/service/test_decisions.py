@@ -14,7 +14,8 @@ from monitor.intake.binding import Binding
 from monitor.intake.link import Link
 from monitor.service.clock import SystemClock
 from monitor.service.ingest import Ingest
-from monitor.service.supervisor import DRAIN, Supervisor, Wiring
+from monitor.service.supervisor import DRAIN, Supervisor
+from monitor.service.wiring import Wiring
 from monitor.store import Store
 from tests.bench.wire_publisher import WirePublisher
 from tests.system.daemon import until

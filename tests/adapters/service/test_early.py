@@ -31,7 +31,8 @@ from monitor.intake.incoming import Incoming
 from monitor.intake.link import Link
 from monitor.service.early import LONGEST_S, MARK, Early, not_set
 from monitor.service.ingest import Ingest
-from monitor.service.supervisor import Supervisor, Wiring
+from monitor.service.supervisor import Supervisor
+from monitor.service.wiring import Wiring
 from monitor.store import Store
 from monitor.store.past import open_to_read
 from tests.unit.core.worlds import site

@@ -13,7 +13,8 @@ from monitor.core.log_food import Correct
 from monitor.core.model import DAY, HOUR, SECOND, Refused
 from monitor.intake.link import Link
 from monitor.service.clock import SystemClock
-from monitor.service.supervisor import Supervisor, Wiring
+from monitor.service.supervisor import Supervisor
+from monitor.service.wiring import Wiring
 from monitor.store import Store
 from tests.system.daemon import until
 from tests.unit.core.worlds import site
