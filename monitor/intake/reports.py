@@ -110,13 +110,17 @@ class Reports:
         self._call(self._on_link, True, f"connected to {self._link.address} with MQTT {self.state.version}")
         return kept
 
-    def ended(self, ending: Ending) -> None:
-        """The connection is no more, or never came about."""
+    def parted(self) -> None:
+        """There is no connection, for whatever reason: what is published is kept for the next."""
         with self._lock:
             self._orders.letters.clear()
             self.state.live = False
             if self.state.up:
                 self.state.up, self.state.since = False, self._clock()
+
+    def ended(self, ending: Ending) -> None:
+        """The connection is no more, or never came about."""
+        self.parted()
         if ending.cause == "stopped":
             log.info("broker.left", address=self._link.address)
         elif self._link_told is not False:

@@ -95,10 +95,10 @@ class Session:
     # -- for everyone --------------------------------------------------------------------------------------------
 
     def start(self) -> None:
-        """Return at once; the broker may be away. May be called again when the thread has died."""
+        """Return at once; the broker may be away. Called again when the thread has died, it goes on as after a lost link."""
         if self.alive or self._halt.is_set():
             raise RuntimeError("a session is started once; a stopped one is replaced by a new one")
-        self._thread = threading.Thread(target=self._run, name="mqtt-session", daemon=True)
+        self._thread = threading.Thread(target=self._live, name="mqtt-session", daemon=True)
         self._thread.start()
 
     def stop(self, timeout: float = 10.0) -> None:
@@ -140,6 +140,12 @@ class Session:
         return replace(self._reports.state)
 
     # -- the thread ----------------------------------------------------------------------------------------------
+
+    def _live(self) -> None:
+        try:
+            self._run()
+        finally:
+            self._reports.parted()  # even where it breaks off: who publishes must not take the link for up
 
     def _run(self) -> None:
         state = self._reports.state

@@ -32,7 +32,7 @@ RETRY_URGENT_S: Final = 1.0
 
 
 class Committer:
-    """Used by the thread of decisions. ``session``: whichever there is by then; ``release`` lets go what waits for the clock."""
+    """Used by the thread of decisions. ``release`` lets go what waits for the clock."""
 
     def __init__(
         self,
@@ -42,7 +42,7 @@ class Committer:
         figures: Figures,
         clock: Clock,
         every: Ms,
-        session: Callable[[], Session],
+        session: Session,
         release: Callable[[], None],
     ) -> None:
         self._store = store
@@ -67,7 +67,7 @@ class Committer:
             return
         if not self.due:
             self.due = now + self._every_s
-        half = HALF_WINDOW.get(self._session().state.version or "", 10)
+        half = HALF_WINDOW.get(self._session.state.version or "", 10)
         if self._ingest.early.holding and waiting >= half:
             self._release()  # the broker would send no more
             return
@@ -118,5 +118,5 @@ class Committer:
         unacknowledged = self._ingest.unacknowledged
         if unacknowledged:
             failpoint.reach(Point.BEFORE_ACKNOWLEDGING)
-            self._session().ack(*unacknowledged)
+            self._session.ack(*unacknowledged)
             unacknowledged.clear()

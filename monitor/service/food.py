@@ -85,8 +85,10 @@ class Food:
     # -- life
 
     def start(self) -> None:
-        """Start it; once it has ended by itself, start it anew."""
+        """Start it; once it has ended by itself, start it anew with whatever it was at."""
         if self._planning.on:
+            with self._lock:
+                self._wanted = True
             self._thread = threading.Thread(target=self._run, name="food", daemon=True)
             self._thread.start()
 

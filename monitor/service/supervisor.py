@@ -147,7 +147,7 @@ class Supervisor:
             self._food = Food(self._w.planning, self._engine, self._clock, put)
             self.desk.food = self._food.document
             self._clerk = self._make_clerk()
-            self._doing = Doing(self._engine, self._ingest, self._clock, self._clerk.carry_out, self._publish)
+            self._doing = Doing(self._engine, self._ingest, self._clock, self._clerk.carry_out, self._session.publish)
             self._tender = Tender({"backup": self._backer, "food": self._food, "rooms": self._rooms})
             began = self._house.began()
             self._ledger.began(began)
@@ -194,7 +194,7 @@ class Supervisor:
             self._figures,
             self._clock,
             self._w.commit_every,
-            lambda: self._session,  # one that has died is replaced
+            self._session,
             self._release,
         )
 
@@ -450,8 +450,7 @@ class Supervisor:
             self._carrier.carry(self._engine.step(Tick(self._clock.now())))
             if not self._session.alive:
                 log.error("broker.session-died")
-                self._session = self._make_session()
-                self._session.start()
+                self._session.start()  # the same one: it knows what the broker is to keep
             self._forwarder.tend()
             self._tender.look()
             self._ledger.look()
@@ -460,9 +459,6 @@ class Supervisor:
             self.last_tick = self._clock.steady()
         except Exception:
             log.exception("tick.failed")
-
-    def _publish(self, topic: str, payload: bytes, retain: bool) -> None:
-        self._session.publish(topic, payload, retain)  # whichever session there is by then
 
     def _link_changed(self, link: _Link) -> None:
         if self._engine.state.broker_up and not link.up:

@@ -17,6 +17,7 @@ from monitor.planner.run import PlanFailed, plan_in_child
 from monitor.service.clock import SystemClock
 from monitor.service.food import Food, GatherFood, NoPlan
 from monitor.settings.food import Planning
+from tests.adapters.conftest import until
 from tests.unit.core.worlds import Shed
 
 if TYPE_CHECKING:
@@ -99,6 +100,27 @@ def test_entries_that_come_together_are_planned_for_once(table: Table) -> None:
     table.turn(FoodAhead)
     assert len(table.asked) == 2
     assert table.inputs.empty()
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_plan_in_whose_making_the_thread_ended_is_made_once_it_is_started_anew() -> None:
+    """What was asked of it is not forgotten with it: nothing else has to happen first."""
+
+    made = Table()
+
+    def ends(*_: Any, **__: Any) -> FoodAhead:
+        made.food._plan = made._plan
+        raise SystemExit  # ends a thread, as no error of a planner does
+
+    made.food._plan = ends
+    made.food.start()
+    try:
+        made.turn(GatherFood)
+        until(lambda: not made.food.alive)
+        made.food.start()
+        made.turn(FoodAhead)
+    finally:
+        made.food.stop()
 
 
 def test_where_nobody_eats_no_planner_is_started() -> None:

@@ -82,6 +82,7 @@ def _end_those_that_come_again(ground: Ground, daemon: QuickDaemon, traffic: Tra
         "rooms",
     }
     traffic.until_it_rang()
+    traffic.until_it_shows()
 
 
 def _end_the_planner(daemon: QuickDaemon, traffic: Traffic) -> None:

@@ -14,7 +14,7 @@ from paho.mqtt.client import MQTTMessageInfo
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.cli.client import Client
-from tests.system.daemon import PATIENCE_S, air, configuration, probe, until
+from tests.system.daemon import PATIENCE_S, air, configuration, probe, retained, until
 
 if TYPE_CHECKING:
     from tests.conftest import Mosquitto
@@ -71,6 +71,7 @@ class Traffic:
     """Made beside a daemon that runs and is connected. Within ``with`` it goes on, whatever becomes of the daemon."""
 
     def __init__(self, broker: Mosquitto, daemon: Daemon, phone: Phone) -> None:
+        self._broker = broker
         self._daemon = daemon
         self._phone = phone
         self._mqtt = Mqtt(CallbackAPIVersion.VERSION2)
@@ -123,6 +124,13 @@ class Traffic:
     def until_it_rang(self) -> None:
         """Wait until all air that stopped has rung."""
         until(lambda: set(self.stopped) <= set(self._rang()), "not all air that stopped has rung")
+
+    def until_it_shows(self) -> None:
+        """Wait until the broker keeps, for whoever looks there, that all air that stopped has stopped."""
+        until(
+            lambda: all(retained(self._broker, f"swimup/shed/alarm/{STOPPED}:{vessel}") for vessel in self.stopped),
+            "the broker does not keep all alarms",
+        )
 
     def set_eater(self, nauplii: int) -> None:
         """Others who eat, so that there is something to plan; with none it ends."""
