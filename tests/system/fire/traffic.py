@@ -126,11 +126,17 @@ class Traffic:
         until(lambda: set(self.stopped) <= set(self._rang()), "not all air that stopped has rung")
 
     def until_it_shows(self) -> None:
-        """Wait until the broker keeps, for whoever looks there, that all air that stopped has stopped."""
-        until(
-            lambda: all(retained(self._broker, f"swimup/shed/alarm/{STOPPED}:{vessel}") for vessel in self.stopped),
-            "the broker does not keep all alarms",
-        )
+        """Wait until the broker keeps each alarm about air as the store has it: who looks there alone must not be misled."""
+        until(lambda: not self._misleading(), "the broker keeps alarms as they are no more")
+
+    def _misleading(self) -> list[str]:
+        query = f"SELECT alarm, after, max(id) FROM transition WHERE alarm LIKE '{STOPPED}:%' GROUP BY alarm"  # noqa: S608
+        stands = {alarm: after for alarm, after, _ in self._daemon.rows(query)}
+        return [
+            alarm
+            for alarm, after in stands.items()
+            if retained(self._broker, f"swimup/shed/alarm/{alarm}").get("state") != after
+        ]
 
     def set_eater(self, nauplii: int) -> None:
         """Others who eat, so that there is something to plan; with none it ends."""
@@ -179,6 +185,7 @@ class Traffic:
         )
         self.until_it_rang()
         until(lambda: not self._waiting(), f"letters wait: {self._waiting()}")
+        self.until_it_shows()
         assert daemon.terminate() == 0
         assert daemon.rows("PRAGMA integrity_check") == [("ok",)]
         for name in NAMES:
