@@ -126,6 +126,10 @@ def stopped_for_long(ground: Ground) -> None:
     made.broker.start()
     made.back()
     until(lambda: len(made.phone.letters) >= 2, "nobody was told that the broker is back")
+    until(
+        lambda: retained(made.broker, f"swimup/shed/alarm/{LOST}").get("state") == "returned-unacknowledged",
+        "at the broker nobody can see that it was away",
+    )
     made.go_on(5)
     until(
         lambda: not made.daemon.alarm(SILENT[0]) and not made.daemon.alarm(SILENT[1]), "a probe is still called silent"
@@ -162,6 +166,7 @@ def killed_and_empty(ground: Ground) -> None:
     for speaker in made.speakers.values():
         speaker.go_on(3)
     assert retained(made.broker, "swimup/shed/status")["state"] == "up"
+    until(lambda: retained(made.broker, "swimup/shed/summary"), "what was published once is not published again")
     for name, speaker in made.speakers.items():
         made.until_heard(name, speaker.silence()[-1])
     assert made.daemon.terminate() == 0
