@@ -120,7 +120,7 @@ class Causes:
             one = self._which(place, "failed", often)
             return f"If {'a batch' if one is None else told(one)} fails, there is no other one for it."
         if cause == "late":
-            return self._late(place, meal, fitting, rows)
+            return self._late(place, meal, fitting)
         if cause == "mouth":
             small = f"longer than the {meal.largest_um:.0f} um that they can take" if meal.largest_um else "too large"
             return f"What there is then is {small}."
@@ -133,8 +133,11 @@ class Causes:
             return self._few(place, meal, fitting, rows)
         return "Nothing is under way for it."
 
-    def _late(self, place: int, meal: Meal, fitting: list[int], rows: NDArray[np.int64]) -> str:
+    def _late(self, place: int, meal: Meal, fitting: list[int]) -> str:
         zone, now = self.pantry.timezone, self.pantry.now
+        # Of all who eat then: a batch that comes late does so at one time, not at another for each of them.
+        together = [k for k, one in enumerate(self.demand.meals) if one.time == meal.time]
+        rows = self.rows[self.short[:, together].any(axis=1)]
         coming: dict[int, float] = {}
         for k in fitting:
             since = self.sources[k].since[rows]

@@ -62,6 +62,15 @@ def test_a_late_batch_is_named_with_how_late() -> None:
     )
 
 
+def test_a_late_batch_comes_at_one_time_for_all_who_eat_together() -> None:
+    """Who is short in other courses of the world than the others is told the same of the batch that all wait for."""
+    late = source([30, 30, 30, 36], [99] * 4, [500] * 4, kind="batch", name="b7")
+    wanted = demand([(24, "killi-3", None), (24, "adults", None)], [[100.0, 0.0]] * 3 + [[100.0, 100.0]])
+    killi, adults = looked(wanted, [late]).meals
+    assert (killi.short, adults.short) == (1.0, 0.25)
+    assert killi.why == adults.why == "Batch b7 may come too late: then it can be fed at about Tue 14:00, 6 h later."
+
+
 def test_a_failed_batch_is_named() -> None:
     """Where a meal is short since one batch may fail, that batch is named, and no other."""
     fails = source([20] * 19 + [INF], [99] * 19 + [INF], [100] * 20, kind="batch", name="b7")
