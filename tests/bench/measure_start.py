@@ -43,6 +43,7 @@ PARTS: Final = {
     "Web Push": "import http_ece, py_vapid; from cryptography.hazmat.primitives.asymmetric import ec",
     "the copy for time-series servers": "import urllib3; urllib3.PoolManager()",
 }
+UNITS: Final = "from monitor.settings.units import Kind, read; read('78 F', Kind.TEMPERATURE)"
 RESIDENT: Final = """
 def resident():
     lines = open("/proc/self/status").read().splitlines()
@@ -185,6 +186,7 @@ def measure(folder: Path, note: Callable[[str, str], None]) -> None:
         for name, size in added.items():
             note(f"{name}, when it is used, adds", f"{size:.0f} MB")
         note("all of these in one process", f"{adds_mb(*PARTS.values()):.0f} MB (at most 40)")
+        note("a configuration with other units than ours (78 F, 2 gal) adds", f"{adds_mb(UNITS):.0f} MB")
 
 
 def main() -> None:
