@@ -69,7 +69,3 @@ def size(count: float) -> str:
             return f"{count:.0f} {unit}" if unit == "B" or abs(count) >= 10 else f"{count:.1f} {unit}"
         count /= 1000
     return f"{count:.0f} TB" if count >= 10 else f"{count:.1f} TB"
-
-
-def times(count: int) -> str:
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")

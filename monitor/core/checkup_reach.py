@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.checkup import act, fine, look, times
+from monitor.core.checkup import act, fine, look
 from monitor.core.doubts import FINE, MOST
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, Ms
 from monitor.core.rules_record import BACKUP_OLD_AFTER
-from monitor.core.wording import clock, duration
+from monitor.core.wording import clock, duration, how_often
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -50,14 +50,14 @@ def broker(inside: Inside) -> Iterator[Finding]:
     elif lost > max(1.0, LOSSES_A_DAY * ran / DAY):
         yield look(
             "broker",
-            f"The link to the broker was lost {times(lost)} in {duration(ran)}.",
+            f"The link to the broker was lost {how_often(lost)} in {duration(ran)}.",
             "Readings wait at the probes or the broker meanwhile, and alarms come late.",
             "Look at the network between them; a broker on this machine should never be lost: see its log.",
         )
     else:
         yield fine(
             "broker",
-            f"The broker is reached; since the start the link was {f'lost {times(lost)}' if lost else 'never lost'}.",
+            f"The broker is reached; since the start the link was {f'lost {how_often(lost)}' if lost else 'never lost'}.",
         )
     if inside.broker_version == "3.1.1":
         yield look(
@@ -236,7 +236,7 @@ def ends(inside: Inside, timezone: str) -> Iterator[Finding]:
         level = act if len(recent) >= ENDS_MANY else look
         yield level(
             "restarts",
-            f"It ended without warning {times(len(recent))} in the last 7 days, last after {last}.",
+            f"It ended without warning {how_often(len(recent))} in the last 7 days, last after {last}.",
             "A power cut, a crash, or a hang that the watchdog ended; nothing was watched in between.",
             "If it was no power cut, see its log (`journalctl -u swimup`), the power supply and the card.",
         )

@@ -10,7 +10,7 @@ from monitor.core.alarms import Condition, over
 from monitor.core.house import QUIET_AGAIN, RESTARTS, TRUSTS_NOTHING_AFTER, WEEKLY_TEST
 from monitor.core.model import HOUR, MINUTE, SECOND, Learned, Ms, Priority
 from monitor.core.quality import CLOCK_UNSET
-from monitor.core.wording import clock, duration, zone
+from monitor.core.wording import clock, duration, how_often, zone
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -283,7 +283,7 @@ def _restart_words(crashes: Crashes, timezone: str, now: Ms) -> str:
     if crashes.count > 1:
         first, most = clock(crashes.first, timezone, now), duration(crashes.longest)
         return (
-            f"It ended without warning {crashes.count} times since {first}, last before {back} ({cause}). "
+            f"It ended without warning {how_often(crashes.count)} since {first}, last before {back} ({cause}). "
             f"Nothing was watched in between, for {most} at most."
         )
     if crashes.back <= crashes.gone:  # the clock was set meanwhile, or is wrong

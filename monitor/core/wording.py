@@ -121,6 +121,11 @@ def whole(value: float) -> str:
     return f"{value:,.0f}".replace(",", " ")  # a plain blank: a terminal is told nothing else
 
 
+def how_often(count: int) -> str:
+    """``once``, ``twice``, ``3 times``."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
 def minutes_range(left: Span) -> str:
     """``6-20 min``, ``1.5-4 h``, ``more than 12 h``: how long there is."""
     if left.lo is None:

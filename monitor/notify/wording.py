@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from monitor.core.dispatch import RANK, Kind, kind_of
 from monitor.core.model import MINUTE, Priority
-from monitor.core.wording import clock, duration
+from monitor.core.wording import clock, duration, how_often
 from monitor.store import Draft, Part
 from monitor.store.letters import TOKENS_KEPT, common_todo
 
@@ -166,7 +166,7 @@ def _digest(parts: tuple[Part, ...], now: Ms, timezone: str) -> Draft:
 def _line(part: Part, now: Ms, timezone: str) -> str:
     """``02:10-03:40 Cold in ash, over``; what still stands says what to do."""
     begun = clock(part.begun, timezone, now)
-    often = f", {part.times} times" if part.times > 1 else ""
+    often = f", {how_often(part.times)}" if part.times > 1 else ""
     if part.ended is not None:
         return f"{begun}-{clock(part.ended, timezone, now)} {part.title}{often}, over"
     left = f": {_minutes(part.deadline, now)}" if part.deadline is not None and _urgent(part) else ""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from monitor.core.lives import ReadyTold, off_by, verdict
 from monitor.core.log import Discard, Harvest
 from monitor.core.model import HOUR, MINUTE, Ms
+from monitor.core.wording import how_often
 from monitor.web import words
 from monitor.web.told_ready import ready_told
 from monitor.web.trend_chart import Band, Chart, Line, Place, extent
@@ -58,8 +59,8 @@ def _came(life: Life, ready: Sequence[ReadyTold], now: Ms, zone: ZoneInfo) -> st
     if not found.judged:
         return f"{what} by {stamp(by, now, zone)}{looked}. Nothing was told before that."
     return (
-        f"{what} by {stamp(by, now, zone)}{looked}. It was told {found.judged} times before that, and "
-        f"{found.agreed} times the range held it; 8 in 10 is what the range promises."
+        f"{what} by {stamp(by, now, zone)}{looked}. It was told {how_often(found.judged)} before that, and "
+        f"the range held it {how_often(found.agreed) if found.agreed else 'never'}; 8 in 10 is what the range promises."
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.model import HOUR, MINUTE, Ms
+from monitor.core.wording import how_often
 from monitor.web import words
 from monitor.web.trend_asked import KINDS, Move, moves, spans
 from monitor.web.trend_back import compared, looked_back
@@ -174,7 +175,7 @@ def _air(found: Gathered) -> Section | None:
     text = (
         "Air ran all the time it was heard of."
         if rows and not troubles
-        else f"{len(troubles)} times weak or stopped."
+        else f"Weak or stopped {how_often(len(troubles))}."
         if rows
         else "No reading of air."
     )

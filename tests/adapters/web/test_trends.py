@@ -48,6 +48,16 @@ def test_trends_can_be_read_without_a_script(shed: Served) -> None:
     assert re.search(r'href="/trends\?[^"]*since=', page.text)
 
 
+def test_what_came_often_is_counted_in_words(shed: Served) -> None:
+    """Stops of air, and forecasts that held, are told as a person counts: never "1 times"."""
+    page = get(shed, f"/trends?{WEEK}&batch={batch_id('ash', 110)}").text
+    assert re.search(r"Weak or stopped (once|twice|\d+ times)\.", page)
+    assert re.search(
+        r"It was told (once|twice|\d+ times) before that, and the range held it (never|once|twice|\d+ times);", page
+    )
+    assert not re.search(r"\b[012] times", page)
+
+
 def test_what_is_shown_can_be_taken_along(shed: Served) -> None:
     """CSV and SenML hold the same span, and can be read again."""
     rows = list(csv.DictReader(io.StringIO(get(shed, f"/trends/download.csv?{WEEK}").text)))

@@ -341,7 +341,7 @@ def test_what_was_acknowledged_is_told_again_only_when_it_goes_on() -> None:
     home = home.again(clean=False).again(clean=True)
     home.pass_time(HOUR)
     assert home.told() == []
-    assert "2 times since 08:00" in home.text("restarted:site")
+    assert "twice since 08:00" in home.text("restarted:site")
 
 
 def test_the_gap_is_right_once_the_clock_is() -> None:
