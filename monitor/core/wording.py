@@ -122,8 +122,8 @@ def whole(value: float) -> str:
 
 
 def how_often(count: int) -> str:
-    """``once``, ``twice``, ``3 times``."""
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+    """``never``, ``once``, ``twice``, ``3 times``."""
+    return {0: "never", 1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def minutes_range(left: Span) -> str:

@@ -183,8 +183,7 @@ class Supervisor:
         return self._house.document() | self._forwarder.document()
 
     def _make_figures(self) -> Figures:
-        channels = [channel.id for channel in self._w.channels]
-        return Figures(self._store, self._ingest.counters, channels, self._inputs.qsize)
+        return Figures(self._store, self._ingest.counters, self._w.channel_ids, self._inputs.qsize)
 
     def _make_committer(self) -> Committer:
         return Committer(
@@ -221,7 +220,7 @@ class Supervisor:
             self._notifier,
             self._teller,
             self._w.book,
-            [channel.id for channel in self._w.channels],
+            self._w.channel_ids,
             self._clock,
         )
 
@@ -272,10 +271,9 @@ class Supervisor:
         return knowledge.tell(version or "", self._forwarder.document()["series_servers"])
 
     def _parts(self) -> Parts:
-        channels = [channel.id for channel in self._w.channels]
         return Parts(
             self._notifier,
-            channels,
+            self._w.channel_ids,
             round_tick=self.last_tick,
             link_tick=self._session.state.tick,
             chores_tick=self._chores.last_tick,

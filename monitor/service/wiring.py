@@ -49,3 +49,7 @@ class Wiring:
     page: str = ""
     planning: Planning = NO_PLANNING
     other_rooms: Sequence[str] | None = None  # to be shown: those, or with none named all that are heard of
+
+    @property
+    def channel_ids(self) -> list[str]:
+        return [channel.id for channel in self.channels]

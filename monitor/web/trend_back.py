@@ -60,7 +60,7 @@ def _came(life: Life, ready: Sequence[ReadyTold], now: Ms, zone: ZoneInfo) -> st
         return f"{what} by {stamp(by, now, zone)}{looked}. Nothing was told before that."
     return (
         f"{what} by {stamp(by, now, zone)}{looked}. It was told {how_often(found.judged)} before that, and "
-        f"the range held it {how_often(found.agreed) if found.agreed else 'never'}; 8 in 10 is what the range promises."
+        f"the range held it {how_often(found.agreed)}; 8 in 10 is what the range promises."
     )
 
 
