@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
@@ -34,7 +35,7 @@ def rows(day: Day) -> list[Tried]:
     return [Tried(one, one.long) for one in (quick, slow, rare)]
 
 
-def nothing(_: Tried) -> None:
+def nothing(*_: object) -> None:
     """Nobody looks on."""
 
 
@@ -65,18 +66,18 @@ def test_it_ends_when_its_time_is_over_and_says_so() -> None:
 
 
 def test_a_run_with_time_enough_tries_all() -> None:
-    """Each fault is told of once, when it was tried as often as asked."""
-    told: list[str] = []
+    """Each is tried as often as asked, and whoever looks on is told after each try how it ended."""
+    told: list[tuple[str, str]] = []
     given = rows(Day())
-    assert Course(given, clock=lambda: 0.0).run(0, nothing, lambda row: told.append(row.fault.name))
-    assert sorted(told) == ["quick", "rare", "slow"]
+    assert Course(given, clock=lambda: 0.0).run(0, nothing, lambda row, failure: told.append((row.fault.name, failure)))
+    assert Counter(told) == {("quick", ""): 50, ("slow", ""): 10, ("rare", ""): 2}
     assert "| 50 | 50 |" in given[0].line()
 
 
 def test_what_is_interrupted_does_not_count() -> None:
     """Ctrl-C ends the try that is under way and counts it neither as kept nor as broken; a broken one is counted as such."""
     found = Tried(Fault("any", "stop", _breaks), 3)
-    found.again()
+    assert "not kept at all" in found.again()
     with pytest.raises(KeyboardInterrupt):
         Tried.again(interrupted := Tried(Fault("any", "stop", _interrupted), 3))
     assert (found.tried, found.kept, len(found.failures)) == (1, 0, 1)
@@ -127,3 +128,4 @@ def test_the_command_prints_its_table_however_it_ends(
     assert done.exit_code == code
     assert "| first | an accepted reading survives a crash |" in done.stdout
     assert tells in done.stdout
+    assert ("BROKEN: last, try 0 of seed 0" in done.stderr) == (code == 1)

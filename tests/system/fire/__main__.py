@@ -5,7 +5,7 @@
     python -m tests.system.fire --long --minutes 60   of that, what an hour has room for
 
 ``--only`` takes part of a fault's name or a promise's key. Ctrl-C ends it with the table so far. The exit code is 1 when a
-promise was broken, 130 when it was interrupted.
+promise was broken, 130 when it was interrupted. What breaks one is told at once on stderr, and once more below the table.
 """
 
 from __future__ import annotations
@@ -54,11 +54,18 @@ def _told(rows: list[Tried], seed: int, minutes: float | None) -> int:
         click.echo(found.line())
         shown.append(found)
 
+    def after(found: Tried, failure: str) -> None:
+        if failure:  # at once: what is left may take hours
+            clear()
+            click.echo(f"BROKEN: {found.fault.name}, {failure}", err=True)
+        if found.tried == found.asked:
+            tell(found)
+
     click.echo(FIRE_HEAD)
     course = Course(rows, ends=None if minutes is None else began + 60 * minutes)
     end = ""
     try:
-        if not course.run(seed, lambda one: show(course.says(one)), tell):
+        if not course.run(seed, lambda one: show(course.says(one)), after):
             end = "Cut when its time was over."
     except KeyboardInterrupt:
         end = "Interrupted; the try that was under way does not count."

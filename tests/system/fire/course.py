@@ -42,15 +42,13 @@ class Course:
     ends: float | None = None
     clock: Clock = field(default=time.monotonic)
 
-    def run(self, seed: int, begins: Callable[[Tried], object], ended: Callable[[Tried], object]) -> bool:
-        """Try all; whether time was enough. ``begins`` before each try, ``ended`` when a fault was tried as often as asked."""
+    def run(self, seed: int, begins: Callable[[Tried], object], ended: Callable[[Tried, str], object]) -> bool:
+        """Try all; whether time was enough. ``begins`` before each try, ``ended`` after it, with what went wrong if anything."""
         for row in turns(self.rows):
             if row.tried >= _at_least(row) and self._too_long(row):
                 return False
             begins(row)
-            row.again(seed)
-            if row.tried == row.asked:
-                ended(row)
+            ended(row, row.again(seed))
         return True
 
     def _too_long(self, row: Tried) -> bool:

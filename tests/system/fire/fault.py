@@ -116,16 +116,21 @@ class Tried:
     seconds: float = 0.0
     failures: list[str] = field(default_factory=list)
 
-    def again(self, seed: int = 0) -> None:
-        """Try it once more, with chances of its own, which ``seed`` repeats. What is interrupted does not count."""
+    def again(self, seed: int = 0) -> str:
+        """Try it once more, with chances of its own, which ``seed`` repeats; give back what went wrong, if anything.
+
+        What is interrupted does not count.
+        """
         began = time.monotonic()
         failure = _failure(self.fault, f"{self.fault.name} {seed} {self.tried}")
         if failure:
-            self.failures.append(f"try {self.tried} of seed {seed}:\n{failure}")
+            failure = f"try {self.tried} of seed {seed}:\n{failure}"
+            self.failures.append(failure)
         else:
             self.kept += 1
         self.tried += 1
         self.seconds += time.monotonic() - began
+        return failure
 
     def line(self) -> str:
         """As a row of the table; a try of many blows counts as so many, kept or not as a whole."""

@@ -116,10 +116,14 @@ class Service:
             assert not self.daemon.rows(query), f"of a trouble no letter went to {server.name}"
 
     def urgent_first(self) -> None:
-        """What is urgent comes first, or right after the letter with which the mended server was tried."""
+        """What is urgent comes first, or right after the letter with which the mended server was tried.
+
+        Killed before that one was struck off, the daemon tries the server with it once more: the same letter, by its id.
+        """
         for server in self.servers:
-            first = [URGENT in (letter["alarm"], *letter.get("alarms", ())) for letter in server.letters[:2]]
-            assert any(first), f"{server.name}: {[letter['title'] for letter in server.letters]}"
+            letters = list({letter["id"]: letter for letter in server.letters}.values())
+            first = [URGENT in (letter["alarm"], *letter.get("alarms", ())) for letter in letters[:2]]
+            assert any(first), f"{server.name}: {[(letter['id'], letter['title']) for letter in server.letters]}"
 
 
 def service(ground: Ground, manners: tuple[str, ...]) -> Service:
