@@ -52,6 +52,7 @@ class Call:
     query: dict[str, str]
     headers: dict[str, str]
     text: str
+    at: float  # monotonic, s
 
 
 @dataclass
@@ -78,9 +79,10 @@ def catcher() -> Iterator[Catcher]:
             parts = urlsplit(self.path)
             query = {name: values[0] for name, values in parse_qs(parts.query).items()}
             status, headers, said = caught.answers.pop(0) if caught.answers else (204, {}, "")
-            if status == 204:
-                caught.taken += body.decode().splitlines()
-            caught.calls.append(Call(parts.path, query, dict(self.headers.items()), body.decode()))
+            text = body.decode()
+            caught.calls.append(Call(parts.path, query, dict(self.headers.items()), text, time.monotonic()))
+            if status == 204:  # last: whoever sees these lines sees their call
+                caught.taken += text.splitlines()
             self.send_response(status)
             for name, value in headers.items():
                 self.send_header(name, value)

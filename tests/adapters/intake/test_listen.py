@@ -15,6 +15,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.cli import swimup
 from monitor.settings import load
+from tests.adapters.conftest import until
 from tests.unit.intake.styles import CONFIG, STYLES
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ def test_each_style_is_named_written_and_then_known(mosquitto: Mosquitto, config
     before = path.read_text("utf-8")
     with spoken(mosquitto, styles):
         result = listen(path, "--write", "--yes")
-        again = listen(path, seconds="1")
+        again = listen(path)
     assert result.exit_code == 0, result.output
     settings = load(path)
     for style in STYLES:
@@ -128,7 +129,7 @@ def test_hostile_topics_and_payloads_are_shown_escaped_and_cut(
     }
     with spoken(mosquitto, lambda _n, _s: bad):
         result = listen(config(mosquitto))
-        told = listen(config(mosquitto), "--json", seconds="1")
+        told = listen(config(mosquitto), "--json")
     assert result.exit_code == 0, result.output
     assert [letter for letter in result.output if not (letter.isprintable() or letter == "\n")] == []
     assert max(map(len, result.output.splitlines())) < 420
@@ -147,6 +148,7 @@ def test_it_leaves_no_trace_and_takes_an_id_of_its_own(brokers: BrokerFactory, c
     result = listen(config(broker), "--topic", "yard/#", "--topic", "hall/+", seconds="1")
     assert result.exit_code == 0
     assert "Nothing was heard" in result.output
+    until(lambda: "Received DISCONNECT from swimup-yard-listen-" in broker.log.read_text())
     log = broker.log.read_text()
     assert "swimup-yard-listen-" in log
     assert "Received SUBSCRIBE from swimup-yard-listen-" in log

@@ -215,6 +215,7 @@ def test_no_more_is_read_than_is_dealt_with(
     other.wait_up()
     mosquitto.publish(TOPIC, *(f"{long}{number}" for number in range(300)))
     other.wait_payloads(300)
+    behind.wait_payloads(20)
     most = done = 0
     while done < 300:
         behind.wait_payloads(done + 1)

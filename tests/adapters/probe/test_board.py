@@ -79,7 +79,7 @@ def test_a_broker_that_is_away_costs_no_reading(
     before = len(hearing.messages)
     hearing.wait_payloads(before + 3)
     board.stop()
-    until(lambda: len(board.runner.ring) == 0)
+    assert len(board.runner.ring) <= 1  # one may just have been measured when it was told to stop
 
     state = ProbeState(BOUND.spec())
     stored = []
@@ -155,9 +155,8 @@ def test_a_board_that_does_not_know_the_time_keeps_what_is_old(
     live = [json.loads(text) for text in said(hearing, WATER)]
     assert all(one["time"] is None and one["n"] > 5 for one in live)
     known.set()
-    until(lambda: 0 in numbers(hearing))
+    until(lambda: set(range(6)) <= set(numbers(hearing)))
     board.stop()
-    until(lambda: len(board.runner.ring) == 0)
     all_of_it = {one["n"]: one["time"] for one in map(json.loads, said(hearing, WATER))}
     early = [all_of_it[n] for n in range(6)]
     assert None not in early
@@ -178,8 +177,8 @@ def test_a_topic_the_broker_refuses_holds_up_no_other(
     room = {"id": "room", "device": ROOM, "every": "100 ms"}
     board = boards(broker, one_wire=[*ONE_WIRE, room])
     until(lambda: len(numbers(hearing)) >= 5)
+    until(lambda: board.runner.ring.lost >= 3, "what is refused is not given up")
     assert numbers(hearing, "shed/zero/room") == []
-    assert board.runner.ring.lost >= 3
 
 
 def test_numbers_go_on_when_the_board_starts_again(
@@ -192,9 +191,8 @@ def test_numbers_go_on_when_the_board_starts_again(
     board = boards(mosquitto, one_wire=ONE_WIRE)
     hearing.wait_payloads(2)
     board.stop()
-    first = len(hearing.messages)
     boards(mosquitto, one_wire=ONE_WIRE)
-    hearing.wait_payloads(first + 2)
+    until(lambda: any(number >= 10_000 for number in numbers(hearing)))
     got: list[Any] = numbers(hearing)
     assert got == sorted(set(got))
     assert got[-1] >= 10_000

@@ -36,7 +36,7 @@ class Table:
         self.inputs: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self.asked: list[Pantry] = []
         self.fails = ""
-        planning = Planning(on=True, every=HOUR, soon_s=0.5, seconds=60.0, memory_mb=512)
+        planning = Planning(on=True, every=HOUR, soon_s=2.0, seconds=60.0, memory_mb=512)
         self.food = Food(planning, self.shed.engine, SystemClock(), self.inputs.put, plan or self._plan)
         self.food.wake(0.0)
 
@@ -158,8 +158,8 @@ def test_it_ends_at_once_and_its_child_with_it() -> None:
     table = Table(slow)
     table.food.start()
     table.turn(GatherFood)
-    table.food.stop()
-    assert ended.wait(3.0)
+    table.food.stop(20.0)
+    assert ended.is_set()
     assert not any(thread.name == "food" and thread.is_alive() for thread in threading.enumerate())
 
 

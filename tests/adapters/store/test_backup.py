@@ -81,7 +81,8 @@ class Writer(threading.Thread):
                 store.keep("lot/tin-7", str(number))
                 store.remember_delivery(0, number % 65_535 + 1, b"%d" % number)
                 store.commit()
-                store.roll_up(T0 + number * 1_000)
+                self.seen.append(counts(store._connection))
+                store.roll_up(T0 + number * 1_000)  # a commit of its own
                 self.seen.append(counts(store._connection))
                 self.commits.put(number)
 
