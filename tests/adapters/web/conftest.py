@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import httpx
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 from monitor.web.app import make_app
 from monitor.web.options import WebOptions
@@ -103,6 +103,7 @@ def served(serve: Callable[..., Served]) -> Served:
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
     """Not longer than a module: while it runs, no test in its thread can run an event loop of its own."""
+    expect.set_options(timeout=15_000)  # as long as each page waits for what it is told to do
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
         yield browser

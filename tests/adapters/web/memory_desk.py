@@ -281,6 +281,7 @@ class MemoryDesk:
     def __init__(self, bench: dict[str, Any] | None = None) -> None:
         self._bench = bench if bench is not None else bad_night()
         self._version = 1
+        self.waits = 0  # how often somebody began to wait for the next view
         self._lock = threading.Lock()
         self.done: list[Command] = []
         self.stuck = False
@@ -326,6 +327,7 @@ class MemoryDesk:
         """Nothing waits to be shown here."""
 
     async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (the desk's own signature)
+        self.waits += 1
         ends = asyncio.get_running_loop().time() + timeout
         while self._version <= version and asyncio.get_running_loop().time() < ends:  # noqa: ASYNC110  (published from any thread)
             await asyncio.sleep(0.02)

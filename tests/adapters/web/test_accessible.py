@@ -173,7 +173,7 @@ def faults_of(page: Page, axe: str) -> Iterator[str]:
     page.evaluate(axe)
     for width, scheme in shown_in(page, WIDTHS, SCHEMES):
         # A chart takes a moment to draw itself anew.
-        if not comes_true(page, "width => document.documentElement.scrollWidth <= width", width, within=3):
+        if not comes_true(page, "width => document.documentElement.scrollWidth <= width", width):
             yield f"{scheme} {width}: runs out sideways"
         rules = ["tag", TAGS] if width in ALL_RULES[scheme] else ["rule", ABOUT_COLOURS]
         found = [*page.evaluate(_RUN, rules), *page.evaluate(_SMALL)]

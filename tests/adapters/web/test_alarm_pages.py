@@ -48,6 +48,7 @@ def test_an_alarm_on_the_bench_leads_to_its_story_and_to_the_guide(
     page.go_back()
     page.locator(".alarm", has_text="Air stopped in birch").get_by_role("link", name="why it rang").click()
     expect(page.locator("h1")).to_have_text("Air stopped in birch")
+    expect(page.locator(".decisions li")).to_have_count(2)
     newest, oldest = page.locator(".decisions li").all()
     expect(newest).to_contain_text("today 02:01 Not told: it stands")
     expect(oldest).to_contain_text("today 02:00 Told: held for 61 s")

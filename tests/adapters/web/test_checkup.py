@@ -15,6 +15,7 @@ from monitor.store import Store
 from tests.adapters.web.described import faults
 from tests.adapters.web.memory_desk import NOW, MemoryDesk
 from tests.adapters.web.test_cli import CONFIG
+from tests.conftest import free_port
 from tests.unit.core.checkups import well
 
 if TYPE_CHECKING:
@@ -93,13 +94,6 @@ def run(tmp_path: Path) -> Swimup:
     return call
 
 
-@pytest.fixture
-def free_port() -> int:
-    with socket.socket() as trial:
-        trial.bind(("127.0.0.1", 0))
-        return int(trial.getsockname()[1])
-
-
 def test_in_a_terminal_the_worst_comes_first_and_the_code_says_it(serve: Any, run: Swimup) -> None:
     """Code 1 when something wants action, 0 when all is well; the daemon is asked."""
     ill = run(serve().server.port)
@@ -114,14 +108,12 @@ def test_in_a_terminal_the_worst_comes_first_and_the_code_says_it(serve: Any, ru
     assert "card written by the monitor 30 MB a day" in " ".join(fine.output.split())
 
 
-def test_without_a_daemon_it_looks_from_outside(
-    run: Swimup, free_port: int, tmp_path: Path, brokers: BrokerFactory
-) -> None:
+def test_without_a_daemon_it_looks_from_outside(run: Swimup, tmp_path: Path, brokers: BrokerFactory) -> None:
     """Configuration, store, broker and port are found sound; that nobody watches is what wants action."""
     (tmp_path / "state").mkdir()
     with Store.open(tmp_path / "state/shed.sqlite3", now=NOW):
         pass
-    found = run(free_port, "--json", broker=brokers().url)
+    found = run(free_port(), "--json", broker=brokers().url)
     told = json.loads(found.output)
     levels = {one["about"]: one["level"] for one in told["findings"] if one["about"] != "disk"}
     assert levels.pop("daemon") == "act"
@@ -146,8 +138,8 @@ def test_without_a_daemon_each_trouble_is_named(run: Swimup, tmp_path: Path) -> 
     )
 
 
-def test_a_broken_configuration_is_told_with_all_its_problems(run: Swimup, free_port: int) -> None:
+def test_a_broken_configuration_is_told_with_all_its_problems(run: Swimup) -> None:
     """Nothing else can be looked at then."""
-    found = run(free_port, more="prot = 3\nhots = 4")
+    found = run(free_port(), more="prot = 3\nhots = 4")
     assert found.exit_code == 1
     assert found.output.count("!! configuration: ") == 2

@@ -10,6 +10,7 @@ import pytest
 from monitor.core.model import AlarmState
 from monitor.store import Store
 from monitor.web.events import Mark, changes
+from tests.adapters.conftest import until
 from tests.adapters.web.described import misfits, named
 from tests.adapters.web.kept import a_transition, desk_with_past
 from tests.adapters.web.memory_desk import NOW
@@ -103,8 +104,9 @@ def test_who_has_the_newest_bench_is_not_told_it_again_unless_the_service_began_
     with kept.client() as client:
         with client.stream("GET", "/api/v1/events") as answer:
             _, mark, _ = next(events(answer))
+        before = kept.desk.waits
         with client.stream("GET", "/api/v1/events", headers={"Last-Event-ID": mark}) as answer:
-            time.sleep(0.2)
+            until(lambda: kept.desk.waits > before)
             kept.desk.publish(lambda bench: bench["vessels"][1].update(litres=9.0))
             _, _, told = next(events(answer))
             assert (told["whole"], [vessel["id"] for vessel in told["changed"]["vessels"]]) == (False, ["birch"])

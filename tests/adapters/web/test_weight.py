@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections import Counter
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
@@ -74,6 +75,13 @@ class Scale:
     def _finished(self, told: dict[str, Any]) -> None:
         self.wire[self._paths[told["requestId"]]] = told["encodedDataLength"]
 
+    def hears(self, path: str) -> bool:
+        """Whether something of it comes, however busy the machine is."""
+        until = time.monotonic() + 20.0
+        while not self.unpacked[path] and time.monotonic() < until:
+            self.page.wait_for_timeout(50)
+        return self.unpacked[path] > 0
+
     def fetch_the_rest(self) -> None:
         """Icons and the like, which a browser without a window does not ask for by itself."""
         for link in self.page.locator("link[href]").all():
@@ -92,7 +100,8 @@ def test_a_first_visit_weighs_little(serve: Callable[..., Served], chromium: Bro
     scale = Scale(chromium, served)
     with scale.page.expect_request("**/events*"):
         scale.page.goto(served.url)
-    scale.page.wait_for_timeout(1200)
+    assert scale.hears("/events")
+    scale.page.wait_for_timeout(1200)  # and whatever else may come
     scale.fetch_the_rest()
     assert {"/", "/events"} <= set(scale.wire)
     assert {path.rpartition(".")[2] for path in scale.wire} >= {"css", "js", "svg"}
