@@ -9,6 +9,7 @@ import signal
 import socket
 import subprocess
 import time
+from collections import deque
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
@@ -39,13 +40,23 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.write_line("\n".join([FIRE_HEAD, *lines]))
 
 
+_GIVEN: deque[int] = deque(maxlen=300)
+
+
 def free_port() -> int:
-    """A port of the loopback address that nobody has, from below those that connections get: it stays free until it is bound."""
+    """A port of the loopback address that nobody has, from below those that connections get: it stays free until it is bound.
+
+    That may be long after, and again after a kill: so none is given twice soon, and each worker of the suite has its own.
+    """
+    worker = os.environ.get("PYTEST_XDIST_WORKER", "").removeprefix("gw")
+    first, count = (20_000 + int(worker) % 8 * 1_500, 1_500) if worker else (20_000, 12_000)
     while True:
-        port = 20_000 + secrets.randbelow(12_000)  # not of the seeded dice: the processes of the suite throw alike
+        port = first + secrets.randbelow(count)  # not of the seeded dice: the processes of the suite throw alike
         with socket.socket() as trial, suppress(OSError):
             trial.bind(("127.0.0.1", port))
-            return port
+            if port not in _GIVEN:
+                _GIVEN.append(port)
+                return port
 
 
 class Mosquitto:

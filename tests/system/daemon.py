@@ -128,10 +128,12 @@ def configuration(
 ) -> str:
     """A shed with its vessels and the tin-7; ``parts`` are further tables, such as probes.
 
-    It has no quiet hours unless ``alarms`` says so: a test goes the same at any hour.
+    It has no quiet hours and no weekly test unless ``alarms`` says so: a test goes the same at any hour of any day.
     """
     if "quiet" not in alarms:
         alarms += "\nquiet = false"
+    if "test" not in alarms:
+        alarms += "\ntest = false"
     tables = [
         f'[site]\nid = "shed"\ntimezone = "{timezone}"\nfeeding_times = {json.dumps(list(meals))}\n',
         f'[broker]\nurl = "{broker}"\n',

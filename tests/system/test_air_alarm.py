@@ -62,13 +62,14 @@ def test_air_that_stops_over_a_hatched_batch_is_told_once(hatched: Daemon, mosqu
     assert letter["type"] == "failure"
     assert "Look at the pump" in letter["message"]
     until(lambda: retained(mosquitto, TOPIC).get("state") == "unacknowledged", "the alarm is not kept at the broker")
-    assert retained(mosquitto, TOPIC)["priority"] == "high"
-    assert letter["title"] in hatched.page()
+    assert until(lambda: retained(mosquitto, TOPIC))["priority"] == "high"
+    assert re.search(r"Air stopped in ash: act within \d+ min", hatched.page())
 
     assert "Acknowledged" in hatched.told("alarm", "ack", STOPPED)
 
     until(
-        lambda: retained(mosquitto, TOPIC)["state"] == "acknowledged", "the broker is not told of the acknowledgement"
+        lambda: retained(mosquitto, TOPIC).get("state") == "acknowledged",
+        "the broker is not told of the acknowledgement",
     )
     assert (hatched.alarm(STOPPED) or {})["state"] == "acknowledged"
     after_all_else_was_told(mosquitto, phone)
@@ -105,9 +106,10 @@ def test_a_restart_changes_nothing(
     assert standing["state"] == ("acknowledged" if acknowledged else "unacknowledged")
     assert (standing["since"], standing["changed"]) == (alarm["since"], alarm["changed"])
     until(hatched.connected)
-    until(lambda: retained(mosquitto, TOPIC)["state"] == standing["state"])
+    until(lambda: retained(mosquitto, TOPIC).get("state") == standing["state"])
     after_all_else_was_told(mosquitto, phone)
-    assert len(phone.about("Air stopped in ash")) == 1
+    # Of the trouble; a reminder, since nobody has acknowledged it, may come meanwhile.
+    assert hatched.rows("SELECT count(*) FROM outbox WHERE kind = 'trouble' AND alarm = 'air-stopped:ash'") == [(1,)]
 
 
 def test_harvesting_ends_the_alarm(hatched: Daemon, mosquitto: Mosquitto, phone: Phone) -> None:
@@ -117,8 +119,8 @@ def test_harvesting_ends_the_alarm(hatched: Daemon, mosquitto: Mosquitto, phone:
     until(lambda: retained(mosquitto, ETA).get("batch") == "old", "the estimate is not kept at the broker")
     hatched.told("batch", "harvest", "old")
     until(lambda: hatched.alarm(STOPPED) is None, "the alarm outlives its batch")
-    until(lambda: retained(mosquitto, TOPIC)["state"] == "normal")
-    until(lambda: retained(mosquitto, ETA)["stage"] == "ended")
+    until(lambda: retained(mosquitto, TOPIC).get("state") == "normal")
+    until(lambda: retained(mosquitto, ETA).get("stage") == "ended")
     assert hatched.vessel()["batch"] is None
 
 

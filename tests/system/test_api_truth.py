@@ -148,11 +148,14 @@ def test_what_is_gathered_of_the_real_service_is_what_it_did(
     send(mosquitto, [("shed/ash/air", "off")])
     until(lambda: phone.about("Air stopped"), "the phone is not told")
     send(mosquitto, [("shed/room", "17.6")])  # so that there is a view after it
-    found = until(lambda: (now := metrics(client))["swimup_letter_tries_total", "phone", "ok"] and now, "not counted")
+    room = ("swimup_temperature_celsius", "room", "shed-room", "", "")
+    found = until(
+        lambda: (now := metrics(client))["swimup_letter_tries_total", "phone", "ok"] and now[room] == 17.6 and now,
+        "not counted",
+    )
     assert found["swimup_probe_messages_total", "ash-water"] == 7
     assert found["swimup_probe_samples_total", "ash-water"] == 6
     assert found["swimup_probe_unreadable_total", "ash-water"] == 1
-    assert found["swimup_temperature_celsius", "room", "shed-room", "", ""] == 17.6
     alarm = daemon.alarm("air-stopped:ash") or {}
     assert found["swimup_alarms", alarm["priority"], "unacknowledged"] == 1
     assert found["swimup_letter_tries_total", "phone", "failed"] == 0

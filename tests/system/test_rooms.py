@@ -205,8 +205,8 @@ def test_three_rooms_are_seen_from_one_and_kept_apart_at_one_server(house: House
     house.rooms["attic"].kill()
     until(lambda: "Not heard since" in house.card("attic"), "nobody misses the attic")
     assert "Not heard" not in house.card("shed")
-    assert house.brokers.kept("swimup/cellar/status")["state"] == "up"
-    assert house.brokers.kept("swimup/shed/summary")["site"] == "shed"
+    assert until(lambda: house.brokers.kept("swimup/cellar/status"))["state"] == "up"
+    assert until(lambda: house.brokers.kept("swimup/shed/summary"))["site"] == "shed"
 
     def apart() -> dict[str, list[float]]:
         found: dict[str, list[float]] = {}

@@ -73,8 +73,8 @@ class Wire:
     def babble(self, noise: bytes) -> None:
         """The daemon is told this in the middle of what the broker says."""
         for one in list(self._open):
-            if one.getsockname()[1] == self.port:
-                with suppress(OSError):
+            with suppress(OSError):  # it may be closed by now
+                if one.getsockname()[1] == self.port:
                     one.sendall(noise)
 
     # -- the line

@@ -111,12 +111,12 @@ def set_by(seconds: float) -> Callable[[Ground], None]:
         ready = daemon.ready_s()
         off = time.monotonic()
         send(broker, [("shed/birch/air", "off")])
-        until(lambda: (daemon.vessel("birch")["air"] or {}).get("value") != "on")
+        until(lambda: (daemon.vessel("birch")["air"] or {}).get("value") == "stopped")
         clock.jump(seconds)
         until(lambda: daemon.logged("clock.set"), "it has not seen that the clock was set")
         sent += a_few(broker, clock, 26_000)
         until(lambda: phone.about("Air stopped in birch"), "nobody was told that the air stopped")
-        assert AIR_DELAY_S - 0.5 <= time.monotonic() - off <= AIR_DELAY_S + LATE_MS / 1000
+        assert time.monotonic() - off >= AIR_DELAY_S - 0.5  # gone with the clock, it had been at once, or in an hour
         until(lambda: len(times(daemon)) == 2 * FEW, "what came after the jump was not stored")
         assert abs(daemon.ready_s() - ready) < FORECAST_S, "the forecast went with the clock"
         assert rang(daemon) == {"air-stopped:birch"}

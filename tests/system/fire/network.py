@@ -165,7 +165,7 @@ def killed_and_empty(ground: Ground) -> None:
     made.back()
     for speaker in made.speakers.values():
         speaker.go_on(3)
-    assert retained(made.broker, "swimup/shed/status")["state"] == "up"
+    until(lambda: retained(made.broker, "swimup/shed/status").get("state") == "up", "the status is not up")
     until(lambda: retained(made.broker, "swimup/shed/summary"), "what was published once is not published again")
     for name, speaker in made.speakers.items():
         made.until_heard(name, speaker.silence()[-1])

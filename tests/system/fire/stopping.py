@@ -6,6 +6,7 @@ import os
 import signal
 import socket
 import threading
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -78,8 +79,11 @@ class Silent:
 
 def children(pid: int) -> list[int]:
     """Processes that this one has started and that are still there."""
-    lists = Path(f"/proc/{pid}/task").glob("*/children")
-    return [int(child) for found in lists for child in found.read_text().split()]
+    found: list[int] = []
+    for each in Path(f"/proc/{pid}/task").glob("*/children"):
+        with suppress(OSError):  # a thread that has just ended
+            found += map(int, each.read_text().split())
+    return found
 
 
 def gone(pid: int) -> bool:

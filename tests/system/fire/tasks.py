@@ -10,11 +10,11 @@ import signal
 import threading
 from functools import partial
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from tests.system.daemon import table, until
 from tests.system.fire.fault import Fault
+from tests.system.fire.stopping import children
 from tests.system.fire.traffic import in_use
 
 if TYPE_CHECKING:
@@ -107,8 +107,7 @@ def _runs(daemon: QuickDaemon, task: str) -> bool:
 
 def _child(pid: int) -> int:
     """The process that one of its threads has started; 0 when there is none."""
-    found = [one for file in Path(f"/proc/{pid}/task").glob("*/children") for one in file.read_text().split()]
-    return int(found[0]) if found else 0
+    return next(iter(children(pid)), 0)
 
 
 def _lasting(daemon: QuickDaemon) -> list[str]:
