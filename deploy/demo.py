@@ -19,11 +19,14 @@ import tempfile
 import threading
 import time
 from dataclasses import dataclass, field
+from datetime import datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.error import URLError
 from urllib.request import urlopen
+
+import click
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -32,7 +35,9 @@ if TYPE_CHECKING:
 HERE = Path(__file__).resolve().parent.parent
 EPOCH = "2026-03-03T18:00:00Z"
 SPEED = 60
-HISTORY = "3 d"
+BEGIN, NEARLY = "2026-02-28T18:00:00Z", "2026-03-03T17:50:00Z"
+HISTORY = "3 d"  # from BEGIN to EPOCH
+STILL_S = 120.0  # real seconds in which nothing has come: however slow the machine, something is wrong
 LEAD_S = (
     25.0  # real seconds for three days of history to be told before simulated time begins; half of it on a fast machine
 )
@@ -178,17 +183,29 @@ def wait_for(what: str, ready: Any, seconds: float, *children: subprocess.Popen[
         if any(process.poll() is not None for process in children):
             raise SystemExit(f"{what}: a part of the demo ended early")
         if time.monotonic() > until:
-            raise SystemExit(f"{what}: not within {seconds:g} s")
+            raise SystemExit(f"{what}: nothing came for {seconds:g} s")
         time.sleep(0.1)
 
 
-def history_is_in(url: str) -> bool:
-    """Whether every vessel has a water temperature from close to the start."""
+def history_told(url: str) -> float:
+    """How much of the history is in, from 0 to 1: of the vessel of whose water the least is."""
     view = bench(url)
-    if view is None:
-        return False
-    waters = [vessel["water"] for vessel in view["vessels"]]
-    return all(water is not None and water["time"] >= "2026-03-03T17:50:00Z" for water in waters)
+    waters = [] if view is None else [vessel["water"] for vessel in view["vessels"]]
+    if not waters or None in waters:
+        return 0.0
+    begin, nearly = (datetime.fromisoformat(end) for end in (BEGIN, NEARLY))
+    least = min(datetime.fromisoformat(water["time"]) for water in waters)
+    return min(max((least - begin) / (nearly - begin), 0.0), 1.0)
+
+
+def hear_history(url: str, *children: subprocess.Popen[bytes]) -> None:
+    """Until every vessel has a water temperature from close to the start."""
+    told = 0.0
+    with click.progressbar(length=100, label="Loading three days of the shed's history", file=sys.stdout) as bar:
+        while told < 1.0:
+            wait_for("The history", lambda before=told: history_told(url) > before, STILL_S, *children)
+            told = max(history_told(url), told)
+            bar.update(round(100 * told) - bar.pos)
 
 
 def swimup(*arguments: str) -> list[str]:
@@ -198,10 +215,12 @@ def swimup(*arguments: str) -> list[str]:
 def log_before(config: Path) -> None:
     """What the keeper had logged before, batches and who eats; through the same command a keeper uses."""
     batches = [swimup("batch", *words.split(), "--time", when, "--config", str(config)) for words, when in LOGGED]
-    for command in [*batches, *(swimup(*words.split(), "--config", str(config)) for words in FOOD)]:
-        done = subprocess.run(command, capture_output=True, text=True, check=False)
-        if done.returncode:
-            raise SystemExit(f"{' '.join(command)}\n{done.stdout}{done.stderr}")
+    commands = [*batches, *(swimup(*words.split(), "--config", str(config)) for words in FOOD)]
+    with click.progressbar(commands, label="Logging what the keeper did", file=sys.stdout) as each:
+        for command in each:
+            done = subprocess.run(command, capture_output=True, text=True, check=False)
+            if done.returncode:
+                raise SystemExit(f"{' '.join(command)}\n{done.stdout}{done.stderr}")
 
 
 def watch(url: str, seconds: float | None, halt: threading.Event) -> int:
@@ -235,8 +254,7 @@ def run(minutes: float | None, folder: Path, halt: threading.Event, *, embedded:
         config = configuration(folder, port, page_port, catcher.server_address[1])
         monitor_log, world_log = folder / "monitor.log", folder / "world.log"
         monitor = stack.enter_context(child("the monitor", swimup("run", "--config", str(config), *sim), monitor_log))
-        wait_for("The monitor", lambda: bench(url) is not None, 30, monitor)
-        print("Loading three days of the shed's history ...")
+        wait_for("The monitor", lambda: bench(url) is not None, STILL_S, monitor)
         world_command = [
             str(Path(sys.executable).with_name("swimup-sim")),
             "run",
@@ -245,7 +263,7 @@ def run(minutes: float | None, folder: Path, halt: threading.Event, *, embedded:
         world_command += ["--broker", f"mqtt://127.0.0.1:{port}", "--history", HISTORY, *sim]
         world_command += ["--truth", str(folder / "truth.jsonl")]
         world = stack.enter_context(child("the simulated shed", world_command, world_log))
-        wait_for("The history", lambda: history_is_in(url), 120, monitor, world)
+        hear_history(url, monitor, world)
         log_before(config)
         print(f"\nThe page: {url}/\n{STORY}")
         etas = watch(url, None if minutes is None else minutes * 60, halt)
