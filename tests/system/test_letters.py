@@ -84,4 +84,4 @@ def test_what_can_wait_is_told_at_seven(
     until(lambda: phone_off.letters, "the letter did not come")
     told = "SELECT went FROM outbox WHERE state = 'told'"
     ((went,),) = until(lambda: daemon.rows(told), "the letter is not on record as told")
-    assert seven_ms <= went < seven_ms + 6 * 3_600_000  # the hours run fast: that is less than a minute
+    assert seven_ms <= went < seven_ms + 30 * 60_000

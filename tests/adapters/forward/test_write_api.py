@@ -10,7 +10,6 @@ import pytest
 
 from monitor.core.model import Alarm, AlarmState, Priority, Quality, Reading, Transition
 from monitor.forward import Pace, Poster, SendFailed, Server
-from monitor.forward.posting import TIMEOUT_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -196,7 +195,7 @@ def test_calls_become_smaller_when_they_are_too_large(shed: Shed, catcher: Catch
     assert [len(call.text.splitlines()) for call in catcher.calls] == [200, 100, 100, 50]
 
 
-def test_it_ends_soon_though_a_server_hangs(shed: Shed, patiently: Patiently) -> None:
+def test_it_ends_within_three_seconds_of_a_server_that_hangs(shed: Shed, patiently: Patiently) -> None:
     """A server that takes the call and never answers does not keep the service from ending."""
     import socket
 
@@ -208,5 +207,5 @@ def test_it_ends_soon_though_a_server_hangs(shed: Shed, patiently: Patiently) ->
         with connection:
             patiently(lambda: connection.recv(4096), "nothing was sent")
             began = time.monotonic()
-            assert forwarder.stop(20.0)
-            assert time.monotonic() - began < TIMEOUT_S + 5.0  # 3 s, and what a busy machine takes for the rest
+            assert forwarder.stop(4.0)
+            assert time.monotonic() - began < 3.5

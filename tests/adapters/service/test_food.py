@@ -158,8 +158,8 @@ def test_it_ends_at_once_and_its_child_with_it() -> None:
     table = Table(slow)
     table.food.start()
     table.turn(GatherFood)
-    table.food.stop(20.0)
-    assert ended.is_set()
+    table.food.stop()
+    assert ended.wait(3.0)
     assert not any(thread.name == "food" and thread.is_alive() for thread in threading.enumerate())
 
 
