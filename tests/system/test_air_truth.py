@@ -109,6 +109,7 @@ class Jars:
         self._feed = Feed(World(plan), -600)
         self._feed.on_trace = self._see
         self._engine = Engine(site(), self.start - 600 * SECOND)
+        self._due: Ms = self.start - 600 * SECOND
         self.short_s: dict[str, float] = {}
         self.told: dict[str, Told] = {}
         self.stopped: dict[str, list[Ms]] = {name: [] for name in NAMES}
@@ -135,11 +136,14 @@ class Jars:
             )
 
     def _hear(self, name: str, sample: Sample, time: Ms) -> None:
-        while (due := self._engine.next_due(time)) < time:
-            self._take(self._engine.step(Tick(due)))
-        self._take(self._engine.step(self._engine.judge(name, sample, time)))
+        while self._due < time:
+            self._take(self._engine.step(Tick(self._due)))
+            self._due = self._engine.next_due(self._due)
+        if self._take(self._engine.step(self._engine.judge(name, sample, time))):
+            self._due = self._engine.next_due(time)  # what decided nothing makes nothing due sooner
 
-    def _take(self, effects: list[Any]) -> None:
+    def _take(self, effects: list[Any]) -> bool:
+        """Keep what is told; whether anything was decided at all."""
         for move in effects:
             if not isinstance(move, Transition) or move.alarm.rule != "air-stopped" or not move.notify:
                 continue
@@ -148,6 +152,7 @@ class Jars:
                 continue
             if alarm.subject not in self.told:
                 self.told[alarm.subject] = Told(alarm, move.time, *_minutes(alarm.text))
+        return bool(effects)
 
     def _see(self, trace: Trace) -> None:
         late = np.asarray(trace.offset_s) >= FAILS_S
