@@ -60,7 +60,7 @@ fi
 
 .venv/bin/ruff format --check .
 .venv/bin/ruff check .
-.venv/bin/mypy
+.venv/bin/mypy --num-workers "$(getconf _NPROCESSORS_ONLN)"
 if command -v shellcheck >/dev/null 2>&1; then
     shellcheck -x deploy/*.sh deploy/install/*.sh .ci/run
 fi

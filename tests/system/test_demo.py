@@ -16,7 +16,7 @@ DEMO = Path(__file__).parents[2] / "deploy/demo.py"
 def test_the_demo_runs_and_ends_by_itself(more: list[str], tmp_path: Path) -> None:
     """Within its first seconds the demo shows ETAs and rings the phone, and ends with exit code 0 and a summary."""
     done = subprocess.run(
-        [sys.executable, str(DEMO), "--minutes", "0.5", *more],
+        [sys.executable, str(DEMO), "--minutes", "0.1", *more],
         capture_output=True,
         text=True,
         timeout=300,

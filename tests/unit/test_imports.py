@@ -6,6 +6,7 @@ import ast
 import json
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -78,8 +79,13 @@ def name_of(path: Path) -> str:
     return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
 
 
-def imports(path: Path) -> Iterator[Import]:
-    """Every module a file imports, anywhere in it, with what a relative import means."""
+@cache
+def imports(path: Path) -> tuple[Import, ...]:
+    """Every module a file imports, anywhere in it, with what a relative import means; to read a file takes long."""
+    return tuple(_imports(path))
+
+
+def _imports(path: Path) -> Iterator[Import]:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         where = f"{path.relative_to(ROOT)}:{getattr(node, 'lineno', 0)}"
         if isinstance(node, ast.Import):
