@@ -62,6 +62,7 @@ if TYPE_CHECKING:
 
 STRETCH_S: Final = 600
 TICK_S: Final = 20
+LEAD_TICK_S: Final = 60  # nothing is in the vessels yet
 PHONE: Final = "phone"
 
 
@@ -139,7 +140,8 @@ class Month:
             goal = min(offset + STRETCH_S, end)
             told = self._feed.until(goal)
             nth = 0
-            for moment in range(offset + TICK_S, goal + 1, TICK_S):
+            step = TICK_S if offset >= 0 else LEAD_TICK_S
+            for moment in range(offset + step, goal + 1, step):
                 while nth < len(told) and told[nth].offset_s <= moment:
                     self._hear(told[nth])
                     nth += 1

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from monitor.cli import swimup
 from monitor.score.limits import AIR_INSIDE, AIR_TOO_LATE, LIMITS, WATER
+from tests.once import once
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 # 96 batches of 12 tins, of which the last 36 are of known tins, and 12 more of new ones; the same each time.
 POPULATION: Final = ("--tins", "12", "--batches", "8", "--new-tins", "12", "--seed", "20130601")
 WIDEN: Final = "3"
+SCORE: Final = "score.json"
+EXIT: Final = "exit"
 NAMES: Final = (*(limit.name for limit in LIMITS), AIR_INSIDE, AIR_TOO_LATE, WATER)
 JUDGED: Final = {"coverage", "new tin at the start", "new tin later", "no rule is better", "learning", WATER}
 """The others speak of fewer batches than can be judged in a run as short as this."""
@@ -25,11 +28,17 @@ JUDGED: Final = {"coverage", "new tin at the start", "new tin later", "no rule i
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """What ``swimup score --widen 3 --check`` found, by name of the limit; its exit code as ``exit``."""
-    file: Path = tmp_path_factory.mktemp("score") / "score.json"
-    arguments = ["score", "--simulated", *POPULATION, "--widen", WIDEN, "--check", "--jobs", "2", "--json", str(file)]
-    done = CliRunner().invoke(swimup, arguments)
+    folder = once(tmp_path_factory, "score-limits", run)
+    limits = json.loads((folder / SCORE).read_text())["limits"]
+    return {limit["name"]: limit for limit in limits} | {"exit": int((folder / EXIT).read_text())}
+
+
+def run(folder: Path) -> None:
+    """Leaves in the folder what the command found and its exit code."""
+    arguments = ["score", "--simulated", *POPULATION, "--widen", WIDEN, "--check", "--jobs", "2"]
+    done = CliRunner().invoke(swimup, [*arguments, "--json", str(folder / SCORE)])
     assert done.exit_code in (0, 1), done.output
-    return {limit["name"]: limit for limit in json.loads(file.read_text())["limits"]} | {"exit": done.exit_code}
+    (folder / EXIT).write_text(str(done.exit_code))
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -16,6 +16,7 @@ from click.testing import CliRunner, Result
 from simulator.cli import main
 from simulator.population import outdoors
 from simulator.population.run import Order, populate
+from tests.once import once
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -43,9 +44,9 @@ def lines(file: Path) -> list[dict[str, Any]]:
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A small population, written once."""
-    out: Path = tmp_path_factory.mktemp("population") / "out"
-    populate(Order(out, TINS, BATCHES, seed=21), 1, lambda _: None)
-    return out
+    return once(
+        tmp_path_factory, "population", lambda out: populate(Order(out, TINS, BATCHES, seed=21), 1, lambda _: None)
+    )
 
 
 @pytest.fixture(scope="module")
