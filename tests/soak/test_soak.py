@@ -1,4 +1,4 @@
-"""Three days and sixty thousand readings in the suite; the long form is ``python -m tests.soak.run``."""
+"""Three days and a hundred thousand readings in the suite; the long form is ``python -m tests.soak.run``."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 pytestmark = [pytest.mark.broker]
 
-MANY = 60_000
+MANY = 100_000
 SHORT = Limits(mb_a_million=None, noise=200)  # one in some hundred readings
 
 
@@ -47,7 +47,7 @@ def test_three_days_leave_no_more_behind_than_their_record(tmp_path: Path) -> No
     assert int(outcome.notes["backups kept"]) >= 2
 
 
-def test_readings_at_full_speed_leave_nothing_in_memory(tmp_path: Path) -> None:
+def test_a_hundred_thousand_readings_leave_nothing_in_memory(tmp_path: Path) -> None:
     """At full speed from a real broker, some of them told twice: each is stored once, and no queue or table goes on growing."""
     flood = Flood(tmp_path, MANY, broker=True, looks=12)
     outcome = flood.run()

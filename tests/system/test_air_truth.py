@@ -112,7 +112,7 @@ class Jars:
         self._feed = Feed(World(plan), -600)
         self._feed.on_trace = self._see
         self._engine = Engine(site(), self.start - 600 * SECOND)
-        self._due = self._begins = self.start + RUNS_S * SECOND
+        self._due: Ms = self.start + RUNS_S * SECOND
         self.short_s: dict[str, float] = {}
         self.told: dict[str, Told] = {}
         self.stopped: dict[str, list[Ms]] = {name: [] for name in NAMES}
@@ -143,12 +143,12 @@ class Jars:
         while self._due < time:
             self._take(self._engine.step(Tick(self._due)))
             self._due = self._engine.next_due(self._due)
-        decided = self._take(self._engine.step(self._engine.judge(name, sample, time)))
-        if decided and time >= self._begins:  # what decided nothing makes nothing due sooner
+        effects = self._engine.step(self._engine.judge(name, sample, time))
+        self._take(effects)
+        if effects and time >= self.start + RUNS_S * SECOND:  # what decided nothing makes nothing due sooner
             self._due = self._engine.next_due(time)
 
-    def _take(self, effects: list[Any]) -> bool:
-        """Keep what is told; whether anything was decided at all."""
+    def _take(self, effects: list[Any]) -> None:
         for move in effects:
             if not isinstance(move, Transition) or move.alarm.rule != "air-stopped" or not move.notify:
                 continue
@@ -157,7 +157,6 @@ class Jars:
                 continue
             if alarm.subject not in self.told:
                 self.told[alarm.subject] = Told(alarm, move.time, *_minutes(alarm.text))
-        return bool(effects)
 
     def _see(self, trace: Trace) -> None:
         late = np.asarray(trace.offset_s) >= FAILS_S

@@ -33,21 +33,21 @@ FIRST_H: Final = 18.0
 COLD_OF_THREE: Final = 3  # of a known tin's sixth to eighth batch
 
 
+# Of 700 tins and of 72, those whose batches are the coldest; a tin is the same however many are drawn. To look for them
+# anew: all with a cold first batch in such cool water, and the first twelve of those whose last three of eight are cold.
+NEW: Final = (
+    2, 13, 36, 39, 79, 100, 113, 121, 122, 125, 133, 159, 163, 208, 218, 219, 220,
+    245, 265, 275, 323, 347, 383, 392, 399, 499, 501, 547, 572, 582, 638, 643, 662, 670,
+)  # fmt: skip
+KNOWN: Final = (1, 3, 4, 10, 11, 15, 17, 19, 22, 34, 37, 40)
+
+
 class Batches(NamedTuple):
     """Simulated tins that were picked by their weather and water, and the score of the model as it is."""
 
     folder: Path
     widen: float
     result: Result
-
-
-# Of 700 tins and of 72, those whose batches are the coldest; a tin is the same however many are drawn. To look for them
-# anew: the first with a cold first batch in such cool water, and those whose last three of eight are cold.
-NEW: Final = (
-    2, 13, 36, 39, 79, 100, 113, 121, 122, 125, 133, 159, 163, 208, 218, 219, 220,
-    245, 265, 275, 323, 347, 383, 392, 399, 499, 501, 547, 572, 582, 638, 643, 662, 670,
-)  # fmt: skip
-KNOWN: Final = (1, 3, 4, 10, 11, 15, 17, 19, 22, 34, 37, 40)
 
 
 def lines(tin: Path) -> list[dict[str, Any]]:
