@@ -10,6 +10,7 @@ import subprocess
 import sys
 import threading
 import time
+import traceback
 from contextlib import closing
 from datetime import datetime
 from http.client import HTTPException
@@ -19,9 +20,11 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 from urllib.error import URLError
 from urllib.request import ProxyHandler, Request, build_opener
 
+from click.testing import CliRunner
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
+from monitor.cli import swimup as group
 from tests.conftest import free_port
 
 if TYPE_CHECKING:
@@ -31,10 +34,8 @@ if TYPE_CHECKING:
 
 SWIMUP: Final = str(Path(sys.executable).with_name("swimup"))
 UNCOMPILED: Final = "PYTHONDONTWRITEBYTECODE"
-HERE_ONLY: Final = {name: value for name, value in os.environ.items() if name != UNCOMPILED} | {
-    "NO_PROXY": "127.0.0.1",
-    "no_proxy": "127.0.0.1",
-}
+PROXYLESS: Final = {"NO_PROXY": "127.0.0.1", "no_proxy": "127.0.0.1"}
+HERE_ONLY: Final = {name: value for name, value in os.environ.items() if name != UNCOMPILED} | PROXYLESS
 """What a process finds: no proxy on the way, and modules that are compiled once, as an installed command's are."""
 OPENER: Final = build_opener(ProxyHandler({}))  # whatever proxy the environment names is not on the way
 PATIENCE_S: Final = 60.0
@@ -66,6 +67,15 @@ def swimup(*arguments: str, stdin: str | None = None) -> subprocess.CompletedPro
     return subprocess.run(
         command, input=stdin, capture_output=True, text=True, timeout=PATIENCE_S, check=False, env=HERE_ONLY
     )
+
+
+def said(*arguments: str) -> subprocess.CompletedProcess[str]:
+    """What ``swimup`` says and ends with, run in this process: to load it anew takes longer than most of what it does."""
+    done = CliRunner(env=PROXYLESS).invoke(group, arguments, prog_name="swimup")
+    error = done.stderr
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        error += "".join(traceback.format_exception(done.exception))
+    return subprocess.CompletedProcess(["swimup", *arguments], done.exit_code, done.stdout, error)
 
 
 def send(broker: Mosquitto, messages: Iterable[tuple[str, str]], pause_s: float = 0.0) -> None:
@@ -286,8 +296,8 @@ class Daemon:
     # -- what is said to it, and what it keeps
 
     def command(self, *arguments: str) -> subprocess.CompletedProcess[str]:
-        """``swimup`` with this daemon's configuration."""
-        return swimup(*arguments, "--config", str(self.config))
+        """``swimup`` with this daemon's configuration; ``said``, so in this process."""
+        return said(*arguments, "--config", str(self.config))
 
     def post(self, path: str, **body: object) -> dict[str, Any]:
         """What ``swimup`` would say to its API, without the seconds that a command takes to load; what it answered."""

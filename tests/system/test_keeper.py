@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.system.daemon import air, configuration, until, water
+from tests.system.daemon import air, configuration, swimup, until, water
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -71,6 +71,15 @@ def test_what_cannot_be_noted_is_refused(daemon: Daemon) -> None:
         assert reason in done.stderr
         assert done.stdout == ""
     assert [kind for (kind,) in daemon.rows("SELECT kind FROM event")] == ["start"]
+
+
+def test_the_installed_command_says_the_same(daemon: Daemon) -> None:
+    """As a process of its own the command ends with the same code and prints the same as where tests run it in their own."""
+    daemon.told("batch", "start", "ash", "--cysts", "2 g", "--name", "one")
+    for arguments in (("batch", "seen", "ash", "first"), ("batch", "seen", "two", "some"), ("batch", "seen", "ash")):
+        said = daemon.command(*arguments)
+        alone = swimup(*arguments, "--config", str(daemon.config))
+        assert (said.returncode, said.stdout, said.stderr) == (alone.returncode, alone.stdout, alone.stderr)
 
 
 def test_what_is_typed_wrong_is_a_usage_error(daemon: Daemon) -> None:

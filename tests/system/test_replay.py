@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.system.daemon import air, configuration, swimup, water
+from tests.system.daemon import air, configuration, said, swimup, water
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -69,7 +69,7 @@ def test_replay_says_the_same_twice(tmp_path: Path) -> None:
 )
 def test_a_row_that_cannot_be_used_is_told(tmp_path: Path, row: str, found: str) -> None:
     """A row of readings that can't be used ends the replay with exit code 2, file, line, what was found and what is allowed."""
-    done = swimup(*night(tmp_path, rows=(row,)))
+    done = said(*night(tmp_path, rows=(row,)))
     assert done.returncode == 2
     assert f"{tmp_path / 'readings.csv'}, line {2 + 2 * 36 * 6}: found " in done.stderr
     assert found in done.stderr
@@ -93,7 +93,7 @@ def test_a_row_that_cannot_be_used_is_told(tmp_path: Path, row: str, found: str)
 )
 def test_an_event_that_cannot_be_used_is_told(tmp_path: Path, event: object, found: str) -> None:
     """An event that can't be used ends the replay with exit code 2, file, line, what was found and what is allowed."""
-    done = swimup(*night(tmp_path, events=(event,)))
+    done = said(*night(tmp_path, events=(event,)))
     assert done.returncode == 2
     assert f"{tmp_path / 'log.jsonl'}, line 2: found " in done.stderr
     assert found in done.stderr
@@ -104,7 +104,7 @@ def test_an_event_that_cannot_be_used_is_told(tmp_path: Path, event: object, fou
 def test_an_event_that_makes_no_sense_is_told(tmp_path: Path) -> None:
     """An event for a batch that is not there ends the replay with exit code 2 and says when it was logged and why."""
     event = {"time": "2026-03-01T09:00:00Z", "event": "discard", "batch": "two"}
-    done = swimup(*night(tmp_path, events=(event,)))
+    done = said(*night(tmp_path, events=(event,)))
     assert done.returncode == 2
     assert "2026-03-01T09:00:00Z" in done.stderr
     assert "there is no batch two; open batches: one" in done.stderr
