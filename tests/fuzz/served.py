@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, Final, Self
 import httpx
 
 from monitor.web.access import write_password
-from tests.system.daemon import Daemon, air, configuration, probe, quiet_port, table, water
+from tests.system.daemon import air, configuration, probe, quiet_port, table, water
+from tests.system.fire.quick import QuickDaemon
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -62,7 +63,7 @@ class Shed:
             port = f"port = {quiet_port()}"
             head, _, rest = text.partition("[web]\n")
             text = f'{head}[web]\npassword_file = "password"\n{port}\n{rest.partition(chr(10))[2]}'
-            self.daemon = Daemon(folder / "daemon", text)
+            self.daemon = QuickDaemon(folder / "daemon", text)
             (folder / "password").rename(folder / "daemon" / "password")
             opening.callback(self.daemon.tear_down)
             self.daemon.start(ready=False)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import pytest
 
 from tests.system.daemon import Daemon, Phone
+from tests.system.fire.quick import QuickDaemon
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -23,11 +25,24 @@ def mosquitto(brokers: BrokerFactory) -> Mosquitto:
 
 @pytest.fixture
 def daemons(tmp_path: Path) -> Iterator[Callable[[str], Daemon]]:
-    """Makes daemons from the text of a configuration; not yet started, ended with the test."""
+    """Makes daemons from the text of a configuration; not yet started, ended with the test. They start in a moment."""
+    with made_of(QuickDaemon, tmp_path) as make:
+        yield make
+
+
+@pytest.fixture
+def installed_daemons(tmp_path: Path) -> Iterator[Callable[[str], Daemon]]:
+    """The same, each started as the installed command: where the start, the memory or the environment is what counts."""
+    with made_of(Daemon, tmp_path) as make:
+        yield make
+
+
+@contextmanager
+def made_of(kind: type[Daemon], folder: Path) -> Iterator[Callable[[str], Daemon]]:
     made: list[Daemon] = []
 
     def make(text: str) -> Daemon:
-        daemon = Daemon(tmp_path / f"daemon-{len(made)}", text)
+        daemon = kind(folder / f"daemon-{len(made)}", text)
         made.append(daemon)
         return daemon
 

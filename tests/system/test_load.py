@@ -17,9 +17,11 @@ if TYPE_CHECKING:
 pytestmark = [pytest.mark.system, pytest.mark.broker]
 
 
-def test_thirty_probes_fit_a_small_board(mosquitto: Mosquitto, daemons: Callable[[str], Daemon], phone: Phone) -> None:
+def test_thirty_probes_fit_a_small_board(
+    mosquitto: Mosquitto, installed_daemons: Callable[[str], Daemon], phone: Phone
+) -> None:
     """With 30 probes, six batches, five minutes of readings and a letter sent, the daemon holds less than 120 MB."""
-    daemon = daemons(shed_of_ten(mosquitto.url, phone.url))
+    daemon = installed_daemons(shed_of_ten(mosquitto.url, phone.url))
     daemon.start()
     until(daemon.connected)
     for vessel in BATCHES:

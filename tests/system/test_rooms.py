@@ -16,6 +16,7 @@ import pytest
 from tests.adapters.intake.certificates import Authority
 from tests.series_store import SeriesStore
 from tests.system.daemon import OPENER, Daemon, configuration, probe, quiet_port, retained, until
+from tests.system.fire.quick import QuickDaemon
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -136,7 +137,7 @@ class House:
         ).replace('id = "shed"', f'id = "{site}"')
         if user is not None:
             text = text.replace("[broker]\n", f'[broker]\nuser = "{user}"\npassword_file = "broker.password"\n')
-        return Daemon(folder, text)
+        return QuickDaemon(folder, text)
 
     def reads(self, site: str, probe_id: str, *values: str) -> None:
         broker = self.brokers.cellar if site == "cellar" else self.brokers.shed

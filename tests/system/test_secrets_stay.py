@@ -38,7 +38,7 @@ ANSWERS = ("bench", "alarms", "probes", "readings?probe=x", "openapi.json")
 
 
 def test_a_planted_secret_comes_out_nowhere(
-    daemons: Callable[[str], Daemon], mosquitto: Mosquitto, tmp_path: Path
+    installed_daemons: Callable[[str], Daemon], mosquitto: Mosquitto, tmp_path: Path
 ) -> None:
     """Channels, heartbeat and server are not reached; what is said about it names none of their secrets."""
     for name, secret in PLANTED.items():
@@ -56,7 +56,7 @@ def test_a_planted_secret_comes_out_nowhere(
         f'[[series_server]]\nid = "copy"\nurl = "http://127.0.0.1:9"\ntoken_file = {file("series.token")}\n',
         f'[heartbeat]\nurl_file = {file("alive.url")}\nevery = "10 s"\n',
     ).replace("[broker]\n", f'[broker]\nuser = "keeper"\npassword_file = {file("broker.password")}\n')
-    daemon = daemons(text)
+    daemon = installed_daemons(text)
     daemon.start()
     until(daemon.connected)
     send(mosquitto, [("shed/ash/water", "25.5"), ("shed/ash/air", HARM), ("shed/ash/water", HARM)])

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from tests.series_store import SeriesStore
-from tests.system.daemon import Daemon, configuration, send, table, until, water
+from tests.system.daemon import configuration, send, table, until, water
+from tests.system.fire.quick import QuickDaemon
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,7 +22,7 @@ def test_what_is_read_is_on_the_server_and_the_bench_says_how_it_fares(tmp_path:
     """Readings and alarms reach a server that comes up late; its state is in the bench, and the service ends as told."""
     server = SeriesStore(tmp_path / "series")
     copied = table("series_server", id="trends", url=server.url, every="1 s")
-    daemon = Daemon(tmp_path / "daemon", configuration(mosquitto.url, water("ash"), copied))
+    daemon = QuickDaemon(tmp_path / "daemon", configuration(mosquitto.url, water("ash"), copied))
 
     def state() -> dict[str, Any]:
         found: dict[str, Any] = daemon.bench()["series_servers"][0]

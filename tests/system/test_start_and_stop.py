@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 pytestmark = [pytest.mark.system, pytest.mark.broker]
 
 
-def test_it_can_be_told_to_stop(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:
+def test_it_can_be_told_to_stop(mosquitto: Mosquitto, installed_daemons: Callable[[str], Daemon]) -> None:
     """Told to end, the daemon leaves within ten seconds with exit code 0, and what waited for its commit is stored."""
-    daemon = daemons(configuration(mosquitto.url, water("ash"), commit_every="60 s"))
+    daemon = installed_daemons(configuration(mosquitto.url, water("ash"), commit_every="60 s"))
     daemon.start()
     until(daemon.connected)
     send(mosquitto, [("shed/ash/water", f"{milli / 1000:.3f}") for milli in [*range(24_000, 24_300), 25_000]])
@@ -30,9 +30,11 @@ def test_it_can_be_told_to_stop(mosquitto: Mosquitto, daemons: Callable[[str], D
     assert daemon.logged("service.stopped")
 
 
-def test_it_can_be_stopped_while_readings_arrive(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:
+def test_it_can_be_stopped_while_readings_arrive(
+    mosquitto: Mosquitto, installed_daemons: Callable[[str], Daemon]
+) -> None:
     """Told to end in the middle of a flood, it leaves in time, and after the next start every reading is there once."""
-    daemon = daemons(configuration(mosquitto.url, water("ash"), commit_every="60 s"))
+    daemon = installed_daemons(configuration(mosquitto.url, water("ash"), commit_every="60 s"))
     daemon.start()
     until(daemon.connected)
     flood = [("shed/ash/water", f"{20 + number / 1000:.3f}") for number in range(1500)]
@@ -54,13 +56,13 @@ def test_it_can_be_stopped_while_readings_arrive(mosquitto: Mosquitto, daemons: 
     assert daemon.stored("ash-water") == [20_000 + number for number in range(1500)] + [22_500]
 
 
-def test_one_store_has_one_daemon(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:
+def test_one_store_has_one_daemon(mosquitto: Mosquitto, installed_daemons: Callable[[str], Daemon]) -> None:
     """A second daemon on the same store says so and ends with exit code 1; the first goes on undisturbed."""
-    first = daemons(configuration(mosquitto.url, water("ash")))
+    first = installed_daemons(configuration(mosquitto.url, water("ash")))
     first.start()
     until(first.connected)
     other = configuration(mosquitto.url, water("ash")).replace("store/shed.sqlite3", str(first.store))
-    second = daemons(other)
+    second = installed_daemons(other)
     second.start(ready=False)
     assert second.wait() == 1
     assert "another process holds this store" in second.log
@@ -71,12 +73,14 @@ def test_one_store_has_one_daemon(mosquitto: Mosquitto, daemons: Callable[[str],
     assert not first.logged("broker.lost")
 
 
-def test_a_port_that_is_taken_is_told(mosquitto: Mosquitto, daemons: Callable[[str], Daemon]) -> None:
+def test_a_port_that_is_taken_is_told(mosquitto: Mosquitto, installed_daemons: Callable[[str], Daemon]) -> None:
     """A page that can't be served because its port is taken ends the start with exit code 1 and names the port."""
     port = quiet_port()
-    first = daemons(configuration(mosquitto.url, water("ash"), port=port))
+    first = installed_daemons(configuration(mosquitto.url, water("ash"), port=port))
     first.start()
-    second = daemons(configuration(mosquitto.url, water("ash"), port=port).replace('id = "shed"', 'id = "hut"'))
+    second = installed_daemons(
+        configuration(mosquitto.url, water("ash"), port=port).replace('id = "shed"', 'id = "hut"')
+    )
     second.start(ready=False)
     assert second.wait() == 1
     assert f"web.port {port}" in second.log

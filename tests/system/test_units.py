@@ -112,9 +112,9 @@ def manager(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Manager
 
 
 @pytest.mark.system
-def test_it_is_ready_and_alive_without_a_broker(manager: Manager, daemons: Callable[[str], Daemon]) -> None:
+def test_it_is_ready_and_alive_without_a_broker(manager: Manager, installed_daemons: Callable[[str], Daemon]) -> None:
     """Where no broker answers the manager still hears that it is ready, then that it lives, and at the end that it stops."""
-    daemon = daemons(configuration(f"mqtt://127.0.0.1:{quiet_port()}", water("ash")))
+    daemon = installed_daemons(configuration(f"mqtt://127.0.0.1:{quiet_port()}", water("ash")))
     daemon.start()
     until(lambda: manager.hears("WATCHDOG=1"))
     assert manager.words[0] == "READY=1"

@@ -1,7 +1,7 @@
 """``python -m tests.system.fire.forking``: loads the monitor, runs nothing of it, and forks ``swimup`` for each line it is told.
 
-A line is JSON: ``{"arguments": [...], "log": path, "fail_at": place, "door": path}`` is answered with a pid, ``{"pid": n}``
-with its exit code, or null while it runs. At the end of its input all that it forked ends.
+A line is JSON: ``{"arguments": [...], "log": path, "environment": {...}, "fail_at": place, "door": path}`` is answered with a
+pid, ``{"pid": n}`` with its exit code, or null while it runs. At the end of its input all that it forked ends.
 """
 
 from __future__ import annotations
@@ -62,6 +62,7 @@ def _become(asked: dict[str, Any]) -> None:
     log = os.open(asked["log"], os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     for own, standard in ((nothing, 0), (log, 1), (log, 2)):
         os.dup2(own, standard)
+    os.environ.update(asked["environment"])
     failpoint.arm(asked["fail_at"])
     if asked["door"]:
         open_door(asked["door"])

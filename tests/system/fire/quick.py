@@ -103,7 +103,13 @@ class QuickDaemon(Daemon):
         self._door = folder / "door"
 
     def _spawn(self, command: list[str]) -> Process:
-        asked = {"arguments": command, "log": str(self.log_file), "fail_at": self.fail_at, "door": str(self._door)}
+        asked = {
+            "arguments": command,
+            "log": str(self.log_file),
+            "environment": self.environment,
+            "fail_at": self.fail_at,
+            "door": str(self._door),
+        }
         self._door.unlink(missing_ok=True)
         return Forked(nursery().ask(asked))
 
