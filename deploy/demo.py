@@ -213,14 +213,17 @@ def swimup(*arguments: str) -> list[str]:
 
 
 def log_before(config: Path) -> None:
-    """What the keeper had logged before, batches and who eats; through the same command a keeper uses."""
-    batches = [swimup("batch", *words.split(), "--time", when, "--config", str(config)) for words, when in LOGGED]
-    commands = [*batches, *(swimup(*words.split(), "--config", str(config)) for words in FOOD)]
-    with click.progressbar(commands, label="Logging what the keeper did", file=sys.stdout) as each:
-        for command in each:
-            done = subprocess.run(command, capture_output=True, text=True, check=False)
-            if done.returncode:
-                raise SystemExit(f"{' '.join(command)}\n{done.stdout}{done.stderr}")
+    """What the keeper had logged before, batches and who eats; through the same commands a keeper uses, loaded once for all."""
+    from monitor.cli import swimup as commands  # noqa: PLC0415  (the monitor is to start first)
+
+    told = [["batch", *words.split(), "--time", when] for words, when in LOGGED] + [words.split() for words in FOOD]
+    with click.progressbar(told, label="Logging what the keeper did", file=sys.stdout) as each:
+        for arguments in each:
+            try:
+                with contextlib.redirect_stdout(io.StringIO()):
+                    commands.main([*arguments, "--config", str(config)], prog_name="swimup", standalone_mode=False)
+            except click.ClickException as refused:
+                raise SystemExit(f"swimup {' '.join(arguments)}: {refused.format_message()}") from refused
 
 
 def watch(url: str, seconds: float | None, halt: threading.Event) -> int:

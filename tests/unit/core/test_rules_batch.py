@@ -345,9 +345,9 @@ def test_after_the_vessel_was_used_again_only_its_end_can_be_told() -> None:
 def test_a_batch_that_never_gets_ready_is_asked_for_after_a_week() -> None:
     """Too cold ever to hatch, a batch nobody writes of is asked for half a day after a week, and closed half a day later."""
     shed = Shed(slow_site(feeding_times=(), cold=1.0))
-    shed.remember("ash-water", 24, lambda _: 4.0)
-    shed.begin()
-    shed.run(7 * DAY + 11 * HOUR, 4.0, every=30 * MINUTE)
+    shed.remember("ash-water", 7 * 24, lambda _: 4.0)
+    shed.begin(hours_ago=6.5 * 24)
+    shed.run(23 * HOUR, 4.0, every=30 * MINUTE)
     assert shed.told("unlogged") == []
     shed.run(2 * HOUR, 4.0, every=30 * MINUTE)
     (told,) = shed.told("unlogged")
