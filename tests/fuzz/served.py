@@ -11,7 +11,7 @@ import httpx
 
 from monitor.web.access import write_password
 from tests.system.daemon import air, configuration, probe, quiet_port, table, water
-from tests.system.fire.quick import QuickDaemon
+from tests.system.quick import QuickDaemon
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

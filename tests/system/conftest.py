@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.system.daemon import Daemon, Phone
-from tests.system.fire.quick import QuickDaemon
+from tests.system.quick import QuickDaemon
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

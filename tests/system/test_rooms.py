@@ -16,7 +16,7 @@ import pytest
 from tests.adapters.intake.certificates import Authority
 from tests.series_store import SeriesStore
 from tests.system.daemon import OPENER, Daemon, configuration, probe, quiet_port, retained, until
-from tests.system.fire.quick import QuickDaemon
+from tests.system.quick import QuickDaemon
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

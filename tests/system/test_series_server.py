@@ -8,7 +8,7 @@ import pytest
 
 from tests.series_store import SeriesStore
 from tests.system.daemon import configuration, send, table, until, water
-from tests.system.fire.quick import QuickDaemon
+from tests.system.quick import QuickDaemon
 
 if TYPE_CHECKING:
     from pathlib import Path

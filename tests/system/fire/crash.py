@@ -26,7 +26,7 @@ from tests.system.fire.traffic import in_use
 
 if TYPE_CHECKING:
     from tests.system.fire.fault import Ground
-    from tests.system.fire.quick import QuickDaemon
+    from tests.system.quick import QuickDaemon
 
 KILLS: Final = 10  # at random moments in one try
 OLDEST: Final = Path(__file__).parents[2] / "adapters/store/released/schema-1.sql"

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Self
 
 from tests.conftest import Mosquitto
 from tests.system.daemon import Daemon, Phone
-from tests.system.fire.quick import QuickDaemon
+from tests.system.quick import QuickDaemon
 from tests.system.wire import Wire
 
 if TYPE_CHECKING:

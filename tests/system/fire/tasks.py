@@ -19,8 +19,8 @@ from tests.system.fire.traffic import in_use
 
 if TYPE_CHECKING:
     from tests.system.fire.fault import Ground
-    from tests.system.fire.quick import QuickDaemon
     from tests.system.fire.traffic import Traffic
+    from tests.system.quick import QuickDaemon
 
 ANEW: Final = ("mqtt-session", "notify-phone", "forward-trends", "backup", "food", "rooms")
 """Started anew."""

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from tests.conftest import Mosquitto
     from tests.system.daemon import Daemon, Phone
     from tests.system.fire.fault import Ground
-    from tests.system.fire.quick import QuickDaemon
+    from tests.system.quick import QuickDaemon
 
 VESSELS: Final = tuple(f"tub-{number}" for number in range(14))
 """Each with a batch that hatches, so that air which stops is urgent and told at once."""

@@ -1,4 +1,4 @@
-"""``python -m tests.system.fire.forking``: loads the monitor, runs nothing of it, and forks ``swimup`` for each line it is told.
+"""``python -m tests.system.forking``: loads the monitor, runs nothing of it, and forks ``swimup`` for each line it is told.
 
 A line is JSON: ``{"arguments": [...], "log": path, "environment": {...}, "fail_at": place, "door": path}`` is answered with a
 pid, ``{"pid": n}`` with its exit code, or null while it runs. At the end of its input all that it forked ends.
@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from monitor import failpoint
 from monitor.cli import swimup
-from tests.system.fire.inside import open_door
+from tests.system.inside import open_door
 
 LOADED: Final = ("monitor.cli.run", "monitor.service.daemon", "monitor.web.app", "monitor.web.serving", "apprise")
 """What takes long to load in ``swimup run``, and starts no thread."""

@@ -14,14 +14,14 @@ from functools import cache
 from typing import IO, TYPE_CHECKING, Any, Final
 
 from tests.system.daemon import HERE_ONLY, PATIENCE_S, Daemon, until
-from tests.system.fire.inside import ask
+from tests.system.inside import ask
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from tests.system.daemon import Process
 
-COMMAND: Final = (sys.executable, "-m", "tests.system.fire.forking")
+COMMAND: Final = (sys.executable, "-m", "tests.system.forking")
 LOOK_S: Final = 0.01
 
 
