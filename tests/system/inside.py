@@ -7,7 +7,9 @@ it wakes, as it would be by a fault of its own.
 from __future__ import annotations
 
 import ctypes
+import sys
 import threading
+import traceback
 from multiprocessing.connection import Client, Listener
 from typing import Any, Final
 
@@ -19,7 +21,11 @@ class Ended(BaseException):
 
 
 def open_door(path: str) -> None:
-    """Answer there from now on: to ``None`` with the names of all threads, to a name with whether one of them was struck."""
+    """Answer there from now on: to ``None`` with the names of all threads, to a name with whether one of them was struck.
+
+    How a thread ended is written in one piece: of six that are struck together Python writes the pieces as they come.
+    """
+    threading.excepthook = _tell
     listener = Listener(path, family="AF_UNIX")
     threading.Thread(target=_serve, args=(listener,), name=DOOR, daemon=True).start()
 
@@ -29,6 +35,14 @@ def ask(path: str, what: str | None) -> Any:
     with Client(path, family="AF_UNIX") as line:
         line.send(what)
         return line.recv()
+
+
+def _tell(ended: threading.ExceptHookArgs) -> None:
+    if ended.exc_type is SystemExit:
+        return
+    name = "" if ended.thread is None else ended.thread.name
+    lines = traceback.format_exception(ended.exc_type, ended.exc_value, ended.exc_traceback)
+    sys.stderr.write(f"Exception in thread {name}:\n{''.join(lines)}")
 
 
 def _serve(listener: Listener) -> None:
