@@ -52,6 +52,9 @@ FAREWELL_S = 2.0
 MOST_OWED = 2 * RECEIVE_MAXIMUM
 """With so many messages unacknowledged no more are read. Not every broker keeps to the number it was told: mosquitto 2.0.11
 sends all that waits once acknowledgements flow, and a million messages would fill the memory of a small board."""
+MOST_UNSETTLED = 200
+"""With so many letters of ours on the way the rest waits, where the newest of a topic takes the place of the one before: a
+broker that takes them slowly must not fill the memory either."""
 TOPICS_IN_ONE_PACKET = 50
 MISC_EVERY_S = 0.25
 
@@ -158,7 +161,7 @@ class Connection:
             client.acknowledge(released)
             failpoint.reach(Point.ACKNOWLEDGED)
         if self._up_at is not None:
-            while orders.letters:
+            while orders.letters and len(self._unsettled) < MOST_UNSETTLED:
                 self._publish(client, orders.letters.popleft())
         if stop:
             self._leave(client, time.monotonic())
@@ -177,7 +180,7 @@ class Connection:
         """Say farewell once the broker has taken what was said before, or does not take it in time."""
         if self._leave_by is None:
             self._leave_by = now + FAREWELL_S
-        if self._unsettled and now < self._leave_by:
+        if (self._unsettled or self._terms.orders.letters) and now < self._leave_by:
             return
         if self._up_at is not None:
             client.publish(self._status, json.dumps({"state": "stopped"}), qos=0, retain=True)

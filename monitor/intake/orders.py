@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import socket
+import threading
 from collections import deque
 from dataclasses import dataclass
+from typing import Final
+
+WAIT_AT_MOST: Final = 4096
+"""Letters; the topics of a home are a tenth of that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,12 +21,45 @@ class Letter:
     retain: bool
 
 
+class Letters:
+    """What is to be published, in order; any thread. Of a retained topic only the newest waits: the broker keeps no other.
+
+    When too many wait the oldest that is not retained is dropped, or the oldest at all.
+    """
+
+    def __init__(self) -> None:
+        self._waiting: dict[str | int, Letter] = {}  # by topic; by number what is not retained
+        self._numbered = 0
+        self._lock = threading.Lock()
+
+    def __len__(self) -> int:
+        return len(self._waiting)
+
+    def append(self, letter: Letter) -> None:
+        with self._lock:
+            self._numbered += not letter.retain
+            self._waiting[letter.topic if letter.retain else self._numbered] = letter
+            if len(self._waiting) > WAIT_AT_MOST:
+                del self._waiting[
+                    next((key for key in self._waiting if isinstance(key, int)), next(iter(self._waiting)))
+                ]
+
+    def popleft(self) -> Letter:
+        """Raises StopIteration when there is none."""
+        with self._lock:
+            return self._waiting.pop(next(iter(self._waiting)))
+
+    def clear(self) -> None:
+        with self._lock:
+            self._waiting.clear()
+
+
 class Orders:
     """Any thread gives orders, one thread carries them out. Appending and popping of a deque are atomic."""
 
     def __init__(self) -> None:
         self.acks: deque[tuple[int, int]] = deque()  # connection, packet id
-        self.letters: deque[Letter] = deque()
+        self.letters = Letters()
         self.stop = False
         self._reader, self._writer = socket.socketpair()
         self._reader.setblocking(False)

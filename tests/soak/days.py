@@ -200,7 +200,7 @@ class Days:
                 self._acknowledged += 1
 
     def _look(self) -> None:
-        roots = [self.service, *living("Connection", "Client")]
+        roots = [self.service, *living("Connection", "Reader")]
         self._looks.add(look(self._sent.total, self.service.batches, self._store, roots))
 
     # -- the diary of the keeper

@@ -180,5 +180,5 @@ class Flood:
                 self.service.say(Acknowledge(now, alarm.id, "keeper"))
 
     def _look(self) -> None:
-        roots = [self.service, *living("Connection", "Client")]
+        roots = [self.service, *living("Connection", "Reader")]
         self._looks.add(look(self.service.taken, self.service.batches, self._store, roots))

@@ -7,7 +7,8 @@ import hashlib
 import json
 import socket
 import threading
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,7 @@ from monitor.intake import connection
 from monitor.intake.session import Link
 from tests.adapters.conftest import until
 from tests.conftest import free_port
+from tests.system.wire import Wire
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -149,6 +151,31 @@ def test_what_is_published_while_the_link_is_down(brokers: BrokerFactory, hear: 
     speaker.session.publish("swimup/shed/b", b"live", retain=False)
     witness.wait_payloads(2)
     assert sorted(witness.payloads) == ["live", "new"]
+
+
+def test_what_a_slow_broker_has_not_taken_does_not_pile_up(
+    mosquitto: Mosquitto, hear: Hear, link_to: LinkTo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a retained topic only the newest waits, however often it was published; all else comes, in order, before a farewell."""
+    monkeypatch.setattr(connection, "MOST_UNSETTLED", 5)
+    kept, once = "swimup/shed/a", "swimup/shed/b"
+    witness = hear(link_to(mosquitto, "witness"), [kept, once])
+    witness.wait_up()
+    with closing(Wire(mosquitto)) as wire:
+        speaker = hear(replace(link_to(mosquitto), port=wire.port), [TOPIC])
+        speaker.wait_up()
+        wire.hold()
+        for number in range(500):
+            speaker.session.publish(kept, str(number))
+            if number % 50 == 0:
+                speaker.session.publish(once, f"once {number}", retain=False)
+        wire.release()
+        speaker.session.stop()
+    witness.wait_payloads(11)
+    until(lambda: "499" in witness.payloads)
+    assert [told for told in witness.payloads if told.startswith("once")] == [f"once {n}" for n in range(0, 500, 50)]
+    assert [told for told in witness.payloads if told.isdigit()][-1] == "499"
+    assert len(witness.payloads) < 40
 
 
 def test_the_status_says_up_and_stopped(mosquitto: Mosquitto, hear: Hear, link_to: LinkTo) -> None:
