@@ -7,6 +7,7 @@ import hashlib
 import json
 import socket
 import threading
+import time
 from contextlib import closing, contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
@@ -167,6 +168,7 @@ def test_what_a_slow_broker_has_not_taken_does_not_pile_up(
         wire.hold()
         for number in range(500):
             speaker.session.publish(kept, str(number))
+            time.sleep(0.001)  # so that the session may take each by itself
             if number % 50 == 0:
                 speaker.session.publish(once, f"once {number}", retain=False)
         wire.release()
