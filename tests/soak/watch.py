@@ -10,7 +10,7 @@ from collections import Counter, deque
 from dataclasses import dataclass, field
 from pathlib import Path
 from queue import SimpleQueue
-from types import ModuleType
+from types import FrameType, ModuleType
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -139,6 +139,12 @@ def caches() -> dict[str, int]:
 
 
 def living(*names: str) -> list[object]:
-    """All objects of these classes: some live only in a thread's own variables. What is garbage by now does not live."""
-    gc.collect()
-    return [one for one in gc.get_objects() if type(one).__name__ in names and type(one).__module__.startswith(OURS)]
+    """All objects of these classes that threads have in their own variables, where nothing else leads to them."""
+    found: dict[int, object] = {}
+    for last in sys._current_frames().values():
+        frame: FrameType | None = last
+        while frame is not None:
+            ours = (one for one in frame.f_locals.values() if type(one).__module__.startswith(OURS))
+            found |= {id(one): one for one in ours if type(one).__name__ in names}
+            frame = frame.f_back
+    return list(found.values())
