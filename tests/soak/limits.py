@@ -11,7 +11,7 @@ import numpy as np
 
 from monitor.core.trail import KEEP_HOURS
 from monitor.core.why import KEPT
-from monitor.intake.connection import MOST_OWED
+from monitor.intake.connection import MOST_OWED, MOST_UNSETTLED
 from monitor.store.sequences import REMEMBERED
 
 if TYPE_CHECKING:
@@ -31,7 +31,8 @@ FULL: Final = {
     re.compile(r"\.trail\._hours\[\]$"): 2 * PROBES * KEEP_HOURS,
     re.compile(r"\._waiting(\[\])*$"): 5 * OWED,  # fields of a row
     re.compile(r"_shelves\[\]\._new(\[\])*$"): 2 * OWED,  # deliveries, and what else waits for the next commit
-    re.compile(r"\.(unacknowledged|_inputs|acks)(\[\])*$"): OWED,
+    re.compile(r"\.(unacknowledged|_inputs|acks|_order\._told)(\[\])*$"): OWED,
+    re.compile(r"\._(unsettled|out_messages|out_packet)\b"): 5 * MOST_UNSETTLED,  # letters of ours on the way; fields
     re.compile(r"\._decisions\._kept\[\]$"): ALARMS * KEPT,
     re.compile(r"\._(view|document)\b"): 5_000,
 }
