@@ -259,11 +259,9 @@ class Connection:
     def _open(self, client: Client) -> None:
         self._up_at = time.monotonic()
         since = self._terms.clock()
-        letters = self._listener.opened(since)
+        self._listener.opened(since)
         status = json.dumps({"state": "up", "since": _rfc3339(since)})
         client.publish(self._status, status, qos=1, retain=True)
-        for letter in letters:
-            self._publish(client, letter)
 
     def _publish(self, client: Client, letter: Letter) -> None:
         self._unsettled.add(client.publish(letter.topic, letter.payload, qos=1, retain=letter.retain).mid)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import socket
 import threading
-from collections import deque
+from collections import OrderedDict, deque
 from dataclasses import dataclass
 from typing import Final
 
 WAIT_AT_MOST: Final = 4096
-"""Letters; the topics of a home are a tenth of that."""
+"""Letters, and retained topics remembered for the next connection; those of a home are a tenth of that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Letters:
     """
 
     def __init__(self) -> None:
-        self._waiting: dict[str | int, Letter] = {}  # by topic; by number what is not retained
+        self._waiting: OrderedDict[str | int, Letter] = OrderedDict()  # by topic; by number what is not retained
         self._numbered = 0
         self._lock = threading.Lock()
 
@@ -40,14 +40,13 @@ class Letters:
             self._numbered += not letter.retain
             self._waiting[letter.topic if letter.retain else self._numbered] = letter
             if len(self._waiting) > WAIT_AT_MOST:
-                del self._waiting[
-                    next((key for key in self._waiting if isinstance(key, int)), next(iter(self._waiting)))
-                ]
+                spare = next((key for key in self._waiting if isinstance(key, int)), next(iter(self._waiting)))
+                del self._waiting[spare]
 
     def popleft(self) -> Letter:
-        """Raises StopIteration when there is none."""
+        """Raises KeyError when there is none."""
         with self._lock:
-            return self._waiting.pop(next(iter(self._waiting)))
+            return self._waiting.popitem(last=False)[1]
 
     def clear(self) -> None:
         with self._lock:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import structlog
 
 from monitor.intake.decode import LARGEST
-from monitor.intake.orders import Letter, Orders
+from monitor.intake.orders import WAIT_AT_MOST, Letter, Orders
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -22,9 +22,6 @@ if TYPE_CHECKING:
     from monitor.intake.terms import Ending
 
 log = structlog.get_logger()
-
-KEPT_AT_MOST = 4096
-"""Retained topics remembered for the next connection."""
 
 TOO_LARGE = LARGEST + 1
 """Bytes. What is larger is cut: that it is too large can still be seen, and thousands that wait do not fill the memory."""
@@ -88,7 +85,7 @@ class Reports:
         """The newest go last; when there are too many, a cleared one goes first, otherwise the oldest."""
         self._kept.pop(letter.topic, None)
         self._kept[letter.topic] = letter.payload
-        if len(self._kept) > KEPT_AT_MOST:
+        if len(self._kept) > WAIT_AT_MOST:
             spare = next((topic for topic, payload in self._kept.items() if not payload), next(iter(self._kept)))
             del self._kept[spare]
 
@@ -99,16 +96,16 @@ class Reports:
             self.state.session += 1
         return self.state.session
 
-    def opened(self, since: Ms) -> list[Letter]:
+    def opened(self, since: Ms) -> None:
         with self._lock:
             self._orders.letters.clear()
             self.state.up, self.state.since = True, since
-            kept = [Letter(topic, payload, retain=True) for topic, payload in self._kept.items()]
+            for topic, payload in self._kept.items():
+                self._orders.letters.append(Letter(topic, payload, retain=True))
         log.info("broker.connected", address=self._link.address, mqtt=self.state.version, session=self.state.session)
         self._problems.pop("broker", None)
         self._link_told = True
         self._call(self._on_link, True, f"connected to {self._link.address} with MQTT {self.state.version}")
-        return kept
 
     def parted(self) -> None:
         """There is no connection, for whatever reason: what is published is kept for the next."""

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable
 
     from monitor.core.model import Ms
     from monitor.intake.incoming import Incoming
     from monitor.intake.link import Link
-    from monitor.intake.orders import Letter, Orders
+    from monitor.intake.orders import Orders
 
 Cause = Literal["unreachable", "distrust", "silent", "version", "refused", "lost", "taken", "stopped"]
 
@@ -35,8 +35,8 @@ class Listener(Protocol):
     def resumed(self, present: bool) -> int:
         """The broker answered; returns the number of the broker session."""
 
-    def opened(self, since: Ms) -> Iterable[Letter]:
-        """All topics are answered for; returns what is to be kept at the broker."""
+    def opened(self, since: Ms) -> None:
+        """All topics are answered for; what is to be kept at the broker waits in the orders from now on."""
 
     def deliver(self, message: Incoming) -> bool:
         """A message of a bound topic. False when it could not be taken: it stays with the broker."""

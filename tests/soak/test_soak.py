@@ -52,9 +52,7 @@ def test_a_hundred_thousand_readings_leave_nothing_in_memory(tmp_path: Path) -> 
     flood = Flood(tmp_path, MANY, broker=True, looks=12)
     outcome = flood.run()
     assert outcome.faults(SHORT) == []
-    assert any(
-        place.startswith("Reader._out_messages") for place in outcome.samples[-1].sizes
-    )  # what waits for the broker
+    assert "Reader._out_messages" in outcome.samples[-1].sizes  # what waits for the broker is counted
     assert 0 < outcome.found.sent < MANY
     assert outcome.found.kept == outcome.found.sent
 

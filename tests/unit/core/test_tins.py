@@ -126,9 +126,7 @@ def test_a_tin_left_aside_is_nobodys_trouble() -> None:
     shed.do(Acknowledge(shed.now, ALARM, "anna"))
     shed.wait(2 * DAY)
     shed.do(Discard(shed.now, shed.now, shed.sow("tin")))
-    for _ in range(
-        30 * 24 - 1
-    ):  # timers look once an hour: that is enough for days, and they need not run on the minute
+    for _ in range(30 * 24 - 1):  # timers look once an hour, which is enough for days
         shed.now += HOUR
         shed.do(Tick(shed.now))
     assert shed.state(ALARM) is AlarmState.ACKNOWLEDGED
