@@ -10,7 +10,7 @@ from monitor.core.bench import alarm_document, bench
 from monitor.core.model import MINUTE
 from monitor.core.replay import estimate_document
 from monitor.core.tins_held import known_lots, lot_spec
-from monitor.service.turns import Turns
+from monitor.service.turns import TOGETHER_S, Turns
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,7 +31,7 @@ VIEW_EACH_S: Final = (
     0.004  # with many vessels so much longer for each, since making a view is linear: 1000 have a new one every 4 s
 )
 VIEW_AT_LEAST_S: Final = 10.0
-VIEW_UNWATCHED_S: Final = 5.0  # while no page is open readings alone make none sooner: most of the idle load was views
+VIEW_UNWATCHED_S: Final = 10.0  # while no page is open readings alone make none sooner: most of the idle load was views
 NOTED_EVERY: Final[Ms] = 15 * MINUTE
 NOTED_STEP: Final[Ms] = 10 * MINUTE
 KEPT_EVERY_S: Final = 5.0  # an estimate at the broker is renewed at most this often, and at once for a new stage
@@ -81,19 +81,27 @@ class Teller:
         state = self._engine.state.vessels.get(vessel or "")
         if state is None or state.batch is None:
             self._followed = -FOLLOW_EVERY_S
-        elif state.batch.start.batch not in self._turns or not self._still(state, state.batch):
+        elif state.batch.start.batch not in self._turns or not self._rests_on_all(state, state.batch):
             self._turns.news(state.batch.start.batch)
+        elif self._moved(state, state.batch):
+            self._turns.news(state.batch.start.batch, not_before=self._clock.steady() + TOGETHER_S)
 
-    def _still(self, vessel: VesselState, batch: Batch) -> bool:
-        """Whether the newest estimate already rests on what was heard."""
+    def _rests_on_all(self, vessel: VesselState, batch: Batch) -> bool:
+        """Whether the newest estimate knows of all that was heard but the last of what the water told."""
         known, probe = self._estimates.get(batch.start.batch), vessel.newest_water_probe()
         if known is None or known.water_c is None or probe is None or probe.newest is None:
             return False
         if batch.belief is None or batch.belief.progress is None:  # something came late
             return False
-        # Two probes in one vessel differ all the time: only what the same one told before says whether the water moved.
+        return vessel.air_word(self._clock.now()) == known.air
+
+    def _moved(self, vessel: VesselState, batch: Batch) -> bool:
+        """Whether the water has moved since. Two probes in one vessel differ all the time: each is asked for itself."""
+        probe = vessel.newest_water_probe()
+        if probe is None or probe.newest is None:
+            return False
         before = self._rests_on[batch.start.batch].get(probe.spec.id, math.inf)
-        return abs(probe.newest.value - before) < STILL_C and vessel.air_word(self._clock.now()) == known.air
+        return abs(probe.newest.value - before) >= STILL_C
 
     def touch_batch(self, batch: str) -> None:
         """New evidence: reckon at once."""

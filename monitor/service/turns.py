@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
 EVERY_S: Final = 0.5  # a batch with news is reckoned anew at most this often: what is read is seen within a second ...
+TOGETHER_S: Final = 0.4  # what moved waits so long for what moves with it: two probes of a vessel cost one reckoning
 AT_LEAST_S: Final = 30.0  # ... and each at least this often
 EVERY_EACH_S: Final = (
     0.01  # with many batches so much longer for each: 1000 with news all the time have their turn every 10 s ...
@@ -50,10 +51,10 @@ class Turns:
         self._due.pop(batch, None)
         self._made.pop(batch, None)
 
-    def news(self, batch: str, *, at_once: bool = False) -> None:
+    def news(self, batch: str, *, at_once: bool = False, not_before: float = AT_ONCE) -> None:
         """Something was heard of it; ``at_once`` when a keeper waits for what that means."""
         every = max(EVERY_S, EVERY_EACH_S * len(self._due))
-        due = AT_ONCE if at_once else self._made.get(batch, AT_ONCE) + every
+        due = AT_ONCE if at_once else max(self._made.get(batch, AT_ONCE) + every, not_before)
         if due < self._due.get(batch, float("inf")):
             self._set(batch, due)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from monitor.service.turns import AT_LEAST_EACH_S, AT_LEAST_S, EVERY_S, Turns
+from monitor.service.turns import AT_LEAST_EACH_S, AT_LEAST_S, EVERY_S, TOGETHER_S, Turns
 
 
 def taken(turns: Turns, now: float) -> list[str]:
@@ -36,6 +36,20 @@ def test_news_come_soon_but_not_for_each_message() -> None:
     assert taken(turns, 100.0 + EVERY_S) == ["b2"]
     turns.news("b2", at_once=True)
     assert taken(turns, 100.6) == ["b2"]
+
+
+def test_what_moves_together_is_reckoned_once() -> None:
+    """A probe that tells that the water has moved may wait for the other; what can't wait meanwhile still comes first."""
+    turns = Turns()
+    turns.follow(["b1"])
+    taken(turns, 100.0)
+    turns.news("b1", not_before=105.0 + TOGETHER_S)
+    assert taken(turns, 105.0) == []
+    turns.news("b1", not_before=105.3 + TOGETHER_S)  # the other probe: the first wait is not prolonged
+    assert taken(turns, 105.0 + TOGETHER_S) == ["b1"]
+    turns.news("b1", not_before=110.0 + TOGETHER_S)
+    turns.news("b1")
+    assert taken(turns, 110.0) == ["b1"]
 
 
 def test_a_thousand_batches_take_turns() -> None:
