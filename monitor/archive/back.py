@@ -6,7 +6,6 @@ import os
 import re
 import shutil
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.archive.building import Building, Planned, names_in, rows_of
@@ -15,6 +14,7 @@ from monitor.archive.files import ArchiveProblem, Progress, hash_of, inside, is_
 from monitor.archive.manifest import MANIFEST, NotAManifest, read_manifest
 from monitor.archive.source import FIRST_SCHEMA
 from monitor.archive.tables import MOST_PROBES, TABLES
+from monitor.core.light import light
 from monitor.store.errors import StoreError, in_our_words
 from monitor.store.files import hold
 from monitor.store.past import open_to_read
@@ -44,7 +44,7 @@ HISTORY: Final = (
 _MONTH: Final = re.compile(r"\d{4}-\d\d", re.ASCII)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Brought:
     """What was taken back. ``phones``: whether phones that were subscribed in the empty store are still so."""
 

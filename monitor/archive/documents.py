@@ -5,11 +5,11 @@ from __future__ import annotations
 import base64
 import binascii
 import json
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.archive.fit import check_fit
 from monitor.archive.forms import Unfit, instant, instant_from
+from monitor.core.light import light
 from monitor.core.phones import PHONES_KEY
 from monitor.store.history import QUARANTINED
 from monitor.store.records import (
@@ -43,7 +43,7 @@ _CORRECTED_TIMES: Final = ("time", "opened", "swam_up")
 _ALARM_TIMES: Final = ("since", "changed", "deadline", "told", "again", "until")
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Lines:
     """``document`` and ``row`` are each other's inverse; ``row`` raises Unfit, ValueError, KeyError, TypeError or OverflowError.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.archive import senml
@@ -14,6 +14,7 @@ from monitor.archive.forms import instant, month
 from monitor.archive.manifest import LEFT_OUT, MANIFEST, Chosen, FileNote, Form, Manifest
 from monitor.archive.source import Source
 from monitor.archive.tables import READINGS, TABLES
+from monitor.core.light import light
 from monitor.core.model import DAY
 from monitor.store.records import time_of
 
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 _TELL_EACH: Final = 2_000
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Choice:
     """``since`` included, ``until`` not. ``measures`` is for SenML alone, which tells air by words."""
 

@@ -14,6 +14,7 @@ from monitor.archive.forms import (
     thousandths_from,
     whole_from,
 )
+from monitor.core.light import light
 from monitor.core.model import Air, Quality
 from monitor.store.records import LAST_TIME, MOST_AT_ONCE, MOST_SERIES, OWN_TIME, at_of, number_of, series_of, time_of
 
@@ -82,7 +83,7 @@ class Column(NamedTuple):
     number: bool = False  # bare in JSON
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Table:
     """``cells`` and ``row`` are each other's inverse; ``row`` raises Unfit."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ipaddress
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
@@ -11,6 +10,8 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,7 +22,7 @@ _SERVER_DAYS: Final = 820
 _EARLIER: Final = timedelta(days=1)  # a phone's clock may be behind
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Pair:
     """A certificate and its key."""
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import sys
 import tempfile
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from monitor.core.light import light
 from monitor.score.picture import draw
 from monitor.score.problem import ScoreProblem
 from monitor.score.report import document, markdown
@@ -27,7 +27,7 @@ FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
 FILE = click.Path(path_type=Path, dir_okay=False)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class How:
     """How to score, and where the findings go."""
 

@@ -5,9 +5,10 @@ Whether a person is told is decided here and in ``holds`` and nowhere else, alwa
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, MINUTE, Alarm, AlarmState, Ms, Priority, Transition
 from monitor.core.wording import duration
 
@@ -24,7 +25,7 @@ SHELF_LONGEST: Final = {Priority.HIGH: 2 * HOUR, Priority.MEDIUM: 7 * DAY, Prior
 WEIGHT: Final = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Condition:
     """What a rule finds at one instant.
 
@@ -57,7 +58,7 @@ def over(alarm: str, rule: str, subject: str, priority: Priority, off_delay: Ms,
     return Condition(alarm, rule, subject, priority, False, True, 0, 0, off_delay, tell_return=tell)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Memory:
     """What is remembered of one alarm between steps."""
 

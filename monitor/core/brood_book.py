@@ -10,6 +10,7 @@ import numpy as np
 
 from monitor.core.broods import UNTOLD_C, swim_up
 from monitor.core.food import BroodHeld, EaterHeld, FishSpec
+from monitor.core.light import light
 from monitor.core.log_food import Brood, BroodEnded, Counted, Eater
 from monitor.core.model import DAY, HOUR, SLOT, Refused
 
@@ -52,7 +53,7 @@ class BroodBook:
     entries: list[BroodEntry] = field(default_factory=list)  # in the order in which they were logged
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BroodKept:
     """One brood as the log tells of it."""
 

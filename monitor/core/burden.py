@@ -7,13 +7,13 @@ because nobody acknowledged it, told that it is over, and told that a batch is r
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from statistics import median
 from typing import TYPE_CHECKING, Final, Literal
 
 from monitor.core.burden_findings import Finding, Flood, findings, floods, most_within
 from monitor.core.house import WEEKLY_TEST
+from monitor.core.light import light
 from monitor.core.model import MINUTE, Ms, Priority
 from monitor.core.occurrences import Occurrence, lives
 from monitor.core.wording import zone
@@ -42,7 +42,7 @@ APART: Final = frozenset({READY, WEEKLY_TEST})
 Kind = Literal["alarm", "repeat", "return", "ready", "digest", "test"]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Told:
     """One letter that reached a channel: a push. ``alarms`` are the ids it names, the gravest first."""
 
@@ -53,7 +53,7 @@ class Told:
     alarms: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Day:
     """``pushes`` are alarms, returns and digests; repeats and ready notices stand apart."""
 
@@ -64,7 +64,7 @@ class Day:
     ready: int
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class RuleLoad:
     rule: str
     alarms: int
@@ -74,7 +74,7 @@ class RuleLoad:
     length: Ms | None  # median of how long its trouble lasted
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class AlarmLoad:
     alarm: str
     rule: str
@@ -82,7 +82,7 @@ class AlarmLoad:
     told: int
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Verdict:
     """One target. ``kept`` is None when there is too little to judge by."""
 
@@ -92,7 +92,7 @@ class Verdict:
     kept: bool | None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Burden:
     begin: Ms
     end: Ms

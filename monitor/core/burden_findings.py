@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, AlarmState, Ms
 from monitor.core.wording import clock, duration
 
@@ -33,7 +33,7 @@ HELD_LONG: Final[Ms] = 7 * DAY
 FindingKind = Literal["chattering", "frequent", "stale", "unanswered", "held"]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Flood:
     """More pushes than a person can take in, one after the other."""
 
@@ -43,7 +43,7 @@ class Flood:
     alarms: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Finding:
     kind: FindingKind
     alarms: tuple[str, ...]  # all of one rule; the text names them

@@ -5,11 +5,12 @@ Held back never covers life: what animals die of rings when the least that may b
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from monitor.core import rules_air, rules_news
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING, Condition, over
+from monitor.core.light import light
 from monitor.core.model import MINUTE, SECOND, AlarmState, Ms, Priority
 from monitor.core.wording import clock
 
@@ -34,7 +35,7 @@ NOT_OF_VESSELS: Final = ("tin-falling", "cysts-low", "calibration-due")
 BLINDS: Final = "cold-snap"  # what a probe out of the water can't tell
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Lost:
     """Probes that fell silent together: all of them spoke at ``since`` or shortly before, and none since."""
 

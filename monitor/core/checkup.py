@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -21,7 +22,7 @@ class Level(StrEnum):
 RANKS: Final = {Level.ACT: 0, Level.LOOK: 1, Level.FINE: 2}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Finding:
     """``found``: the fact; ``means``: what follows from it; ``advice``: what to do, empty when nothing need be done."""
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from monitor.core.house import ChannelHealth, Kept
     from monitor.core.model import Ms
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Versions:
     ours: str
     python: str
@@ -19,7 +21,7 @@ class Versions:
     packages: tuple[tuple[str, str], ...] = ()  # name and version of those that matter
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Card:
     """The disk, or memory card, that the store lies on. Bytes."""
 
@@ -28,7 +30,7 @@ class Card:
     written: int | None = None  # by all programs, since the machine began
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Machine:
     """What was measured of the machine just now. Sizes in bytes, lengths in ms."""
 
@@ -48,7 +50,7 @@ class Machine:
     power_was_low: bool | None = None  # it was at some time before
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ProbeFacts:
     id: str
     every: Ms  # as it is configured
@@ -61,7 +63,7 @@ class ProbeFacts:
     reason: str = ""  # why the last was not used
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ServerFacts:
     """A time-series server that gets a copy."""
 
@@ -73,7 +75,7 @@ class ServerFacts:
     refused: int = 0  # lines it will never take
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Inside:
     """What only the running service knows."""
 
@@ -102,7 +104,7 @@ class Inside:
     backups: Kept | None = None  # None where none are made
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Facts:
     """``inside`` is missing when no service runs."""
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.checkup import size, worst, worst_first
 from monitor.core.checkup_machine import a_day, on_machine, pace
 from monitor.core.checkup_reach import on_reach
+from monitor.core.light import light
 from monitor.core.model import SECOND
 from monitor.core.wording import clock, duration, rfc3339
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Row:
     """``unit`` is a UCUM code; By are bytes, d days, 1 a share or a plain number."""
 

@@ -5,10 +5,10 @@ Both are upper bounds of how long a store is good: waste and fouling come first 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import exp
 from typing import Final, Literal
 
+from monitor.core.light import light
 from monitor.core.oxygen import CRITICAL_MG_L, MG_PER_UMOL, NAUPLII_UMOL_MG_H, NAUPLIUS_MG, Q10, saturation
 from monitor.core.window import energy_loss_per_h
 
@@ -26,7 +26,7 @@ def wet_oxygen_g_l(celsius: float) -> float:
     return 31.9988 * (101.325 - vapour_kpa) / (8.31446 * (celsius + 273.15))
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Bag:
     """What is closed up: ``gas_l`` litres of pure oxygen or air over ``water_l`` litres of water in balance with air."""
 

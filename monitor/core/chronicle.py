@@ -6,9 +6,9 @@ What belongs together is one sentence: a forecast that moved is told with the lo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.log import Settle
 from monitor.core.model import HOUR, MINUTE, Ms
 from monitor.core.tale_alarms import answered, gravest, ring_words, rings
@@ -33,14 +33,14 @@ _OF_AIR: Final = {"stopped": "air-stopped", "weak": "air-weak"}
 _OF_WATER: Final = {"cold": ("cold-snap",), "warm": ("too-hot",)}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Sentence:
     time: Ms
     kind: str
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Known:
     """What the record knows of one batch. ``deeds`` are entries about its vessel and its animals besides looks and its end."""
 
@@ -57,7 +57,7 @@ class Known:
     taught: Taught | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Chronicle:
     """``summary`` is the story in three sentences at most; ``sentences`` are in order of time."""
 

@@ -7,13 +7,13 @@ into bags with what it gave. Prices that nobody told are no cost, and it is said
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from monitor.core.cost_batch import MILLION, BatchCost, Parts, batch_cost
 from monitor.core.cost_purse import BroodCost, Purse
+from monitor.core.light import light
 from monitor.core.lives import lives
 from monitor.core.log import Chill
 from monitor.core.model import SECOND, Ms
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from monitor.core.log import Standing
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Group:
     """Several batches together: a tin's or a month's. Those that still stand are in the cost, and not in the nauplii."""
 
@@ -42,7 +42,7 @@ class Group:
         return self.parts.per_million(self.nauplii)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Step:
     """What one thing adds to the price of a million young brine shrimp."""
 
@@ -50,7 +50,7 @@ class Step:
     adds: float
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Account:
     batches: tuple[BatchCost, ...] = ()  # the newest first
     lots: tuple[Group, ...] = ()  # the dearest in all first

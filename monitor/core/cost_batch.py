@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.food import RINSED_SHARE
+from monitor.core.light import light
 from monitor.core.log import Harvest, kind_of
 from monitor.core.model import HOUR, Ms
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 MILLION: Final = 1e6
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class TinFacts:
     """What reckoning needs of a tin. ``share`` of all its cysts that hatch: low, likely, high (central 80 %)."""
 
@@ -28,7 +28,7 @@ class TinFacts:
     batches: int = 0  # that have taught it
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Parts:
     """What something cost, by what for."""
 
@@ -54,7 +54,7 @@ class Parts:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BatchCost:
     """``nauplii``: harvested, ``counted`` or reckoned from its tin; 0 of one that failed or stands yet."""
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from monitor.core.cost_batch import MILLION
 from monitor.core.food import RINSED_SHARE
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from monitor.core.cost_batch import TinFacts
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Offer:
     """A million live nauplii of a tin in cysts alone: likely, and the range that its learned hatch leaves open."""
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from monitor.core.cost_batch import MILLION
+from monitor.core.light import light
 from monitor.core.log import Chill, Emptied
 from monitor.core.log_food import Drawn, Fed
 
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BroodCost:
     """What was fed to a brood; ``""``: to nobody in particular. Of ``unknown`` nauplii nobody knows the batch."""
 

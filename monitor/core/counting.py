@@ -8,11 +8,11 @@ made wider by as much. What the range cannot know: a drop that is bigger than yo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from math import ceil, exp, hypot, log, sqrt
 from typing import Final, Literal
 
+from monitor.core.light import light
 from monitor.core.model import Refused
 from monitor.core.poisson import chi_square_beyond, limits
 
@@ -48,7 +48,7 @@ class Uncountable(Refused):
         self.field = field
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Amount:
     """A central 80 % range with its middle. Of nothing counted ``lo`` and ``mid`` are 0 and ``hi`` is the most it may be."""
 
@@ -60,7 +60,7 @@ class Amount:
         return Amount(self.lo * factor, self.mid * factor, self.hi * factor)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Cysts:
     """How many cysts are in a gram, hatching or not: the middle, and how uncertain it is (SD of its logarithm)."""
 
@@ -86,7 +86,7 @@ STRAIN_LOG_SD: Final = 0.2
 """Eight tins of ten lie within a factor of 1.3 of the figure of their strain; an assumption."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Drops:
     """What was counted. ``each`` is empty where only the total is known."""
 
@@ -99,7 +99,7 @@ class Drops:
         return Drops(sum(each), len(each), each)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Sample:
     """Drops of ``drop_ml`` mL, out of water that was thinned ``dilution`` times (1 is not at all) after it left the vessel."""
 
@@ -116,7 +116,7 @@ class Sample:
         return self.drops.number * self.drop_ml / self.dilution
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Scatter:
     """How drops differ: ``index`` is their variance over their mean, 1 when well mixed; ``chance`` that it is chance alone."""
 
@@ -128,7 +128,7 @@ class Scatter:
         return self.chance < UNEVEN
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Count:
     """``hatched`` is a share of all cysts and may be above 1: then something was not as it was told.
 

@@ -13,6 +13,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.house import WEEKLY_TEST
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, AlarmState, Priority
 from monitor.core.wording import clock, duration, zone
 
@@ -65,7 +66,7 @@ FOR_A_DIGEST: Final = frozenset({Cause.QUIET, Cause.DAILY, Cause.FLOOD})
 """What has waited for one of these goes together."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Manners:
     """How a site wants to be told. Times of day are minutes after local midnight. All are common practice, no source.
 
@@ -94,7 +95,7 @@ AT_ONCE: Final = Manners(quiet=False, daily=False, gather=0, gather_calm=0, gath
 """Each letter by itself and at once."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Reach:
     """What a channel is for. With ``after`` it is a second one: urgent letters that nobody acknowledged so long."""
 
@@ -102,7 +103,7 @@ class Reach:
     least: Priority = Priority.LOW
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Hold:
     """A letter may go at ``until``; ``why`` then."""
 
@@ -256,7 +257,7 @@ def due(until: Ms, cause: Cause, now: Ms) -> bool:
 # -- what goes together
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Slip:
     """What needs to be known of a letter that waits. ``tried``: it may have been taken, so it stays what it is if it can."""
 

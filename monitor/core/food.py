@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+from monitor.core.light import light
+
 if TYPE_CHECKING:
     from monitor.core.hatch import Array
     from monitor.core.model import Ms, Span
@@ -26,7 +28,7 @@ CYSTS_PER_G: Final = 250_000.0
 # What is known of kinds
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class StrainSpec:
     """Newly hatched nauplii of one strain; ``None`` where no figure was found."""
 
@@ -35,7 +37,7 @@ class StrainSpec:
     cysts_per_g: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class FishSpec:
     """One kind of fish, as its larvae eat. All figures can be overridden for each brood."""
 
@@ -54,7 +56,7 @@ class FishSpec:
     wean_days: float  # after swim-up they need no nauplii any more
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Costs:
     """What things cost, in the site's currency, and when the keeper is there."""
 
@@ -73,7 +75,7 @@ class Costs:
 # What is there
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class VesselHeld:
     id: str
     litres: float
@@ -85,7 +87,7 @@ class VesselHeld:
     not_before: Ms = 0  # nothing is to be started in it sooner: the keeper said so
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BatchHeld:
     """A batch under way. ``ready`` and ``share`` are samples of equal weight, drawn together; ``inf`` where it never comes."""
 
@@ -99,7 +101,7 @@ class BatchHeld:
     best_h: float  # hours after ready for which they are at their best in the vessel
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class StoreHeld:
     """A cold store. ``nauplii`` 0 when it is empty. ``keeps_h``: how long what is put in now keeps: soonest, likely, latest."""
 
@@ -110,7 +112,7 @@ class StoreHeld:
     keeps_h: tuple[float, float, float]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class HarvestHeld:
     """Harvested nauplii that are in no store."""
 
@@ -121,7 +123,7 @@ class HarvestHeld:
     best_h: float
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class LotHeld:
     """A tin. ``known`` is ``Lot.document()``: what its batches have taught."""
 
@@ -135,7 +137,7 @@ class LotHeld:
     falling: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BroodHeld:
     """A brood that will need nauplii, with its own figures where it has any."""
 
@@ -153,7 +155,7 @@ class BroodHeld:
     recounted: bool = False  # ``larvae`` were counted, not foreseen at spawning
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class EaterHeld:
     id: str
     nauplii_per_day: float
@@ -161,7 +163,7 @@ class EaterHeld:
     largest_um: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Pantry:
     """All of the room that food depends on, at ``now``."""
 
@@ -188,7 +190,7 @@ class Pantry:
 # Demand and supply
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Meal:
     """One brood's (or eater's) meal at one feeding time."""
 
@@ -229,7 +231,7 @@ class Feeding:
     used: Array  # (scenarios, sources): nauplii fed from each
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class MealOutlook:
     time: Ms
     eater: str
@@ -240,7 +242,7 @@ class MealOutlook:
     largest_um: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class InHand:
     """Nauplii that can be fed at a feeding time, before it: just harvested and in the vessel, and out of cold stores."""
 
@@ -249,7 +251,7 @@ class InHand:
     chilled: Span
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Outlook:
     """Supply against demand as foreseen at ``time``, from what is under way alone, or with a plan followed."""
 
@@ -292,7 +294,7 @@ class Problem:
     seconds: float = 4.0  # of processor time, at most
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Choice:
     """The chosen options, by place. ``unmet``: places of meals that nothing can make full often enough."""
 
@@ -304,7 +306,7 @@ class Choice:
     sure: bool = True  # whether it is proven that nothing leaves fewer meals short
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class PlannedStart:
     """One batch to start. ``id`` is the same from plan to plan while it is the same start."""
 
@@ -326,7 +328,7 @@ class PlannedStart:
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Unmet:
     """A meal for which nothing that can be started is enough."""
 
@@ -337,7 +339,7 @@ class Unmet:
     help: str  # what would: another vessel, a heater, a store, another tin
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Plan:
     made: Ms
     until: Ms
@@ -353,7 +355,7 @@ class Plan:
     priced: bool = True  # whether its costs are money: not where no price of any cysts is known
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class FoodAhead:
     """What a look ahead has found; an event of the core. ``bare`` is without what is only planned, ``outlook`` with it."""
 
@@ -365,7 +367,7 @@ class FoodAhead:
     extra: dict[str, Any] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class SkipStart:
     """The keeper does not want this planned start now; an event of the core."""
 

@@ -20,6 +20,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.core.light import light
 from monitor.core.shuffle import orders
 
 Array = NDArray[np.float64]
@@ -77,7 +78,7 @@ SALT_REFERENCE_G_L: Final = 25.0  # the middle of the 20-30 g/L that are recomme
 REFERENCE_C: Final = 25.0
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Parameters:
     """One column per sample, shape (n,) each."""
 

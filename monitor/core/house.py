@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, Self
 
+from monitor.core.light import light
+
 if TYPE_CHECKING:
     from monitor.core.model import Ms
 
@@ -19,7 +21,7 @@ TRUSTS_NOTHING_AFTER: Final[Ms] = 24 * 3_600_000
 """Whatever a clock once said is no argument against what it has said for a day since."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ChannelHealth:
     """How a channel fares. Lengths are real time, whatever time the rules run by: that is the time channels work in."""
 
@@ -32,7 +34,7 @@ class ChannelHealth:
     todo: str = ""  # what a keeper can do about it, where the channel knows
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Kept:
     """How backups fare. ``good``: the newest good one, ``begun``: the store itself, both in the engine's time."""
 
@@ -42,7 +44,7 @@ class Kept:
     folder: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Anew:
     """The store was found damaged at ``time`` and a new one begun. ``backup``: the newest good one, ``None`` without one.
 
@@ -66,7 +68,7 @@ class Anew:
         return cls(time, aside, backup, bool(document.get("log_taken")))
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Host:
     """What was measured, several times a minute. ``None`` wherever it cannot be told: that is no reason to alarm."""
 
@@ -82,7 +84,7 @@ class Host:
     anew: Anew | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Began:
     """The service began to watch. ``alive``: when an earlier run was last known to, ``None`` when there was none.
 
@@ -94,7 +96,7 @@ class Began:
     clean: bool = True
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Crashes:
     """Ends without warning that belong together, each followed by a new beginning."""
 
@@ -129,7 +131,7 @@ class Crashes:
         return Crashes(self.count + 1, self.first, gone, back, max(self.longest, gap))
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class WeeklyPlan:
     """The weekly test push: ``due`` is the next, ``since`` when the one began that nobody has acknowledged yet.
 

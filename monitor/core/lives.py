@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.log import Discard, Harvest, Lapse, Seen, Sight, Start
 from monitor.core.model import HOUR, Ms
 
@@ -71,7 +72,7 @@ def alive(of: Iterable[Life], since: Ms, until: Ms, now: Ms) -> list[Life]:
     return [life for life in of if life.start.time < until and life.until(now) > since]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ReadyTold:
     """When a batch would be ready, as it was told at ``time``; None where it was not in sight."""
 
@@ -105,7 +106,7 @@ def off_middle(told: ReadyTold, after: Ms | None, by: Ms) -> Ms | None:
     return max((by if after is None else after) - told.mid, 0)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Verdict:
     """How what was told of a batch compares with what came. ``agreed`` of ``judged`` ranges reached into it."""
 

@@ -5,10 +5,10 @@ Times are integer UTC milliseconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
+from monitor.core.light import light
 from monitor.core.log_food import (
     Brood,
     BroodEnded,
@@ -35,7 +35,7 @@ class Sight(StrEnum):
     MOST = "most"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Start:
     time: Ms
     logged: Ms
@@ -47,7 +47,7 @@ class Start:
     salinity_g_l: float
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Seen:
     time: Ms
     logged: Ms
@@ -56,7 +56,7 @@ class Seen:
     fraction: float | None = None  # counted share of all cysts that have hatched, 0..1
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Harvest:
     time: Ms
     logged: Ms
@@ -65,7 +65,7 @@ class Harvest:
     nauplii: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Discard:
     time: Ms
     logged: Ms
@@ -73,7 +73,7 @@ class Discard:
     reason: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Settle:
     """Air off on purpose until ``until``; the air alarm of this vessel is suppressed by design and comes back by itself."""
 
@@ -83,7 +83,7 @@ class Settle:
     until: Ms
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Work:
     """Somebody works on a vessel until ``until``: its alarms and its probes' are held back, and come back by themselves."""
 
@@ -97,7 +97,7 @@ Gas = Literal["open", "air", "oxygen"]
 """What is over the water of nauplii that are kept cold: an open vessel, or one closed over air or pure oxygen."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Chill:
     """Nauplii went into a cold store: ``litres`` of water with ``gas_l`` litres of gas closed up over it (0 when open)."""
 
@@ -112,7 +112,7 @@ class Chill:
     batch: str = ""  # the one they were harvested from; empty when that is not told
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Emptied:
     """What a cold store held is used up or thrown away."""
 
@@ -121,7 +121,7 @@ class Emptied:
     store: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Lapse:
     """Nobody wrote down what became of a batch: the monitor itself closes it as ended, not logged."""
 
@@ -130,7 +130,7 @@ class Lapse:
     batch: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Undo:
     """Takes back the entry of ``kind`` about ``subject`` that was logged at ``at``: as if it had never been made."""
 

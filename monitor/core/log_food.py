@@ -5,8 +5,10 @@ Times are integer UTC milliseconds; numbers of nauplii are numbers, grams are gr
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final, Literal
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
@@ -18,7 +20,7 @@ Ending = Literal["weaned", "lost", "moved"]
 """What became of a brood: it eats other food, it died, it went to somebody else."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Tin:
     """A tin of cysts as it was bought. Told again of the same tin it takes the place of what was told before.
 
@@ -38,7 +40,7 @@ class Tin:
     kept: Storage = "room"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Weighed:
     """So much is left in a tin at ``time``, whatever the record says."""
 
@@ -48,7 +50,7 @@ class Weighed:
     grams: float
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Fed:
     """Nauplii were fed: out of a cold store, or of a harvest that is in none. ``brood`` empty: nobody in particular."""
 
@@ -60,7 +62,7 @@ class Fed:
     batch: str = ""  # the batch they were harvested from, where no store is named
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Drawn:
     """Nauplii were taken out of a cold store and not fed: thrown away, given away, counted."""
 
@@ -71,7 +73,7 @@ class Drawn:
     why: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Brood:
     """Larvae of one spawning. Told again of the same brood it takes the place of what was told before.
 
@@ -93,7 +95,7 @@ class Brood:
     wean_days: float | None = None  # after swim-up
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Counted:
     """So many larvae of a brood are left."""
 
@@ -103,7 +105,7 @@ class Counted:
     larvae: float
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BroodEnded:
     """A brood needs no nauplii any more."""
 
@@ -113,7 +115,7 @@ class BroodEnded:
     how: Ending = "weaned"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Eater:
     """Others that get nauplii every day, such as adults: so many a day over all meals; 0 ends it. Told again: as told last."""
 
@@ -125,7 +127,7 @@ class Eater:
     largest_um: float | None = None  # None: they take any
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Correct:
     """An entry of ``kind`` about ``subject`` that was logged at ``at`` was wrong: these values of it are to be others.
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from monitor.core.hatch import LOT_COORDINATES, LOT_DIMENSIONS, SHARE, Array, Prior
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from monitor.core.model import LotSpec, Ms
@@ -31,7 +32,7 @@ FALLING_SHARE: Final = 0.12
 _HALF = LOT_COORDINATES.index("half")
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Taught:
     """What one finished batch said, for the story: hours at 25 C to half, share of all cysts."""
 

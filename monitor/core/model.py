@@ -7,7 +7,7 @@ on the order in which readings arrive.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from enum import IntEnum, StrEnum
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -94,7 +94,7 @@ class Quality(IntEnum):
 # What the keeper configured
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class AirRule:
     """How an air probe's samples become running, weak or stopped.
 
@@ -110,7 +110,7 @@ class AirRule:
     weak_below: float | None = None  # above ``threshold``
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ProbeSpec:
     id: str
     measures: Measures
@@ -125,7 +125,7 @@ class ProbeSpec:
     calibrate_by: Ms | None = None  # when its calibration is too old; None when it has none
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class VesselSpec:
     id: str
     litres: float
@@ -135,7 +135,7 @@ class VesselSpec:
     fall_within: Ms = HOUR  # ... within this time is a cold snap
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class LotSpec:
     """One tin of cysts."""
 
@@ -147,7 +147,7 @@ class LotSpec:
     cysts_per_g: float | None = None  # cysts in a gram, hatching or not; None when nobody counted
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ColdStoreSpec:
     """A place where harvested nauplii are kept cold."""
 
@@ -156,7 +156,7 @@ class ColdStoreSpec:
     cold_below: float = 1.0  # C; near freezing kills; 2-4 C was survived (KKT1, J. Biol. Res. 2005)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class AlarmSettings:
     """Delays and deadbands; common practice, no source.
 
@@ -175,7 +175,7 @@ class AlarmSettings:
     test_at: int = 18 * 60  # minutes after local midnight
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class SiteSpec:
     id: str
     timezone: str  # IANA name
@@ -233,14 +233,14 @@ class Reading:
         return self.milli / 1000
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Acknowledge:
     time: Ms
     alarm: str
     by: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Shelve:
     """A person puts an alarm off until ``until``, not longer than its priority allows; it comes back by itself."""
 
@@ -250,14 +250,14 @@ class Shelve:
     by: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Unshelve:
     time: Ms
     alarm: str
     by: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class TakeOutOfService:
     """A person takes one rule of one subject out until they put it back; it stays in sight meanwhile."""
 
@@ -267,7 +267,7 @@ class TakeOutOfService:
     why: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class PutBackInService:
     time: Ms
     alarm: str
@@ -277,7 +277,7 @@ class PutBackInService:
 AlarmCommand = Acknowledge | Shelve | Unshelve | TakeOutOfService | PutBackInService
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BrokerLink:
     """The link to the broker went up or down."""
 
@@ -285,12 +285,12 @@ class BrokerLink:
     up: bool
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Tick:
     time: Ms
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ClockSet:
     """The system clock jumped; ``time`` is what it says now, ``was`` what it would have said."""
 
@@ -298,7 +298,7 @@ class ClockSet:
     was: Ms
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ClockUnset:
     """The system clock is not set yet, or now it is: what comes meanwhile without a time of its own enters no history."""
 
@@ -336,7 +336,7 @@ class Stage(StrEnum):
     LOST = "lost"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Span:
     """A central 80 % range with its median; of shares (0..1), or of instants in Ms. ``None`` where it never comes."""
 
@@ -345,7 +345,7 @@ class Span:
     hi: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Estimate:
     """What is known of one batch at one instant. ``hatched`` is of all cysts; t10..t90 of those that will hatch."""
 
@@ -385,7 +385,7 @@ class AlarmState(StrEnum):
     OUT_OF_SERVICE = "out-of-service"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Alarm:
     """One alarm as it stands. ``id`` is ``<rule>:<subject>``, for example ``air-stopped:birch``."""
 
@@ -415,7 +415,7 @@ class Alarm:
         return self.state in (AlarmState.RETURNED, AlarmState.NORMAL)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Transition:
     """An alarm went from one state to another, or is told again as it stands.
 
@@ -429,7 +429,7 @@ class Transition:
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BatchChanged:
     """A batch was opened, ended, or got new evidence: its estimate should be told again."""
 
@@ -437,7 +437,7 @@ class BatchChanged:
     batch: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class SlotClosed:
     """One slot of a probe's history is complete and may be kept: ``count`` readings summing to ``total`` thousandths.
 
@@ -450,7 +450,7 @@ class SlotClosed:
     total: int
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Learned:
     """Something to be kept that neither slots nor log can tell: what a tin has taught, what a batch began with.
 
@@ -464,7 +464,7 @@ class Learned:
     document: dict[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Logged:
     """The engine itself made a log entry, and has taken it already: it is to be kept like a keeper's."""
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
 import numpy as np
 
 from monitor.core.hatch import Array, cloud
+from monitor.core.light import light
 from monitor.core.model import Air
 from monitor.core.shuffle import orders
 
@@ -61,7 +61,7 @@ def surface_per_h(litres: float) -> float:
     return float(SURFACE_M_H / height_m)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Vessel:
     """What the oxygen balance needs to know of a batch."""
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, fields, replace
 from typing import TYPE_CHECKING, Any, Final
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -16,7 +18,7 @@ PHONES_KEY: Final = "phones/site"
 _TEXTS: Final = ("id", "name", "endpoint", "p256dh", "auth")
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Phone:
     """One browser. ``endpoint``, ``p256dh`` and ``auth`` are those of its push subscription, and are secrets.
 
@@ -35,7 +37,7 @@ class Phone:
         return replace(self, endpoint="", p256dh="", auth="", gone=now)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Subscribe:
     """A keeper wants pushes on this phone; one with the same id, or one that is gone and had its name, makes room."""
 
@@ -43,13 +45,13 @@ class Subscribe:
     phone: Phone
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Unsubscribe:
     time: Ms
     phone: str  # id
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class PhoneGone:
     """The push service of a phone says that the subscription is no more."""
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from statistics import fmean
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from monitor.core.light import light
 from monitor.core.model import HOUR
 from monitor.core.supply_times import keeper_from
 
@@ -19,7 +19,7 @@ OXYGEN_L: Final = 2.0
 """Litres of oxygen for a million nauplii: a bag of a litre of water and twice as much gas; common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Prices:
     pantry: Pantry
     untold: float  # of a gram of a tin without a price

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from monitor.core.light import light
 from monitor.core.lots import Lot
 from monitor.core.model import HOUR
 from monitor.core.wording import duration, number
@@ -21,7 +21,7 @@ SHARE: Final = 0.08  # of a tin's hatch
 MANY: Final = 0.15  # of the larvae of a brood
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Cause:
     """Something that is other than before. ``about``: the vessel, tin or brood; ``weighs``: how much, for the order."""
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, MINUTE
 from monitor.core.supply_times import instant, keeper_from, local_day
 
@@ -23,7 +23,7 @@ LATE: Final = 0.75  # share of the worlds in which a vessel is free when it is c
 ALIKE_C: Final = 1.0  # whose water is so close are alike
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Place:
     """A vessel, and when it can be used next."""
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from monitor.core.feeding import feed
 from monitor.core.food import FULL, Demand
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ ROWS: Final = 120  # worlds that are enough to weigh a start
 AFTER: Final[Ms] = 2 * DAY  # what a start is worth shows until so long after its end
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Role:
     """What a start is for. ``without``: the greatest chance of a short meal among them if it were left out."""
 

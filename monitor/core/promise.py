@@ -6,12 +6,12 @@ and down by itself, they look at all those of the last hour: what one of them sa
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
 from monitor.core.alarms import STANDING
+from monitor.core.light import light
 from monitor.core.log import Discard, Harvest
 from monitor.core.model import HOUR, MINUTE, Ms
 
@@ -34,7 +34,7 @@ TELLS_LATER: Final = ("cold-snap", "air-stopped", "air-weak")
 """Alarms of a vessel that say themselves that its hatch comes later."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Foreseen:
     """Water in C at whole hours from ``begin`` on."""
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.engine import Engine
+from monitor.core.light import light
 from monitor.core.log import Lapse
 from monitor.core.model import DAY, Ms, Refused, Sample, SiteSpec, Span, Tick
 from monitor.core.wording import rfc3339
@@ -21,7 +22,7 @@ LONGEST: Final[Ms] = 3660 * DAY
 """Timers run between inputs: one mistyped year would be played for hours, and nothing would be said."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Measured:
     """One recorded value of a probe."""
 

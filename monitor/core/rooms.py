@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+from monitor.core.light import light
 from monitor.core.model import MINUTE, SECOND, Ms
 from monitor.core.wording import rfc3339
 
@@ -22,7 +23,7 @@ it. ``never``: it is awaited and has told nothing yet. ``unreadable``: what it t
 MOST_ROOMS: Final = 50
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class News:
     """A summary that was read. ``time`` is when it was written, by the clock of its room; ``every`` how often one comes."""
 

@@ -6,7 +6,6 @@ hydrometer with lime on it, a refractometer that does not show 0 in pure water) 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from math import inf, sqrt
 from typing import TYPE_CHECKING, Final
@@ -23,6 +22,7 @@ from monitor.core.brine import (
     salinity_where,
     water,
 )
+from monitor.core.light import light
 from monitor.core.model import Refused
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ class Unsalted(Refused):
         self.field = field
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Reference:
     """What a hydrometer is made for: the water at ``sample_c`` against pure water at ``water_c``, as "60/60 F" says."""
 
@@ -63,7 +63,7 @@ USUAL_REFERENCE: Final = Reference(25.0, 25.0)
 """Most plastic ones are made for it; many of glass for 60/60 F. Common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Salinity:
     """g/kg, and g/L at ``water_c``: the middle, and how far the instrument may be off either way."""
 

@@ -6,12 +6,12 @@ Volumes are taken to add up, which mixes of salt water do to one part in a thous
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import inf
 from typing import Final
 
 from monitor.core.brine import COLDEST_C, SALTIEST_G_KG, WARMEST_C, Salt, g_kg, g_l
 from monitor.core.hatch import SALT_REFERENCE_G_L, salt_slows
+from monitor.core.light import light
 from monitor.core.salinity import Unsalted
 
 LARGEST: Final = 1000.0  # litres, as in all entries
@@ -30,7 +30,7 @@ THIN_G_L: Final = 12.0  # below, bicarbonate is advised: up to 1 g to a litre ke
 THINNEST_G_L, HATCHES_G_L = 5.0, 35.0  # usable (secondary)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Target:
     """Salt wanted in ``litres`` of finished water at ``water_c``. ``tap_g_l`` is what plain water brings along."""
 
@@ -55,7 +55,7 @@ class Target:
         return SHARE[self.salt] if self.share is None else self.share
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Recipe:
     """What to do, in this order: take out ``out_l``, fill up with ``tap_l`` of plain water, put in ``grams``, as weighed."""
 

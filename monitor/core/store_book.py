@@ -6,9 +6,10 @@ shorter: common practice, no source. Drawn to nothing, a store is empty.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Literal
 
+from monitor.core.light import light
 from monitor.core.log import Chill, Emptied
 from monitor.core.log_food import Drawn, Fed
 
@@ -28,7 +29,7 @@ AmountEntry = Chill | Fed | Drawn | Emptied
 """What moves the amount in a cold store."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Content:
     """What a store holds. ``since`` is when its oldest part went in, ``newest`` when its youngest did."""
 
@@ -42,7 +43,7 @@ class Content:
     batches: tuple[str, ...] = ()  # that went in last
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Snag:
     """An entry that does not go with those before it.
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from monitor.core.chill import UNCERTAIN, Bag, budget_mg, demand_mg_h
 from monitor.core.history import KEEP_SLOTS, SlotSeries
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, MINUTE, SLOT, Span
 from monitor.core.oxygen import AIR_STONE_PER_H, CRITICAL_MG_L, Q10, saturation, surface_per_h
 from monitor.core.quality import newest_of
@@ -56,7 +57,7 @@ _GRID: Final = np.arange(-5.0, 41.0)  # C, at which rates are worked out; betwee
 _FACTORS: Final = (UNCERTAIN, 1.0, 1 / UNCERTAIN)  # of the three columns: soonest, likely, latest
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Life:
     """Until when a content is good, ms: by whatever ends first, and by oxygen alone (``None``: it does not run out)."""
 

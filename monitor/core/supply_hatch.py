@@ -22,6 +22,7 @@ from monitor.core.hatch import (
     rate,
     salt_slows,
 )
+from monitor.core.light import light
 from monitor.core.model import HOUR
 from monitor.core.window import BEST_ENERGY, LEAST, energy_loss_per_h, first_stage_ms
 
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 NEVER_H: Final = 38 * 24.0  # as ``progress`` has it: what takes longer counts as never
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Crossings:
     """Of one batch in each scenario, shape (n,): when it is ready, ms, and for how many hours it is then at its best."""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import AlarmState, Ms, Priority
 from monitor.core.occurrences import lives
 from monitor.core.wording import clock, length
@@ -22,7 +22,7 @@ MOST: Final = 7
 _RANK: Final = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Ring:
     """One alarm, and the times it rang."""
 

@@ -5,11 +5,11 @@ What is told is coarser than what was read: a trend of the record is enough. Cel
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, MINUTE, Ms
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ class Summed(NamedTuple):
     high: float
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Spell:
     """The water was away from its usual from ``begin`` to ``end``, at the furthest ``extreme``."""
 
@@ -64,7 +64,7 @@ class Spell:
     over: bool  # it came back
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Stop:
     """Air stopped, or was weak, some time from ``begin`` to ``end``; ``length`` is what of it the readings say.
 

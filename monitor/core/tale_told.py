@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, MINUTE, Ms
 from monitor.core.wording import about, clock, length, number
 
@@ -20,7 +20,7 @@ ONE_MOVE: Final[Ms] = 2 * HOUR  # steps the same way, nearer to each other than 
 CLEARLY_C: Final = 0.7  # so much other water is named as the reason; common practice, no source
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Move:
     """Ready was told anew: between ``since`` and ``time`` it moved from ``before`` to ``after``; None is out of sight."""
 

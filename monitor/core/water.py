@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from monitor.core.climate import DAY_SLOTS, PATTERN_SD, PER_HOUR, Climate, climate, slope, through, wave
+from monitor.core.light import light
 from monitor.core.model import HOUR, SLOT, Ms
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ class Forecast:
         return np.maximum(reached, free), np.sqrt(np.where(strained, weather + own, own))
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Habit:
     """How this vessel was used in its last batches, newest last: where a heater held it (C), ``None`` for unheated ones."""
 
@@ -153,7 +154,7 @@ def forecast(
     return Forecast(start, own.now, goal, around, follows, hours, held, heat.lift, sd)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _Exchange:
     """Sums of a regression of the water's rate of change on how much the room is warmer, over unheated hours."""
 
@@ -208,7 +209,7 @@ class _Exchange:
         return float(np.clip(intercept / slope, -2.0, 2.0))
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _Heat:
     """A heater at work: ``steady`` at ``level`` (C), and able to hold the water ``lift`` (C) above its room."""
 

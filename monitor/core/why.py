@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING
+from monitor.core.light import light
 from monitor.core.model import AlarmState
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ SHOWN: Final = 8
 """Of these, so many go out with the bench."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Decision:
     """To tell a person, or not to. ``cause`` stays the same as long as the decision does, ``reason`` is its first wording."""
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, Ms
 from monitor.core.oxygen import MG_PER_UMOL, NAUPLII_UMOL_MG_H, Q10
 
@@ -36,7 +36,7 @@ def energy_loss_per_h(water_c: float) -> float:
     return float(oxygen * J_PER_MG_OXYGEN / J_PER_MG_DRY)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Window:
     """``until``: end of the best time, ms. The shares (0..1) are of the swimmers now; ``None`` while there are none."""
 

@@ -5,9 +5,10 @@ imported at the first call, as it costs memory.
 from __future__ import annotations
 
 import gzip
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,7 +28,7 @@ _TODO: Final = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Server:
     """As configured. The token is never told."""
 

@@ -9,11 +9,12 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import structlog
 
+from monitor.core.light import light
 from monitor.core.wording import rfc3339
 from monitor.forward.posting import SendFailed
 from monitor.forward.trail import EVER
@@ -40,7 +41,7 @@ REPORT_EVERY_S: Final = 5.0
 LEAST_LINES: Final = 50
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Pace:
     """``every_s``: between two looks. ``settle_s``: see above; a stock victoria-metrics 1.79 that was killed had lost up to
     10 s. ``rest``: pause after a call, as a multiple of what reading and making its lines took: while lines are made, no
@@ -54,7 +55,7 @@ class Pace:
     least_rest_s: float = 0.02
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _Told:
     """What the bench shows; replaced as a whole, so that any thread may read it."""
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.log import Start
 from monitor.core.model import MINUTE
 from monitor.store.errors import in_our_words
@@ -25,7 +26,7 @@ LATE_AT_ONCE: Final = 2_000
 MOST_IN_A_MINUTE: Final = 100_000
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Piece:
     """Some lines, and how far the server has got when it has them."""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.settings.units import write_duration
 
 if TYPE_CHECKING:
@@ -14,7 +14,7 @@ PRACTICE: Final = "common practice, no source"
 MAINS: Final = "Dry hands; unplug before you touch anything wet."
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Default:
     """One number: what it is, what it is from the start, why, and where it is changed (empty: it cannot be)."""
 
@@ -24,7 +24,7 @@ class Default:
     change: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Entry:
     """One alarm. ``todo`` in order, first things first; ``quieter`` says what to do when it rings too often."""
 

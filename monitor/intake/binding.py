@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from monitor.core.model import Measures
@@ -18,7 +19,7 @@ DEFAULT_WORDS_WEAK: frozenset[str] = frozenset({"weak", "low"})
 """Words that say the air runs, but gives less than it should. Compared in lower case."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Line:
     """A calibration: true = told * gain + shift, both in C."""
 
@@ -32,7 +33,7 @@ class Line:
 Decoder = Literal["number", "json", "senml"]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Binding:
     """One topic feeding one probe.
 

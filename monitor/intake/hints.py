@@ -6,9 +6,10 @@ Probes are named by people: ``shed/Ash/waterTemp_c`` says four things. All words
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -84,7 +85,7 @@ _AIR_UNIT: Final = _by_word(AIR_UNITS)
 _KNOWN: Final = frozenset((*_PLACE, *_QUANTITY, *STRANGERS, *ORDERS, *NEUTRAL, *TIMES, *SEQUENCES))
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Level:
     """One step of a topic or of a pointer: as it is written, and its words in lower case."""
 

@@ -9,7 +9,7 @@ import ssl
 import struct
 import time
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 from urllib.parse import urlsplit
@@ -20,6 +20,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
+from monitor.core.light import light
 from monitor.intake.reader import Reader
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ UNSUPPORTED_VERSION = 0x84
 _PORTS = {"mqtt": 1883, "mqtts": 8883}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Link:
     """How to reach the broker. Files are read anew at each attempt, so that a renewed certificate is used."""
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 import socket
 import threading
 from collections import OrderedDict, deque
-from dataclasses import dataclass
 from typing import Final
+
+from monitor.core.light import light
 
 WAIT_AT_MOST: Final = 4096
 """Letters, and retained topics remembered for the next connection; those of a home are a tenth of that."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Letter:
     """Something to publish at QoS 1."""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
+from monitor.core.light import light
 from monitor.intake import document, hints, senml
 from monitor.intake.decode import LARGEST
 from monitor.intake.unreadable import Unreadable
@@ -32,7 +32,7 @@ class Heard(NamedTuple):
     retained: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Place:
     """Where a value stands, and what is written around it, the most telling first."""
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -17,7 +18,7 @@ ASKED_OF: Final = {"vessel": ("water", "air"), "store": ("store", "air"), "thres
 """Options that only some of what is measured has."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Known:
     """What the configuration has already."""
 
@@ -26,7 +27,7 @@ class Known:
     stores: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Part:
     """One option: its value, and why it is that. ``check`` says what is uncertain about it; empty when nothing is."""
 
@@ -35,7 +36,7 @@ class Part:
     check: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Question:
     """What was not decided, because a wrong guess would be worse than none. Without choices any number above 0 will do."""
 
@@ -44,7 +45,7 @@ class Question:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Proposal:
     """One probe. Complete when ``questions`` is empty, or with an answer for each of them."""
 

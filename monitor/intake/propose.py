@@ -6,9 +6,9 @@ for the pump's rings at night. So what is uncertain is marked, and what only a p
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import Measures
 from monitor.intake import hints
 from monitor.intake.binding import DEFAULT_WORDS_OFF, DEFAULT_WORDS_ON, Binding
@@ -34,7 +34,7 @@ MOST: Final = 8
 BY_PLACE: Final = "it is found by its place in a list; one more before it would be read instead"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Verdict:
     """``passed`` says in sentences what was left aside and why."""
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 Cause = Literal["unreachable", "distrust", "silent", "version", "refused", "lost", "taken", "stopped"]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Ending:
     """How a connection ended.
 
@@ -54,7 +55,7 @@ class Listener(Protocol):
         """The thread is alive."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Terms:
     """What stays the same from one connection to the next."""
 

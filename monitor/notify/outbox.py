@@ -9,7 +9,7 @@ channel is spared (back-off, Retry-After) follows real time.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Literal, Protocol
 
@@ -17,6 +17,7 @@ import structlog
 
 from monitor import failpoint
 from monitor.core.dispatch import AT_ONCE, FOR_A_DIGEST, Cause, Hold, Kind, Reach, kind_of, when
+from monitor.core.light import light
 from monitor.core.model import DAY, MINUTE, SECOND, AlarmState, Priority
 from monitor.failpoint import Point
 from monitor.notify.arranging import Arranging
@@ -65,7 +66,7 @@ class Channel(Protocol):
         """Return when the letter is taken, or raise DeliveryFailed."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Delivery:
     """How one try with one letter ended. ``retry_after`` in seconds."""
 

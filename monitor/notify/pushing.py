@@ -11,11 +11,11 @@ import ipaddress
 import json
 import ssl
 from base64 import urlsafe_b64decode, urlsafe_b64encode
-from dataclasses import dataclass
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import SplitResult, urlsplit
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, MINUTE, SECOND, Priority
 from monitor.notify.asking import ask
 
@@ -107,7 +107,7 @@ def judged(endpoint: str) -> SplitResult:
     return parts
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Way:
     """How push services are reached. With ``ca_file`` one of one's own is meant, and it may be anywhere."""
 

@@ -10,10 +10,10 @@ import asyncio
 import threading
 import time
 from collections import OrderedDict
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 from urllib.parse import urlsplit
 
+from monitor.core.light import light
 from monitor.notify.asking import BrokenOff
 from monitor.notify.outbox import DeliveryFailed
 from monitor.notify.pushing import URGENCY, NotAllowed, Way, audience, judged, lasts_s, sealed, text_of, topic_of
@@ -40,7 +40,7 @@ SUBSCRIBE: Final = 'Open the page on a phone, choose "Alarms on this phone" and 
 AGAIN: Final = "Remove it on the page, and subscribe it again."
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _End:
     """How a try with one phone ended. ``refused``: this phone won't take it, which must not hold the letter up for others."""
 

@@ -15,11 +15,11 @@ counted share is divided by the share of this tin that hatches: its last harvest
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from monitor.core.light import light
 from monitor.core.log import Seen, Sight
 from monitor.core.model import HOUR, Measures, Ms
 from monitor.score.metrics import NEVER_H, Array, crps_of_lognormal
@@ -48,7 +48,7 @@ LOOKS: Final = {Sight.NONE: 0.01, Sight.FIRST: 0.10, Sight.SOME: 0.50, Sight.MOS
 SPREADS: Final = np.geomspace(0.005, 1.5, 80)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Warmth:
     """The water of one vessel as its probes told it: times in ms and C, in order, shape (n,) each."""
 
@@ -106,7 +106,7 @@ class Warmth:
         return float((np.interp(needed, sums, edges) - start) / HOUR)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Look:
     """What was seen: on the axis of a rule (hours or degree-hours since the start) and as odds of having hatched."""
 
@@ -133,7 +133,7 @@ def stretched(ninety: float, look: Look, place: float) -> float:
     return here
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Habits:
     """The rules for one batch."""
 

@@ -5,11 +5,11 @@ Batches of one tin are not independent, so standard errors come from a bootstrap
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
+from monitor.core.light import light
 from monitor.score.rows import AGED, LOOKED
 from monitor.score.table import METRICS, MODEL, Table
 
@@ -49,7 +49,7 @@ class Where(NamedTuple):
         return ", ".join(parts)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Compared:
     """The model against another forecaster over the rows where both say something, by metric."""
 
@@ -57,7 +57,7 @@ class Compared:
     ratio: dict[str, Figure]  # model over other
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Cell:
     where: Where
     n: int

@@ -6,13 +6,14 @@ and not judged: its standard error would be a guess. A short run may widen every
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from enum import StrEnum
 from itertools import product
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from monitor.core.light import light
 from monitor.score.baselines import BASELINES
 from monitor.score.cells import ALL, ROOMS, SEASONS, Cell, Figure, Where, number, ratio_of_means
 from monitor.score.rows import AGED, COUNTED, FIRST
@@ -42,7 +43,7 @@ class Quantity(StrEnum):
     STANDARD_ERRORS = "paired standard errors"  # the paired difference, model less other, in its standard errors
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Limit:
     """``low <= quantity <= high`` in every cell of points x groups x rooms x seasons, against each of ``others``."""
 
@@ -111,7 +112,7 @@ WATER_PROMISE: Final = "water foretold 3 to 12 h ahead errs by at most 0.8 of wa
 WATER_HIGH: Final = 0.8
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Found:
     """One limit in one cell. ``margin`` is how far inside the bounds the value lies, negative when outside."""
 
@@ -145,7 +146,7 @@ class Found:
         }
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Verdict:
     """A limit over all its cells."""
 

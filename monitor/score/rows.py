@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.history import KEEP_SLOTS
+from monitor.core.light import light
 from monitor.core.log import Discard, Harvest, LogEntry, Seen, Sight, Start
 from monitor.core.model import DAY, HOUR, SLOT, Ms, Refused, Span, Stage
 from monitor.core.replay import Forecasted, Measured, forecasts_at, played
@@ -40,7 +41,7 @@ def age_name(hours: float) -> str:
 AGED: Final = tuple(age_name(hours) for hours in AGES_H)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Row:
     """One moment of one batch that hatched."""
 
@@ -60,7 +61,7 @@ class Row:
     unlearned: Scored | None = None  # the model without learning
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class LostRow:
     """One moment of one batch of which none hatched."""
 
@@ -72,7 +73,7 @@ class LostRow:
     no_median: bool  # at least half the weight never hatches
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class TinRows:
     tin: str
     rows: list[Row] = field(default_factory=list)
@@ -82,7 +83,7 @@ class TinRows:
     batches: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _Batch:
     start: Start
     seen: tuple[Seen, ...]

@@ -9,11 +9,11 @@ import tempfile
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from functools import partial
 from multiprocessing import get_context
 from typing import IO, TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.score.cells import Cell, Where, cells
 from monitor.score.limits import Verdict, judge
 from monitor.score.problem import ScoreProblem
@@ -33,7 +33,7 @@ ONE_THREAD: Final = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS
 LOOK_EVERY_S: Final = 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Result:
     """Everything that was scored, and the verdicts."""
 
@@ -144,7 +144,7 @@ def score(
     return summed_up(list(scored_tins(tin_folders(folder), jobs, unlearned=unlearned, prepare=prepare)), widen)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Population:
     """What the simulator is asked for: ``tins`` of ``batches`` each, and ``new_tins`` of one batch."""
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.score.cells import Where
 from monitor.score.problem import ScoreProblem
 from monitor.score.report import FORMAT, NOTHING, WORDS, bounds, document, markdown, table
@@ -44,7 +44,7 @@ def seeds_of(commit: str, count: int = COUNT) -> tuple[int, ...]:
     return tuple(found)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Run:
     """What was found with one seed, as it is told; the rows themselves are not kept."""
 

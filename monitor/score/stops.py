@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from monitor.core import rules_air
+from monitor.core.light import light
 from monitor.core.model import DAY, MINUTE, Measures, Ms
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ TOO_LATE: Final = 1.3
 """A low end that lies this much behind the truth would bring a keeper too late."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class StopRow:
     """Minutes from the last reading that showed air until 2 mg/L; ``None`` where that is not within a day."""
 
@@ -46,7 +46,7 @@ class StopRow:
         return self.truth is not None and (self.lo is None or self.lo > TOO_LATE * self.truth)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Shown:
     """A stop as the probe showed it."""
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.core.light import light
 from monitor.score.baselines import BASELINES, best_spread
 from monitor.score.metrics import Array, Scored, interval_score, score_lognormal
 from monitor.score.rows import AGED
@@ -26,7 +26,7 @@ METRICS: Final = ("mae", "bias", "coverage", "width", "interval", "crps")
 CRPS: hours, but for the share."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Forecasts:
     """One forecaster over all rows, shape (m,) each; nan where it says nothing."""
 
@@ -44,7 +44,7 @@ class Forecasts:
         return np.stack([np.abs(error), error, inside, self.hi - self.lo, interval, self.crps], axis=1)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Table:
     """Rows as columns, shape (m,) each; ``tin`` is an index into ``tins``."""
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core import water
+from monitor.core.light import light
 from monitor.core.model import HOUR, MINUTE, SLOT
 from monitor.score.metrics import crps_of_normal
 
@@ -26,7 +26,7 @@ NEAR: Final = 15 * MINUTE
 """The mean of the readings so near to an instant is the truth at it: a cheap probe's noise and a thermostat's clicks even out."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class WaterRow:
     """One vessel's water as foretold at one moment, C."""
 
@@ -51,7 +51,7 @@ class WaterRow:
         return abs(self.newest - self.truth)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Watched:
     """A batch whose water is looked at; ``warmth`` holds its vessel's readings of all times."""
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import threading
 import time
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import structlog
 
 from monitor.core.house import Kept
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, Ms
 from monitor.core.quality import CLOCK_UNSET
 from monitor.core.wording import duration, meals, zone
@@ -37,7 +37,7 @@ LOOK_S: Final = 5.0
 """It wakes so often without being asked, so that nothing keeps it asleep unnoticed."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Plan:
     """Where, when (minutes after local midnight) and how many. ``config`` gives what is laid beside each backup."""
 

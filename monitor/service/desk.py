@@ -9,6 +9,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.core.model import Refused
 from monitor.notify import try_channels
 from monitor.web.desk import Check, Look, Why
@@ -37,7 +38,7 @@ class Asked:
     answer: Future[Any] = field(default_factory=Future)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Tried:
     """Test letters were sent; through these channels they got."""
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import Quality, Refused
 from monitor.core.quality import CLOCK_UNSET
 from monitor.core.rules_site import CLOCK_BEHIND
@@ -37,7 +38,7 @@ def not_set(now: Ms, ran_until: Ms | None, service: Path = SYNC_SERVICE) -> bool
     return behind and clock_synced(service) is not True
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Held:
     message: Incoming
     reading: Reading

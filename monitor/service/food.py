@@ -16,6 +16,7 @@ import structlog
 
 from monitor.core.food import FoodAhead, Outlook, Plan
 from monitor.core.food_document import food_document
+from monitor.core.light import light
 from monitor.core.model import HOUR
 from monitor.core.pantry import gather
 from monitor.planner.run import PlanFailed, plan_in_child
@@ -46,7 +47,7 @@ class GatherFood:
     answer: Future[Pantry | None] = field(default_factory=Future)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class NoPlan:
     """It could not be planned; ``why`` is for the keeper."""
 

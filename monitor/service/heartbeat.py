@@ -8,12 +8,12 @@ from __future__ import annotations
 import asyncio
 import ssl
 import threading
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 from urllib.parse import urlsplit
 
 import structlog
 
+from monitor.core.light import light
 from monitor.core.wording import rfc3339
 from monitor.notify.asking import BrokenOff, ask
 from monitor.notify.webhook_channel import system_reason, tls_reason
@@ -33,7 +33,7 @@ VERDICT_HOLDS_S: Final = 60.0
 State = Literal["off", "waiting", "sent", "withheld", "failing"]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _Beat:
     """What became of the last one. ``last``: wall time of the newest that arrived."""
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.house import Began, ChannelHealth, Host
+from monitor.core.light import light
 from monitor.service.anew import noted_anew
 from monitor.service.host import clock_synced, folder_of, room
 
@@ -57,7 +58,7 @@ class _Lane:
     todo: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Parts:
     """What is looked at: the other long tasks and the channels."""
 

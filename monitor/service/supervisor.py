@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import queue
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,6 +13,7 @@ from monitor import failpoint
 from monitor.core import forgetting
 from monitor.core.engine import Engine
 from monitor.core.food import FoodAhead
+from monitor.core.light import light
 from monitor.core.model import (
     BrokerLink,
     ClockSet,
@@ -69,7 +69,7 @@ LEAVE_S: Final = 4.0
 """A service manager waits longer for the end; and what hangs would be waited for in vain. Common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _Link:
     up: bool
 
@@ -153,7 +153,6 @@ class Supervisor:
             self._ledger.began(began)
             self._carrier.carry(self._engine.step(began))
             self._wait_for_clock()
-            self._tell_all()
             self._started = True
             try:
                 self._notifier.start()
@@ -167,6 +166,7 @@ class Supervisor:
                     on_ready()
                 self._house.ready()
                 self._committer.commit()  # should this run end without warning, the next one must know
+                self._tell_all()
                 settle()
                 if then is not None:
                     then()

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.dispatch import AT_ONCE
+from monitor.core.light import light
 from monitor.core.model import HOUR
 from monitor.notify.phonebook import PhoneBook
 from monitor.settings.food import Planning
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 NO_PLANNING: Final = Planning(on=False, every=HOUR, soon_s=20.0, seconds=60.0, memory_mb=1024)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Wiring:
     """The room as configured, its link, store, channels and clock; whatever has a default can be left out."""
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.intake.binding import Line
 from monitor.settings import units
 from monitor.settings.errors import Unfit, quoted
@@ -24,7 +24,7 @@ LEAST_APART_C: Final = 10.0  # two points: nearer ones would turn a tenth's mist
 """All four are common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Calibration:
     """``points`` are (true, told) in C, one or two, the coldest first."""
 

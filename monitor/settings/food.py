@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 from monitor.core.food import Costs
+from monitor.core.light import light
 from monitor.core.model import DAY, MINUTE, SECOND
 from monitor.settings.base import Section, option
 from monitor.settings.forms import Duration, Flag, Number, Quantity, Text
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from monitor.settings.draft import Draft
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Planning:
     """How often is planned, and what that may take: seconds by the clock, and MB."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pydantic import SecretStr
 
+from monitor.core.light import light
 from monitor.settings.base import extra_of, form_of
 from monitor.settings.errors import join
 from monitor.settings.forms import MASK
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from monitor.settings.loader import Loaded
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Shown:
     """One option. ``text`` is its value as TOML, None where it has none."""
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.settings.errors import Unfit, nearest, quoted
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ _SPELLINGS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _Law:
     word: str
     unit: str  # internal, as pint knows it
@@ -259,7 +259,7 @@ def plain(value: float) -> str:
     return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Affine:
     """How a probe's unit becomes the internal one: ``internal = value * scale + offset``."""
 

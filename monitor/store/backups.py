@@ -10,9 +10,11 @@ import json
 import os
 import re
 from contextlib import contextmanager, suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final, Self
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -31,7 +33,7 @@ class BackupProblem(Exception):  # noqa: N818  (it speaks of the keeper's files)
     """What stands against a backup or against taking it back; the message says what was found and what to do."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Note:
     """What was verified when a backup was made. ``begun``: when its store was, by which one history is told from another.
 
@@ -60,7 +62,7 @@ class Note:
         return None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Backup:
     """One that was verified when it was made. ``time`` is when that was, to the second."""
 
@@ -82,7 +84,7 @@ class Backup:
         return self.path.stat().st_size
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BackupFolder:
     """The backups of one store in a folder; ``stem`` begins their names, so that several stores may share one."""
 

@@ -5,10 +5,10 @@ Whatever the roll-ups do not know yet (see ``monitor.store.rollups``) is taken f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, MINUTE, Ms
 from monitor.store.records import LAST_TIME, TIME_SHIFT, begin_of
 from monitor.store.rollups import QUARTER, SUMS, SUMS_OF_ROLLUPS, horizon, quarter_of
@@ -32,7 +32,7 @@ _RAW_SPAN: Final[Ms] = 2 * HOUR  # readings lie by time: those of all probes are
 _QUARTER_SPAN: Final[Ms] = 100 * DAY  # ten thousand rows to sum up; days tell as much from here on
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Point:
     """One interval from ``time`` on. ``low``, ``mean``, ``high`` are of usable readings, in the probe's unit.
 
@@ -49,7 +49,7 @@ class Point:
     weak: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Trend:
     """``width`` is the length of an interval in ms, 0 when each point is a reading."""
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict, deque
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from monitor.core.dispatch import Kind
+from monitor.core.light import light
 from monitor.core.model import DAY, Priority
 from monitor.store.letters import (
     LETTER_COLUMNS,
@@ -46,7 +47,7 @@ _POSTED: Final = tuple(field.name for field in fields(Posted) if field.name not 
 _SELECT_POSTED: Final = f"SELECT {', '.join(_POSTED)}, alarm, parts FROM outbox WHERE created >= ? ORDER BY id"  # noqa: S608
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _Fate:
     """What has become of a letter; the columns beside those of the letter itself."""
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, fields, replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.dispatch import Cause, Hold, Kind
+from monitor.core.light import light
 from monitor.core.model import Priority
 from monitor.store.records import alarm_from_record, plain
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 TOKENS_KEPT: Final = 10
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Part:
     """What a letter tells of one alarm.
 
@@ -54,7 +55,7 @@ def common_todo(parts: Sequence[Part], kind: Kind) -> str:
     return todos.pop() if len(todos) == 1 and kind in (Kind.TROUBLE, Kind.REPEAT) else ""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Letter:
     """One message to one channel. ``token`` stays the same over all tries, so that a duplicate can be recognised.
 
@@ -102,7 +103,7 @@ class Letter:
         return "; ".join([*list(reasons)[:3], *([self.why] if self.why else [])])
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Draft:
     """What a letter shall say, before it has a place in the outbox. ``todo`` is the end of the body, or nothing.
 
@@ -183,7 +184,7 @@ def _of_before(letter: Letter, alarm: str) -> Letter:
     return replace(letter, todo=plain(about.todo), deadline=about.deadline)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Posted:
     """A letter as a report reads it. ``created`` and ``told`` are real time, ``went`` is the engine's.
 

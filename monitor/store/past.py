@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
-from urllib.request import pathname2url
 
 from monitor.core.dispatch import Kind
+from monitor.core.light import light
 from monitor.core.model import AlarmState, Priority
 from monitor.store.errors import in_our_words
 from monitor.store.letters import parts_from_column
@@ -27,7 +26,7 @@ MOST: Final = 20_000
 _OVER: Final = (AlarmState.NORMAL, AlarmState.RETURNED)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class PastLetter:
     """A letter that a channel took. ``went`` is when it was handed out, in the engine's time."""
 
@@ -38,7 +37,7 @@ class PastLetter:
     alarms: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Past:
     """Transitions and letters in order of time; alarms as they stand; since when there is a store."""
 
@@ -79,7 +78,7 @@ def begun_of(path: Path) -> Ms | None:
 
 def open_to_read(path: Path) -> sqlite3.Connection:
     """A connection that can only read; the file must be there."""
-    address = f"file:{pathname2url(str(path.absolute()))}?mode=ro"
+    address = f"{path.absolute().as_uri()}?mode=ro"
     return sqlite3.connect(address, timeout=2.0, isolation_level=None, uri=True)
 
 

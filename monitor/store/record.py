@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import json
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.core.wording import rfc3339
 from monitor.store.course import Point, Step, Trend, course
 from monitor.store.errors import in_our_words
@@ -40,7 +40,7 @@ POINTS: Final = 2000
 """More than a screen has columns."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class KnownProbe:
     """A probe that was ever heard, and from when to when, as far as it is known to the quarter of an hour."""
 
@@ -49,13 +49,13 @@ class KnownProbe:
     last: Ms | None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Noted:
     id: int
     entry: LogEntry
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ToldEstimate:
     """``document`` is as replay prints it, without alarms."""
 
@@ -65,7 +65,7 @@ class ToldEstimate:
     document: dict[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class PastTransition:
     id: int
     transition: Transition

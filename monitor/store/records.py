@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.light import light
 from monitor.core.log import (
     Chill,
     Discard,
@@ -229,7 +230,7 @@ def told_from_record(time: str, batch: str, text: str) -> dict[str, Any]:
     return {"time": time, "batch": batch, "stage": stage, **ranges, "water_c": water, "air": air}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Quarantined:
     """A message that could not be read: at most the first 512 bytes of it, and why."""
 

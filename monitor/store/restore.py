@@ -5,9 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 from contextlib import closing
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from monitor.core.light import light
 from monitor.store.aside import replace_store, unmark
 from monitor.store.backup import faults_of, no_pause, room_for, sha256_of, to_disk
 from monitor.store.backups import Backup, BackupProblem
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Restored:
     """``aside``: the name that the store which was there has now, if there was one."""
 

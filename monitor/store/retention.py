@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, MINUTE
 from monitor.store.records import begin_of, time_of
 from monitor.store.rollups import horizon, quarter_of
@@ -23,7 +23,7 @@ _VACUUM_SHARE: Final = 0.1
 """Less of the file may lie empty: new readings soon fill it again, and moving pages about wears the card."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Keep:
     """How long readings and minutes are kept. Quarter-hours and days are kept for ever."""
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING, Protocol, TypeVar
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Iterable
@@ -23,7 +24,7 @@ class Dated(Protocol):
 B = TypeVar("B", bound=Dated)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Stay:
     """How many of each stay. Days, weeks and months without a backup do not count: a holiday uses up nothing."""
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from monitor import failpoint
+from monitor.core.light import light
 from monitor.failpoint import Point
 from monitor.store.errors import SchemaTooNew, StoreCorrupt, StoreError
 
@@ -20,7 +20,7 @@ APPLICATION_ID = 0x5377696D
 """Marks the file as ours for ``file`` and for the check at opening."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Migration:
     number: int
     name: str

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import MINUTE
 from monitor.store.records import series_of, time_of
 
@@ -23,7 +24,7 @@ NOTHING: Final = -(2**63)
 """Before the first reading there can be."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Reached:
     """All up to here, these included, has been sent. ``reading`` is its number ``at``, the others are ids."""
 
@@ -32,7 +33,7 @@ class Reached:
     transition: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Late:
     """A minute of a probe that got readings when it had been sent already. ``mark`` tells it from a later one."""
 
@@ -41,7 +42,7 @@ class Late:
     mark: int
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Forwarded:
     """What a server has got for certain; ``done`` need not be sent again."""
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from starlette.routing import Route
 
 from monitor.core.alarms import longest_shelf
+from monitor.core.light import light
 from monitor.core.model import MINUTE, Acknowledge, Priority, Shelve
 from monitor.core.plan_words import grams
 from monitor.core.rules_plan import DUE
@@ -37,7 +37,7 @@ EXPIRED: Final = "This link is too old to act by. Open the page itself to see ho
 UNKNOWN: Final = "This link is none of this service's, or it was cut off on the way. Open the page itself."
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Shown:
     """An alarm that stands, as the page tells it. ``left``: how long until harm may begin; ``shelf``: what a shelf may last."""
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
+from monitor.core.light import light
 from monitor.guide import ENTRIES
 from monitor.web import words
 from monitor.web.bench_alarms import STATES, URGENCY
@@ -22,14 +22,14 @@ URGENT_LENGTHS: Final = 2
 """Of these, what is urgent may be put off for the first two; the core says when even that is too long."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Decided:
     time: str
     told: bool
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Story:
     id: str
     title: str

@@ -5,10 +5,10 @@ Places are per cent of the width, so that the drawing fits any width while its l
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, MINUTE, SECOND, Ms
 from monitor.web import words
 
@@ -24,7 +24,7 @@ _ROOM_FOR_NOW: Final = 12.0
 _LENGTHS: Final = (6, 9, 12, 18, 24, 36, 48, 72, 96)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Mark:
     x: float
     label: str  # "" where there is no room for letters
@@ -32,7 +32,7 @@ class Mark:
     anchor: str = "middle"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Band:
     x: float
     width: float

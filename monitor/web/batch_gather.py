@@ -5,10 +5,10 @@ Nothing here looks at the clock: the story of a batch, open or ended, is a funct
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.chronicle import Known, told_at_start
+from monitor.core.light import light
 from monitor.core.lives import LONGEST_LIFE, lives
 from monitor.core.log import Chill, Settle, Start, Work
 from monitor.core.lots import Taught
@@ -35,7 +35,7 @@ _FIRST_TOLD: Final = 24
 """Estimates that are read to find the first in which ready was in sight."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Beside:
     """A batch in a list: what was told of it at its start."""
 

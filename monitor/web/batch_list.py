@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
 from starlette.routing import Route
 
+from monitor.core.light import light
 from monitor.web.asked import Query
 from monitor.web.batch_gather import Beside, all_lives, beside
 from monitor.web.batch_view import make_listed
@@ -23,7 +23,7 @@ PAGE: Final = 25
 _MOST_PAGES: Final = 100_000
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _Found:
     some: list[Beside]
     lots: list[str]

@@ -5,10 +5,10 @@ Places are per cent of the width, so that the drawing fits any width while its l
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.log import Discard, Harvest
 from monitor.core.model import HOUR, SECOND, Ms
 from monitor.web import words
@@ -26,27 +26,27 @@ _LEAST: Final = 1.2
 _LONGEST: Final[Ms] = 14 * 24 * HOUR
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Range:
     x: float
     width: float
     mid: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Spot:
     x: float
     shape: str  # "start", "first", "harvest", "discard", "lapse", "now"
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Night:
     x: float
     label: str  # "" where there is no room
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Strip:
     told: Range | None  # as told at the start
     below: Range | None  # what came, or what was told last while it is open

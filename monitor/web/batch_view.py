@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from monitor.core.chronicle import chronicle, told_at_start
+from monitor.core.light import light
 from monitor.core.lives import off_middle
 from monitor.core.log import Discard, Harvest, Lapse
 from monitor.core.model import HOUR, MINUTE
@@ -28,26 +28,26 @@ if TYPE_CHECKING:
     from monitor.web.batch_gather import Beside
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Said:
     clock: str
     kind: str
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Day:
     name: str
     said: tuple[Said, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Link:
     to: str
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class StoryView:
     state: str
     summary: tuple[str, ...]
@@ -57,7 +57,7 @@ class StoryView:
     links: tuple[Link, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Listed:
     """One batch in the list of all; "" where nothing is known."""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.web import words
 from monitor.web.when import rfc3339
 
@@ -27,7 +27,7 @@ STATES: Final = {
 URGENCY: Final = {"high": "Act now", "medium": "Act soon", "low": "When you can"}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class AlarmView:
     id: str
     anchor: str

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.web import words
 from monitor.web.band import Band, make_band
 from monitor.web.bench_measured import Measured, instant_of
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Row:
     name: str
     low: str
@@ -25,7 +25,7 @@ class Row:
     high: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BatchView:
     id: str
     about: str  # lot, strain, amount and start in one line

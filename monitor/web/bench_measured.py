@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.core.model import MINUTE, SECOND, Ms
 from monitor.web import words
 from monitor.web.when import rfc3339
@@ -16,7 +16,7 @@ AGE_SHOWN_FROM: Final[Ms] = 2 * MINUTE
 """A fresh number older than this says its age too (a probe may report every ten minutes)."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Measured:
     text: str
     word: str  # "running", "weak", "stopped", "unknown" for air; "" for temperatures

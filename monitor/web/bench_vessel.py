@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.light import light
 from monitor.web import words
 from monitor.web.bench_alarms import mark_of
 from monitor.web.bench_batch import BatchView, batch_view
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Again:
     """What the last batch was begun with, as the start form takes it."""
 
@@ -32,7 +32,7 @@ class Again:
         return f"{self.cysts} {self.lot}, {self.litres}, {self.salinity}"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class VesselView:
     id: str
     key: str

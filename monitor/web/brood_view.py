@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
+from monitor.core.light import light
 from monitor.core.model import DAY, Ms
 from monitor.core.wording import whole
 from monitor.settings.fish import fish
@@ -21,7 +21,7 @@ _BARS: Final = 80  # px, the highest bar of the picture
 _LEAST: Final[Ms] = 10 * DAY  # a swim-up bar spans at least so much
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Bar:
     """When they swim up, on a line from spawning or now; places in per cent."""
 
@@ -31,7 +31,7 @@ class Bar:
     now: float
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Card:
     id: str
     fish: str
@@ -45,7 +45,7 @@ class Card:
     ask: bool  # whether somebody should say that they swim
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Fit:
     """Nauplii of a strain or tin against the mouth."""
 
@@ -56,7 +56,7 @@ class Fit:
     width: float
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Day:
     label: str
     need: str
@@ -65,7 +65,7 @@ class Day:
     height: float
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BroodView:
     card: Card
     days: tuple[Day, ...]
@@ -76,7 +76,7 @@ class BroodView:
     loss: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BroodsView:
     cards: tuple[Card, ...]
     eaters: tuple[tuple[str, str], ...]

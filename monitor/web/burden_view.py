@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from monitor.core.burden import BAD_DAY
+from monitor.core.light import light
 from monitor.guide import ENTRIES
 from monitor.web import words
 from monitor.web.when import rfc3339
@@ -31,7 +31,7 @@ KINDS: Final = {
 VERDICTS: Final = {True: "kept", False: "not kept", None: "too early to say"}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Bar:
     """One day: pushes on the floor, what was told apart from them on top. x and width in per cent, the rest in px."""
 
@@ -46,7 +46,7 @@ class Bar:
     anchor: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class DayRow:
     day: str
     alarms: int
@@ -55,7 +55,7 @@ class DayRow:
     ready: int
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Target:
     name: str
     target: str
@@ -64,7 +64,7 @@ class Target:
     kept: bool | None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class RuleRow:
     rule: str
     title: str
@@ -76,7 +76,7 @@ class RuleRow:
     lasted: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Found:
     """A finding; ``pieces`` are its text, with True where a piece is the id of an alarm."""
 
@@ -85,7 +85,7 @@ class Found:
     advice: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BurdenView:
     span: str
     headline: str

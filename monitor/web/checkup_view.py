@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
+from monitor.core.light import light
 from monitor.web import words
 from monitor.web.when import rfc3339
 
@@ -18,7 +18,7 @@ SHAPES: Final = {"act": "medium", "look": "low", "fine": ""}
 """As alarms of these priorities are drawn: nothing here is about life within minutes."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class FoundView:
     about: str
     word: str
@@ -28,7 +28,7 @@ class FoundView:
     advice: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Group:
     """Facts about one thing: name and text of each."""
 
@@ -36,7 +36,7 @@ class Group:
     rows: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class CheckupView:
     headline: str
     at: str

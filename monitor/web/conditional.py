@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Self
 from urllib.parse import urlencode
 
 from starlette.responses import Response
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -18,7 +19,7 @@ CACHING: Final = "private, no-cache"
 """Keep it if you like, but for nobody else, and ask each time whether it still holds."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Content:
     """Bytes as they go out, and the tag that names exactly these."""
 

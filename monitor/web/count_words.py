@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import floor, log10
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.counting import MOST_DROPS, Amount, Count
+from monitor.core.light import light
 from monitor.web import words
 
 if TYPE_CHECKING:
@@ -107,7 +107,7 @@ def _between(amount: Amount) -> str:
 # -- the answer as a table and as a picture
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Row:
     name: str
     mid: str
@@ -119,7 +119,7 @@ class Row:
         return f"{self.low} to {self.high}" if self.low else f"at most {self.high}"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Picture:
     """Places in per cent of the width; the line begins at nothing."""
 
@@ -132,7 +132,7 @@ class Picture:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class CountView:
     text: str
     notes: tuple[str, ...]

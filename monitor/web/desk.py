@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 from monitor.core.food import SkipStart
+from monitor.core.light import light
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Seen, Settle, Start, Undo, Work
 from monitor.core.log_food import Correct, FoodEntry
 from monitor.core.model import AlarmCommand
@@ -33,19 +33,19 @@ Command = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Why:
     """A question: how an alarm stands, and what was decided about it."""
 
     alarm: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Check:
     """A question: what the service knows of itself."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Look:
     """Somebody looks who does not follow the views: what is new is to be shown now."""
 

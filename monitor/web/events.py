@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import secrets
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from sse_starlette import EventSourceResponse, ServerSentEvent
 
+from monitor.core.light import light
 from monitor.web.live import newer_or_closing
 from monitor.web.past import transition_document
 from monitor.web.problems import Trouble
@@ -33,7 +34,7 @@ NAMED: Final = ("vessels", "probes", "stores", "alarms", "phones", "lots", "tins
 CLOCKS: Final = {"now", "now_ms"}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Mark:
     """How far a program has heard: the view in this run of the service, and the newest transition, or from when on."""
 

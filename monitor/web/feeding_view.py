@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.core.log_food import Brood, BroodEnded, Eater
 from monitor.core.model import HOUR, Ms
 from monitor.web import words
@@ -20,7 +20,7 @@ LATE: Final[Ms] = 3 * HOUR
 """A meal is still fed, or written down, so long after its time; common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Guest:
     """A brood or eater. ``need`` at the next meal, as it is typed; empty when it has none, or nobody knows."""
 

@@ -7,11 +7,11 @@ pixels. The next days have a picture of their own, and so a scale of their own: 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, SECOND, Ms
 from monitor.web import words
 from monitor.web.food_view_words import chance, is_short, listed, some
@@ -38,7 +38,7 @@ _ROOM_FOR_SIGN: Final = 5.0
 _ROOM_FOR_DAY: Final = 12.5
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Serving:
     """One feeding time: who needs how many, what is in hand before it, and how surely that is enough."""
 
@@ -72,7 +72,7 @@ class Serving:
         return listed([meal["eater"] for meal in self.meals if meal["short"] >= self.short])
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Column:
     x: float
     width: float
@@ -93,32 +93,32 @@ class Column:
     full: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Level:
     y: float
     label: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Stretch:
     x: float
     width: float
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Day:
     x: float
     label: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Deed:
     x: float
     kind: str  # "start" or "harvest"
     full: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Picture:
     key: str
     title: str

@@ -6,10 +6,10 @@ What is shown reads back as the same; so a field that was not touched changes no
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import SECOND
 from monitor.settings.errors import Unfit
 from monitor.settings.units import Kind, convert, dotted, plain, read, split
@@ -28,7 +28,7 @@ _MICRO: Final = re.compile(r"(?:um|µm|μm|microns?)?", re.IGNORECASE)
 DAY_FORMS: Final = '"2026-03-02", "2026-03-02 06:40", "yesterday 23:10" or "2 h ago"'
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Place:
     """Where and when something is typed."""
 

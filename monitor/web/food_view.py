@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, MINUTE, Ms
 from monitor.web import words
 from monitor.web.food_chart import Picture, Serving, pictures, servings
@@ -30,7 +30,7 @@ NOBODY: Final = "Nobody to feed yet"
 OFF: Final = "No plan is made"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class FoodView:
     clock: str
     headline: str

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, Ms
 from monitor.web import words
 from monitor.web.food_view_words import about_when, grams, instant, money, sentence, some, span, spread
@@ -18,7 +18,7 @@ _LIFE_SHOWN: Final[Ms] = 96 * HOUR
 """What a bar of life spans at least: about as long as young brine shrimp keep at best in the cold."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class TinView:
     id: str
     strain: str
@@ -29,7 +29,7 @@ class TinView:
     caution: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Life:
     """A bar from now on: surely alive until ``low``, perhaps until ``high``, most likely until ``mid``; per cent."""
 
@@ -39,7 +39,7 @@ class Life:
     hours: int
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class StoreView:
     key: str
     id: str
@@ -50,7 +50,7 @@ class StoreView:
     life: Life | None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BroodView:
     id: str
     fish: str

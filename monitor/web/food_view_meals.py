@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby, zip_longest
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.web import words
 from monitor.web.food_view_words import chance, sentence, some
 
@@ -21,7 +22,7 @@ _SHARES: Final = 0.01
 """A chance below this is told of nobody."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class EaterMeal:
     eater: str
     need: str
@@ -29,7 +30,7 @@ class EaterMeal:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ServingView:
     clock: str
     need: str
@@ -38,7 +39,7 @@ class ServingView:
     troubled: bool
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class MealDay:
     name: str  # "today", "Tue 3 Mar"
     need: str
@@ -46,7 +47,7 @@ class MealDay:
     servings: tuple[ServingView, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Row:
     """One line of the table beside the picture."""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, Ms
 from monitor.web import words
 from monitor.web.food_view_words import about_when, chance, grams, listed, money, sentence, some, some_range, spread
@@ -18,7 +18,7 @@ _AHEAD: Final[Ms] = HOUR
 """A batch that was begun so long before the plan was made may be the one that it asks for: entries are told later."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class StartView:
     id: str
     vessel: str

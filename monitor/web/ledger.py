@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
@@ -10,6 +9,7 @@ from zoneinfo import ZoneInfo
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
+from monitor.core.light import light
 from monitor.core.log_food import Correct
 from monitor.web import ledger_lines as book
 from monitor.web.asked import Query, fault
@@ -39,7 +39,7 @@ PAGE: Final = 50
 _MOST_PAGES: Final = 100_000
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class _Asked:
     kind: str
     since: Ms

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.core.log import kind_of
 from monitor.settings.errors import Unfit
 from monitor.settings.units import plain
@@ -24,7 +25,7 @@ GASES: Final[dict[str, str]] = {"open": "open", "air": KEPT["air"], "oxygen": KE
 _YES_NO: Final = {"yes": "yes", "no": "no"}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Field:
     """One field: its name in the entry, and how it is shown and read. ``read`` raises Unfit; ``empty``: may be left so."""
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from monitor.core.amended import Told, amend, told_of
+from monitor.core.light import light
 from monitor.core.log import Undo, kind_of
 from monitor.core.log_food import Correct
 from monitor.core.wording import rfc3339_ms
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from monitor.store.record import Noted
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Line:
     """An entry, with the corrections of it that stand. ``id`` is its number in the log."""
 

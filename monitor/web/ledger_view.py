@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
+from monitor.core.light import light
 from monitor.core.wording import day_and_clock, day_of, rfc3339_ms
 from monitor.web import words
 from monitor.web.ledger_words import sentence, was
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from monitor.web.ledger_lines import Line
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class LineView:
     clock: str
     text: str
@@ -28,7 +28,7 @@ class LineView:
     to: str  # of the form that corrects it; empty where nothing can be
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class DayView:
     name: str
     lines: tuple[LineView, ...]

@@ -8,12 +8,12 @@ Looking changes nothing, so a messenger's preview of a link acknowledges nothing
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Self
 
 from itsdangerous import BadSignature, SignatureExpired, URLSafeTimedSerializer
 
 from monitor.core.dispatch import Kind
+from monitor.core.light import light
 from monitor.core.model import Priority
 from monitor.web.secretfile import ensure_secret
 
@@ -37,7 +37,7 @@ class NoLink(Exception):  # noqa: N818  (it is an answer)
         self.expired = expired
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Claim:
     """What a link is for."""
 

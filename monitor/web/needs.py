@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, MINUTE
 from monitor.web import words
 from monitor.web.bench_batch import may_swim
@@ -28,7 +28,7 @@ PAST, WORK, READY, LOOK, LOST = range(5)
 """How pressing: hands in the water go before a harvest that can wait, and a harvest before a look."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Need:
     kind: Kind
     vessel: VesselView

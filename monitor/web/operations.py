@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.web import answers as told
 from monitor.web import brood_answers, cost_answers, food_answers, plan_answers, room_answers, tin_answers
 from monitor.web import past_answers as past
@@ -43,7 +43,7 @@ _TIME: Final = {"type": "string", "format": "date-time"}
 METRICS: Final = "application/openmetrics-text"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Asked:
     """A parameter of the query."""
 
@@ -53,7 +53,7 @@ class Asked:
     required: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Operation:
     """``path`` is below /api/v1. ``answer`` is a model, or None when there is no content; ``media`` when it is not JSON."""
 

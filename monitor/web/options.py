@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import ipaddress
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Self
 
 from monitor.core.food import Costs
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,7 +38,7 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class WebOptions:
     """How the page is served.
 

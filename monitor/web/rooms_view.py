@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
+from monitor.core.light import light
 from monitor.core.model import MINUTE, SECOND, Ms
 from monitor.core.summary import WAITING
 from monitor.web import words
@@ -29,7 +29,7 @@ _QUIET: Final = {
 _RANKS: Final = {"high": 0, "quiet": 1, "medium": 2, "low": 3, "": 4}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Line:
     """One vessel or cold store."""
 
@@ -38,7 +38,7 @@ class Line:
     more: str  # "24.1 °C, air running"
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class RoomView:
     site: str
     own: bool
@@ -58,7 +58,7 @@ class RoomView:
         return self.mark in ("high", "medium", "quiet")
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class RoomsView:
     clock: str
     headline: str

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from monitor.core.brine import COLDEST_C, SALTIEST_G_KG, WARMEST_C, Salt, g_kg, g_l
+from monitor.core.light import light
 from monitor.core.salinity import (
     USUAL_REFERENCE,
     Reference,
@@ -90,7 +91,7 @@ class SaltBody(BaseModel):
     ] = None
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Asked:
     """What was asked and what came of it. At least one of ``target`` and ``found`` is there."""
 

@@ -17,6 +17,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from monitor.core.light import light
 from monitor.core.model import MINUTE, Refused
 from monitor.core.undo import WITHIN
 from monitor.store.errors import StoreError
@@ -104,7 +105,7 @@ def _codes(text: str) -> Markup:
     return Markup("").join(parts)
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Rendered:
     """The live parts of one view, as they go to every open page. Their forms carry no CSRF token; the script puts it in."""
 

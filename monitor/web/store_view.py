@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.web import words
 from monitor.web.when import rfc3339
 
@@ -23,7 +23,7 @@ KEPT: Final = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class ContentView:
     about: str  # how many, in how much water, kept how
     since: str
@@ -34,7 +34,7 @@ class ContentView:
     caution: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class StoreView:
     id: str
     key: str

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.light import light
 from monitor.settings import strains
 from monitor.web import words
 from monitor.web.ledger_fields import STORED
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from monitor.web.food_typed import Place
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class TinView:
     id: str
     strain: str

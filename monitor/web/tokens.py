@@ -10,9 +10,9 @@ import os
 import re
 import secrets
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.web.options import WebProblem
 from monitor.web.rights import EVERYTHING, Scope
 from monitor.web.secretfile import write_owner_only
@@ -32,7 +32,7 @@ BEGINS: Final = "swimup_"
 _HASHED: Final = re.compile(r"[0-9a-f]{64}")
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Token:
     """``sha256`` of the secret, in hexadecimal. 256 random bits need no slow hash: nobody guesses them."""
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 from urllib.parse import urlencode
 
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, MINUTE, Ms
 from monitor.web.problems import INVALID, Trouble
 from monitor.web.when import NotAnInstant, as_rfc3339, rfc3339
@@ -32,7 +33,7 @@ MOST_POINTS: Final = 2000
 _FEWEST_POINTS: Final = 50
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Asked:
     """``live``: nobody named an end, so the view ends with what lies ahead of now."""
 
@@ -132,7 +133,7 @@ def _kinds(given: Mapping[str, str]) -> tuple[str, ...]:
     return tuple(kind for kind in KINDS if kind in wanted) or KINDS
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Move:
     """A way to another view: ``do`` is its name for the script, ``query`` where it leads without one."""
 

@@ -7,8 +7,9 @@ instant (Ms) or hours since a begin; the drawing has places in thousandths of it
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,7 +24,7 @@ DRAWN: Final = 160
 _SIDE: Final = 1000.0
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Line:
     """``places`` in order of x; None where there is a gap. ``look`` tells its colour and its dashes."""
 
@@ -36,7 +37,7 @@ class Line:
         return {"name": self.name, "look": self.look, "rows": rows}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Band:
     """A stretch of an axis that means something, such as when a batch may be ready. ``mid`` is its likeliest place."""
 
@@ -58,7 +59,7 @@ class Band:
         }
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Drawing:
     """One line as it is drawn: where its middle runs and what its range fills; empty where there is none."""
 
@@ -68,7 +69,7 @@ class Drawing:
     area: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Chart:
     id: str
     title: str

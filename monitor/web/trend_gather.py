@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
+from monitor.core.light import light
 from monitor.core.lives import Life, alive, lives
 from monitor.core.model import DAY, HOUR, MINUTE, Ms
 from monitor.core.undo import without_undone
@@ -33,7 +33,7 @@ _LOOK_AHEAD: Final[Ms] = 24 * HOUR
 _COMPARED_POINTS: Final = 400
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Shown:
     """A probe of the bench with its trend."""
 
@@ -44,7 +44,7 @@ class Shown:
     trend: Trend
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Told:
     """All that was told of a batch: the documents of its estimates, in order of time."""
 
@@ -53,7 +53,7 @@ class Told:
     water: tuple[Trend, ...] = ()  # of its vessel while it lived; only of batches held against each other
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Gathered:
     asked: Asked
     now: Ms

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
@@ -11,7 +12,7 @@ if TYPE_CHECKING:
     from monitor.web.trend_table import Table
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Spot:
     """A mark in a lane, or a stretch of it when ``width`` is above 0; x and width in per cent."""
 
@@ -27,7 +28,7 @@ class Spot:
         return [self.time, self.end, self.shape, self.text, self.count]
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Lane:
     """A strip along the time axis."""
 
@@ -38,7 +39,7 @@ class Lane:
         return {"name": self.name, "spots": [spot.document() for spot in self.spots]}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Section:
     id: str
     title: str

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import DAY, Ms
 from monitor.web import words
 from monitor.web.trend_chart import Place, merged
@@ -22,7 +22,7 @@ NOTHING: Final = "\N{EN DASH}"
 _YEAR_SHOWN_BEYOND: Final[Ms] = 300 * DAY
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Table:
     caption: str
     heads: tuple[str, ...]

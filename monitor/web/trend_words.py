@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Settle, Start, Undo, Work
 from monitor.core.log_food import Correct
 from monitor.core.model import MINUTE, AlarmState, Ms
@@ -25,7 +25,7 @@ _PLACES: Final = 90
 """How many marks of a kind there is room for, side by side."""
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Mark:
     """Something that happened, or several things that are too near each other to be drawn apart."""
 
@@ -35,7 +35,7 @@ class Mark:
     count: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class Stretch:
     """How the air was from ``begin`` to ``end``: the worst of it, and what share of its readings said so."""
 

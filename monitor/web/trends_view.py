@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, MINUTE, Ms
 from monitor.core.wording import how_often
 from monitor.web import words
@@ -30,7 +30,7 @@ _STEPS: Final = {"raw": "single readings", "minute": "minutes", "quarter": "quar
 _SHAPES: Final = {"high": "alarm, act now", "medium": "alarm", "low": "alarm, when you can"}
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class TrendsView:
     span: str
     since: str

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
+from monitor.core.light import light
 from monitor.core.model import MINUTE, Ms
 from monitor.web import words
 from monitor.web.bench_alarms import AlarmView, alarm_views, mark_of
@@ -26,7 +26,7 @@ CLOCK_UNSET: Final = (
 _DONE: Final = ("ready", "past", "ended", "lost")
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class UndoView:
     """The entry that can be taken back; ``kind``, ``subject`` and ``at`` name it."""
 
@@ -37,7 +37,7 @@ class UndoView:
     left: str
 
 
-@dataclass(frozen=True, slots=True)
+@light
 class BenchView:
     site: str
     zone: str

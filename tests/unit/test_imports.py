@@ -30,6 +30,7 @@ PURE = {
     "itertools",
     "json",  # text to values and back: what reads and writes files is not used
     "math",
+    "operator",
     "statistics",
     "types",
     "typing",
