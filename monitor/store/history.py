@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import deque
-from itertools import chain
 from typing import TYPE_CHECKING
 
 from monitor.core.model import SlotClosed
@@ -56,15 +55,17 @@ class SlotShelf:
     def by_probe(self, since: Ms) -> Iterator[tuple[str, NDArray[np.int64]]]:
         """What was written of each probe, shape (k, 3): slot, count, total of those that begin at ``since`` or later.
 
-        A long history takes a start's time and memory, so no row of it becomes objects that stay.
+        A long history takes a start's time and memory: a column comes as one text, which takes half as long as rows of objects.
         """
         import numpy as np  # noqa: PLC0415  (commands that only ask a service open its store, too)
 
-        rows = self._connection.execute(
-            "SELECT series, slot, count, total FROM slot WHERE slot >= ? ORDER BY slot, series", (since,)
-        )
-        told = np.fromiter(chain.from_iterable(rows), dtype=np.int64).reshape(-1, 4)
-        told = told[np.argsort(told[:, 0], kind="stable")]
+        columns = self._connection.execute(
+            "SELECT group_concat(series), group_concat(slot), group_concat(count), group_concat(total) FROM slot "
+            "WHERE slot >= ?",
+            (since,),
+        ).fetchone()
+        told = np.array([np.fromstring(column or "", dtype=np.int64, sep=",") for column in columns])
+        told = told[:, np.lexsort(told[1::-1])].T  # in which order they come SQLite leaves open, but it is one for all
         for series in np.unique(told[:, 0]):
             begin, end = np.searchsorted(told[:, 0], [series, series + 1])
             yield self._series.text_of(int(series)), told[begin:end, 1:]

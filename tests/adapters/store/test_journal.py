@@ -186,6 +186,20 @@ def test_slots_of_history(path: Path) -> None:
         assert store.slots(0) == [grown, second]
 
 
+def test_history_comes_probe_by_probe(path: Path) -> None:
+    """Of each its own slots in order of time, whoever was first to tell; cold water below zero and nothing at all, too."""
+    probes = ("birch-water", "ash-water", "fridge")
+    told = [SlotClosed(name, T0 + n * 300_000, 1 + n, (n - 3) * 1000) for n in (2, 0, 5, 1) for name in probes]
+    with Store.open(path) as store:
+        assert list(store.past(0)) == []
+        for one in told:
+            store.put_slot(one)
+        store.commit()
+        found = {name: rows.tolist() for name, rows in store.past(T0 + 1)}
+    times = (1, 2, 5)
+    assert found == {name: [[T0 + n * 300_000, 1 + n, (n - 3) * 1000] for n in times] for name in probes}
+
+
 def test_the_newest_twenty_unreadable_messages_stay(path: Path) -> None:
     """A probe that only sends rubbish keeps twenty heads of messages, with the reasons, and no more."""
     with Store.open(path) as store:
