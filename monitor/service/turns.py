@@ -6,7 +6,7 @@ one thread of decisions to readings and alarms; an alarm rule has estimates of i
 
 from __future__ import annotations
 
-from heapq import heappop, heappush
+from heapq import heapify, heappop, heappush
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -20,11 +20,12 @@ EVERY_EACH_S: Final = (
 )
 AT_LEAST_EACH_S: Final = 0.06  # ... and without any once a minute
 AT_ONCE: Final = float("-inf")
+MOVED_EACH: Final = 4  # so many for each batch, turns that were moved may lie in the queue before it is made anew
 GOLDEN: Final = 0.618034  # steps of the golden ratio spread any number of turns evenly
 
 
 class Turns:
-    """Used by the thread of decisions. Seconds are of the steady clock; each step costs the logarithm of the batches."""
+    """Used by the thread of decisions. Seconds are of the steady clock; a step costs the logarithm of the batches on average."""
 
     def __init__(self) -> None:
         self._made: dict[str, float] = {}
@@ -80,3 +81,6 @@ class Turns:
     def _set(self, batch: str, due: float) -> None:
         self._due[batch] = due
         heappush(self._queue, (due, batch))
+        if len(self._queue) > MOVED_EACH * len(self._due):
+            self._queue = [(when, which) for which, when in self._due.items()]
+            heapify(self._queue)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from monitor.service.turns import AT_LEAST_EACH_S, AT_LEAST_S, EVERY_S, TOGETHER_S, Turns
+from monitor.service.turns import AT_LEAST_EACH_S, AT_LEAST_S, EVERY_S, MOVED_EACH, TOGETHER_S, Turns
 
 
 def taken(turns: Turns, now: float) -> list[str]:
@@ -36,6 +36,21 @@ def test_news_come_soon_but_not_for_each_message() -> None:
     assert taken(turns, 100.0 + EVERY_S) == ["b2"]
     turns.news("b2", at_once=True)
     assert taken(turns, 100.6) == ["b2"]
+
+
+def test_turns_that_were_moved_do_not_pile_up() -> None:
+    """News twice a second put each next turn forward; what it was before is not kept until its time would have come."""
+    turns, names = Turns(), [f"b{n}" for n in range(6)]
+    turns.follow(names)
+    now = 0.0
+    for _ in range(500):
+        now += EVERY_S
+        for name in names:
+            turns.news(name)
+            turns.news(name, at_once=True)
+        assert sorted(taken(turns, now)) == names
+    assert len(turns._queue) <= MOVED_EACH * len(names)
+    assert taken(turns, now + AT_LEAST_S) != []
 
 
 def test_what_moves_together_is_reckoned_once() -> None:
