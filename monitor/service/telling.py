@@ -112,6 +112,9 @@ class Teller:
     def alarm(self, alarm: Alarm) -> None:
         """Keep an alarm as it stands at the broker."""
         self._view_due = self._hurry = True
+        vessel = self._engine.state.vessels.get(alarm.subject)
+        if vessel is not None and vessel.batch is not None:  # the batch must not be told as it was before
+            self._turns.news(vessel.batch.start.batch)
         site = self._engine.state.site.id
         self._publish(f"swimup/{site}/alarm/{alarm.id}", json.dumps(alarm_document(alarm), ensure_ascii=False))
 

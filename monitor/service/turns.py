@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 EVERY_S: Final = 0.5  # a batch with news is reckoned anew at most this often: what is read is seen within a second ...
 TOGETHER_S: Final = 0.4  # what moved waits so long for what moves with it: two probes of a vessel cost one reckoning
-AT_LEAST_S: Final = 30.0  # ... and each at least this often
+AT_LEAST_S: Final = 60.0  # ... and each at least this often, which is what time alone changes
 EVERY_EACH_S: Final = (
     0.01  # with many batches so much longer for each: 1000 with news all the time have their turn every 10 s ...
 )

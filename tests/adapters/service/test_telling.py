@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import asyncio
+import json
 from dataclasses import replace
+from datetime import datetime
 from typing import Final
 
 import pytest
 
 from monitor.core.engine import Engine
-from monitor.core.model import SECOND, Measures, Ms, Reading
+from monitor.core.log import Start
+from monitor.core.model import SECOND, Alarm, AlarmState, Measures, Ms, Priority, Reading
 from monitor.service.desk import Asked, ServiceDesk, Tried
 from monitor.service.telling import VIEW_AT_LEAST_S, VIEW_EVERY_S, VIEW_UNWATCHED_S, Teller
 from monitor.store.record import Record
@@ -133,3 +136,35 @@ def test_who_looks_gets_a_view_though_nobody_decides() -> None:
 
     assert len(inputs) == 1, "what waits is not asked again"
     assert desk.bench()["now"]
+
+
+def test_an_alarm_has_its_batch_reckoned_anew() -> None:
+    """What time alone changes is looked at once a minute; a batch whose alarm rings must not be told as it was before."""
+    engine, clock = Engine(site(), T0), Clock(None)
+    engine.step(Start(T0, T0, "ash-1", "ash", "tin-7", 2.0, 1.5, 25.0))
+    desk = ServiceDesk(lambda _: None, [], "shed", clock.wall, lambda _: {}, Record("none.sqlite3"), lambda _: {})
+    told: list[str] = []
+    teller = Teller(engine, desk, clock, lambda topic, text: told.append(text) if topic.endswith("/ash/eta") else None)
+    teller.run(at_once=True)
+    clock.gone_s = 20.0
+    teller.run()
+    assert len(told) == 1
+
+    alarm = Alarm(
+        "ready:ash",
+        "ready",
+        "ash",
+        Priority.MEDIUM,
+        AlarmState.UNACKNOWLEDGED,
+        clock.now(),
+        clock.now(),
+        "Ready",
+        "",
+        "",
+        "",
+    )
+    teller.alarm(alarm)
+    teller.run()
+
+    assert len(told) == 2
+    assert datetime.fromisoformat(json.loads(told[1])["time"]).timestamp() * 1000 == clock.now()

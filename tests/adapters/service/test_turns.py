@@ -17,7 +17,7 @@ def taken(turns: Turns, now: float) -> list[str]:
 
 
 def test_a_new_batch_is_reckoned_at_once_and_then_now_and_then() -> None:
-    """Without any news a batch has its turn at the start and every half minute."""
+    """Without any news a batch has its turn at the start and every minute."""
     turns = Turns()
     turns.follow(["b1"])
     assert taken(turns, 100.0) == ["b1"]
