@@ -36,7 +36,7 @@ def light(cls: type[T]) -> type[T]:
         return f"{type(self).__qualname__}({', '.join(f'{name}={getattr(self, name)!r}' for name in shown)})"
 
     for name, method in {"__eq__": equal, "__hash__": hash_of, "__repr__": text}.items():
-        if name not in cls.__dict__ or (name == "__hash__" and cls.__dict__[name] is None):
+        if cls.__dict__.get(name) is None:  # a class with an equality of its own has no hash
             setattr(made, name, method)
     return made
 

@@ -10,7 +10,7 @@ from monitor.core.bench import alarm_document, bench
 from monitor.core.model import MINUTE
 from monitor.core.replay import estimate_document
 from monitor.core.tins_held import known_lots, lot_spec
-from monitor.service.turns import TOGETHER_S, Turns
+from monitor.service.turns import AT_ONCE, TOGETHER_S, Turns
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -81,27 +81,21 @@ class Teller:
         state = self._engine.state.vessels.get(vessel or "")
         if state is None or state.batch is None:
             self._followed = -FOLLOW_EVERY_S
-        elif state.batch.start.batch not in self._turns or not self._rests_on_all(state, state.batch):
-            self._turns.news(state.batch.start.batch)
-        elif self._moved(state, state.batch):
-            self._turns.news(state.batch.start.batch, not_before=self._clock.steady() + TOGETHER_S)
+        else:
+            self._turns.news(state.batch.start.batch, not_before=self._worth_it_from(state, state.batch))
 
-    def _rests_on_all(self, vessel: VesselState, batch: Batch) -> bool:
-        """Whether the newest estimate knows of all that was heard but the last of what the water told."""
+    def _worth_it_from(self, vessel: VesselState, batch: Batch) -> float:
+        """From when on what was heard is worth an estimate; never, when the newest rests on it already."""
         known, probe = self._estimates.get(batch.start.batch), vessel.newest_water_probe()
         if known is None or known.water_c is None or probe is None or probe.newest is None:
-            return False
+            return AT_ONCE
         if batch.belief is None or batch.belief.progress is None:  # something came late
-            return False
-        return vessel.air_word(self._clock.now()) == known.air
-
-    def _moved(self, vessel: VesselState, batch: Batch) -> bool:
-        """Whether the water has moved since. Two probes in one vessel differ all the time: each is asked for itself."""
-        probe = vessel.newest_water_probe()
-        if probe is None or probe.newest is None:
-            return False
+            return AT_ONCE
+        if vessel.air_word(self._clock.now()) != known.air:
+            return AT_ONCE
+        # Two probes in one vessel differ all the time: only what the same one told before says whether the water moved.
         before = self._rests_on[batch.start.batch].get(probe.spec.id, math.inf)
-        return abs(probe.newest.value - before) >= STILL_C
+        return self._clock.steady() + TOGETHER_S if abs(probe.newest.value - before) >= STILL_C else math.inf
 
     def touch_batch(self, batch: str) -> None:
         """New evidence: reckon at once."""

@@ -33,9 +33,6 @@ class Turns:
         self._queue: list[tuple[float, str]] = []  # also turns that were moved since: ``_due`` is what counts
         self._phase = 1.0  # of its time, after which the next new one comes again
 
-    def __contains__(self, batch: str) -> bool:
-        return batch in self._due
-
     def follow(self, batches: Collection[str]) -> list[str]:
         """These are all there are: a new one has its turn at once. Returns those that are gone."""
         for batch in batches:
@@ -53,7 +50,7 @@ class Turns:
         self._made.pop(batch, None)
 
     def news(self, batch: str, *, at_once: bool = False, not_before: float = AT_ONCE) -> None:
-        """Something was heard of it; ``at_once`` when a keeper waits for what that means."""
+        """Something was heard of it; ``at_once`` when a keeper waits for what that means, ``not_before`` when more may follow."""
         every = max(EVERY_S, EVERY_EACH_S * len(self._due))
         due = AT_ONCE if at_once else max(self._made.get(batch, AT_ONCE) + every, not_before)
         if due < self._due.get(batch, float("inf")):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import fcntl
 import os
-import sqlite3
 from contextlib import closing
 from typing import TYPE_CHECKING
 
 from monitor.store.errors import StoreError, StoreInUse, in_our_words
+from monitor.store.past import open_to_read
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -47,6 +47,6 @@ def claim(path: Path) -> int:
 
 def integrity(path: Path) -> list[str]:
     """What SQLite finds wrong with the file; empty when nothing."""
-    with in_our_words(path), closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as connection:
+    with in_our_words(path), closing(open_to_read(path)) as connection:
         found = [str(text) for (text,) in connection.execute("PRAGMA integrity_check")]
     return [] if found == ["ok"] else found
