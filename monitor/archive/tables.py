@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from monitor.archive.forms import (
@@ -31,7 +31,7 @@ _MARKS: Final = 10_000
 """Marks held in memory: a reason may carry a number, so there can be many."""
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Names:
     """Probes and reasons by their numbers in the store, both ways."""
 

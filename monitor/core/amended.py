@@ -5,9 +5,10 @@ An entry keeps its key, its place and when it was logged, whatever of it was cor
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any
 
+from monitor.core.light import light
 from monitor.core.log import Undo, key_of
 from monitor.core.log_food import Correct
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from monitor.core.log import Key, LogEntry, Standing
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Told:
     """An entry as it was logged, and the corrections of it that stand, in the order in which they were logged."""
 

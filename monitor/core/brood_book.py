@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from math import log
 from typing import TYPE_CHECKING, Final
 
@@ -48,7 +48,7 @@ _BOUNDS: Final[dict[str, tuple[float, float]]] = {
 }
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class BroodBook:
     entries: list[BroodEntry] = field(default_factory=list)  # in the order in which they were logged
 

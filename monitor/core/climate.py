@@ -6,11 +6,11 @@ The growth of the spread with the horizon follows hourly outdoor temperatures (t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, SLOT
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def wave(pattern: Array, times: Array) -> Array:
     return np.asarray(pattern[index] * (1 - part) + pattern[(index + 1) % 24] * part)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Climate:
     """``level`` C, now, with the pattern taken off; ``trend`` C per hour, of the level."""
 

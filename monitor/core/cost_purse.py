@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from monitor.core.cost_batch import MILLION
@@ -27,7 +27,7 @@ class BroodCost:
     unknown: float = 0.0
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Given:
     brood: str
     meals: int = 0
@@ -39,7 +39,7 @@ class Given:
         return BroodCost(self.brood, self.meals, self.nauplii, self.cost, self.unknown)
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Kept:
     """What is in a cold store: its nauplii, what they cost, and how many of them nobody knows the price of."""
 
@@ -60,7 +60,7 @@ class Kept:
         return cost, unknown + beyond
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Purse:
     """Takes the log entry by entry, in the order of their times. ``fed``: by brood; ``wasted``: kept cold and not fed."""
 

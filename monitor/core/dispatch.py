@@ -7,7 +7,7 @@ channel has been given too much of goes as one digest. What is urgent goes at on
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
@@ -276,7 +276,7 @@ class Slip:
         return self.priority is Priority.HIGH and self.kind in (Kind.TROUBLE, Kind.REPEAT)
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Plan:
     """``go``: groups of letters; those of more than one become one letter. ``later``: letters that wait until ``again``."""
 

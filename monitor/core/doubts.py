@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.model import MINUTE
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ MOST: Final = 0.5  # every second message of no use: a cable or plug that comes 
 FINE: Final = 0.2
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Doubts:
     """Messages of one probe by whether they could be used, each worth half as much after every half-life."""
 

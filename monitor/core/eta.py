@@ -6,7 +6,7 @@ arrived. Slots count for good three slots behind the newest; a reading that come
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -14,6 +14,7 @@ import numpy as np
 from monitor.core import oxygen
 from monitor.core.evidence import Evidence, log_likelihood, started_in_good_faith
 from monitor.core.hatch import Array, Prior, cloud, draw, hatched, rate
+from monitor.core.light import light
 from monitor.core.model import HOUR, MINUTE, SLOT, AirWord, Estimate, Ms, Span, Stage
 from monitor.core.progress import DEADLY_SLOTS, Progress
 from monitor.core.water import NO_HABIT, UNKNOWN_C, Forecast, Habit, forecast
@@ -67,7 +68,7 @@ def quantiles(values: Array, weights: Array) -> Span:
     return Span(*found)
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Belief:
     """One batch as it is believed to stand. Owned and moved by the engine."""
 

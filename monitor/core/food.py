@@ -6,7 +6,7 @@ process of its own. Arrays over scenarios are (scenarios, ...): the same row is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from monitor.core.light import light
@@ -199,7 +199,7 @@ class Meal:
     largest_um: float | None  # the longest nauplius they take then; None: any
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Demand:
     """``need`` (scenarios, meals): nauplii; 0 in scenarios in which the brood does not eat yet, or no more."""
 
@@ -207,7 +207,7 @@ class Demand:
     need: Array
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Source:
     """Something to feed from. In scenario s it has ``nauplii[s]`` that can be fed in ``since[s] <= time < until[s]`` (ms).
 
@@ -223,7 +223,7 @@ class Source:
     nauplii: Array  # (scenarios,)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Feeding:
     """Who gets what, when what ends first is fed first. ``got`` (scenarios, meals)."""
 
@@ -265,7 +265,7 @@ class Outlook:
 # Plan
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Option:
     """A batch that could be started. The vessel is taken from ``start`` until ``free``."""
 
@@ -280,7 +280,7 @@ class Option:
     store: str = ""  # where the surplus goes
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Problem:
     """Choose options so that every meal is full with the chance asked for, at the least cost."""
 

@@ -5,9 +5,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.log import Chill, Discard, Emptied, Harvest, Lapse, Seen, Start
 from monitor.core.log_food import FOOD_ENTRIES, Drawn, Fed, Tin, Weighed
 
@@ -21,7 +22,7 @@ LEDGER: Final = (Start, Seen, Harvest, Discard, Lapse, Chill, Emptied, *FOOD_ENT
 """Entries that amounts rest on, or a batch that is open again."""
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Gone:
     """What is left in memory of entries that have left it: see ``forgetting``. Those logged at ``before`` or later are here."""
 
@@ -30,7 +31,7 @@ class Gone:
     sown: dict[str, list[tuple[Ms, float]]] = field(default_factory=dict)  # by tin, as in the state
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class FoodBook:
     tins: dict[str, Tin] = field(default_factory=dict)  # as told last
     entries: list[TinEntry | DrawEntry] = field(default_factory=list)  # in the order in which they were logged

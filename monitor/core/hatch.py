@@ -11,7 +11,7 @@ That keeps every prior in one place and lets evidence move a cloud of points wit
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import cache
 from itertools import islice
 from statistics import NormalDist
@@ -100,7 +100,7 @@ class Parameters:
         return Parameters(*(getattr(self, one.name)[those] for one in fields(self)))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Prior:
     """What is believed of a batch before anything was seen of it.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Self
 
 from monitor.core.light import light
@@ -154,7 +154,7 @@ class WeeklyPlan:
         return cls(due, since, rule)
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class House:
     """What the rules about the house look at; empty in a replay, which has none."""
 

@@ -6,7 +6,7 @@ first one at which they did, or by the harvest. What was told agrees when its ra
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.light import light
@@ -24,7 +24,7 @@ AHEAD: Final = (36, 24, 18, 12, 6, 3, 1)
 """Hours before a batch was ready at which a look back tells what had been told."""
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Life:
     """One batch: its start, what was seen of it and how it ended."""
 

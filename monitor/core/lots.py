@@ -7,7 +7,7 @@ nothing, and one that flies in the face of all before teaches half.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -42,7 +42,7 @@ class Taught:
     share: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Lot:
     """A tin as it is known. ``batches`` counts those that taught something."""
 

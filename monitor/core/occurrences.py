@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from monitor.core.alarms import HELD_BY_A_PERSON, STANDING
+from monitor.core.light import light
 from monitor.core.model import AlarmState, Priority
 
 if TYPE_CHECKING:
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 _RANK = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2}
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Occurrence:
     """One time that an alarm rang. ``over`` is when it ended, was held back or was put away by a person."""
 
@@ -37,7 +38,7 @@ class Occurrence:
         return max((now if self.over is None else self.over) - self.rang, 0)
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Hold:
     """A time for which a person had shelved an alarm or taken it out of service."""
 
@@ -48,7 +49,7 @@ class Hold:
     end: Ms | None = None
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Lives:
     """What the transitions tell, in their order."""
 

@@ -7,13 +7,14 @@ what it is short for.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from monitor.core.feeding import feed, fits
 from monitor.core.food import FULL, Demand
+from monitor.core.light import light
 from monitor.core.model import DAY
 from monitor.core.wording import about, clock, duration, whole
 
@@ -40,7 +41,7 @@ def short_rows(need: Array, got: Array) -> NDArray[np.bool_]:
     return np.asarray(got < FULL * need * (1 - 1e-9))
 
 
-@dataclass(slots=True, eq=False)
+@light(frozen=False, eq=False)
 class Causes:
     """Tells of meals why they are short. What was tried is kept: all meals are looked at in the same worlds."""
 

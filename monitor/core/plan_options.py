@@ -6,13 +6,13 @@ are alike take turns, since it does not matter in which of them a batch stands.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.feeding import fits
 from monitor.core.food import Demand, Option, Source
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR
 from monitor.core.plan_costs import Prices, prices_of
 from monitor.core.plan_starts import CLEANED, LATE, Place, places, start_times
@@ -89,7 +89,7 @@ def _per_nauplius(lot: LotHeld, prices: Prices) -> float:
     return prices.per_g(lot) / max(lot.cysts_per_g * likely_share(lot), 1.0)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class _Case:
     """One tin started in one vessel at one time."""
 

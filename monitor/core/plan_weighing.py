@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -45,7 +45,7 @@ def shortness(demand: Demand, sources: tuple[Source, ...]) -> Array:
     return np.asarray((got < FULL * demand.need).mean(axis=0))
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Weighing:
     """The chosen starts among all there is to feed from, in the first ``ROWS`` worlds of a problem."""
 

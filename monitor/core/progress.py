@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core import oxygen
 from monitor.core.hatch import SOAK_H, Array, Parameters, hatched, progress_at, rate
+from monitor.core.light import light
 from monitor.core.model import HOUR, MINUTE, SLOT, Ms
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ HORIZON_STEPS: Final = ((96, 30 * MINUTE), (96, HOUR), (192, 4 * HOUR))
 """Steps into the future, finest first; 38 days in all, after which a hatch counts as never."""
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Progress:
     """State of a batch for each of n samples, after the slots before ``slot``."""
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.doubts import Doubts
+from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, MINUTE, Air, Measures, Ms, ProbeSpec, Quality, Reading, Sample
 from monitor.core.trail import KEEP_HOURS, Trail
 
@@ -30,7 +31,7 @@ _OK, _SUSPECT, _AIR = Quality.OK, Quality.SUSPECT, Measures.AIR
 _STOPPED, _RUNNING, _WEAK = Air.STOPPED, Air.RUNNING, Air.WEAK
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class ProbeState:
     """What is remembered of one probe."""
 

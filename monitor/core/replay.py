@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.engine import Engine
@@ -75,7 +74,7 @@ def _next_instant(time: Ms, every: Ms) -> Ms:
     return min(day + -(-(time - day) // every) * every, day + DAY)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Forecasted:
     """What was believed of a batch at an instant, with the cloud of instants (ms, may be infinite) at which 90 % are out."""
 

@@ -5,7 +5,7 @@ Anybody who may publish at the broker may tell anything here; so it is bounded, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from monitor.core.light import light
@@ -35,7 +35,7 @@ class News:
     told: Mapping[str, Any]
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class _Room:
     status: Status = ""
     news: News | None = None
@@ -52,7 +52,7 @@ class _Room:
         return "heard" if now - self.heard <= 3 * self.news.every + MINUTE else "silent"
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Rooms:
     """``awaited`` are shown before they told anything; when there are any, no others are shown. Times are wall clock."""
 

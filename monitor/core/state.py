@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from monitor.core.brood_book import BroodBook
 from monitor.core.food_book import FoodBook
 from monitor.core.history import SlotSeries
 from monitor.core.house import House
+from monitor.core.light import light
 from monitor.core.model import Air, AlarmState
 from monitor.core.quality import ProbeState, newest_of
 from monitor.core.stores import ColdStore
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from monitor.core.water import Forecast
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Batch:
     """A batch in a vessel; ``ended`` once it was harvested, discarded, or closed because nobody wrote what became of it."""
 
@@ -46,7 +47,7 @@ class Batch:
     promised: float | None = None  # ready, ms, as it was told first, or with an alarm about cold or air since
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class VesselState:
     spec: VesselSpec
     water: SlotSeries = field(default_factory=SlotSeries)
@@ -99,7 +100,7 @@ class VesselState:
         return Air(probe.air_state or 0).word
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class State:
     site: SiteSpec
     probes: dict[str, ProbeState]

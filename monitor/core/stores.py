@@ -5,7 +5,7 @@ A store holds one content. What is added to an open vessel is mixed in, and the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from math import inf, log
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -66,7 +66,7 @@ class Life:
     oxygen: Span
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class ColdStore:
     """One store and its probes."""
 

@@ -7,13 +7,14 @@ weather is the same for all vessels; luck and failure are new in each batch.
 from __future__ import annotations
 
 from collections import OrderedDict
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.food import CYSTS_PER_G, RINSED_SHARE, LotHeld, Source
 from monitor.core.hatch import SHARE, YIELD_LOGIT_SD
+from monitor.core.light import light
 from monitor.core.model import HOUR
 from monitor.core.supply_draws import lot_points, normals, spread, uniforms
 from monitor.core.supply_hatch import Course, Crossings
@@ -49,7 +50,7 @@ def best_store(pantry: Pantry) -> StoreHeld | None:
     return max(pantry.stores, key=lambda store: store.keeps_h[1], default=None)
 
 
-@dataclass(slots=True, eq=False)
+@light(frozen=False, eq=False)
 class Supply:
     """What a pantry can feed, in so many scenarios. What was reckoned once is kept."""
 

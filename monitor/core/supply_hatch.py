@@ -6,7 +6,7 @@ only a place on it. Times are as ``progress`` reckons them for a batch under way
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -42,7 +42,7 @@ class Crossings:
     best_h: Array
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Course:
     """How far cysts of one tin get in one vessel, and what of the tin decides how far they must get."""
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.core.log import Chill, Discard, Harvest, Lapse, Seen, Settle, Sight, Start, Work, kind_of
 from monitor.core.model import MINUTE, Ms
 from monitor.core.undo import words_of
@@ -27,7 +28,7 @@ ONE_BY_ONE: Final = 3
 """Of more settlings, times of work, or entries that were taken back, only the number is told."""
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Line:
     """A sentence to be: ``tail`` ends it after a semicolon, ``more`` are sentences after it."""
 

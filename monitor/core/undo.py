@@ -6,11 +6,12 @@ log, what a tin and a vessel had been known as and what a batch was expected to 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core import promise
 from monitor.core.amended import told_of
+from monitor.core.light import light
 from monitor.core.log import (
     Chill,
     Discard,
@@ -73,7 +74,7 @@ def words_of(kind: str, subject: str) -> str:
     return f"{_WORDS.get(kind, kind)} {subject}"
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Memo:
     """An entry, and what it has changed as that was before."""
 
@@ -182,7 +183,7 @@ class Memo:
         self.expected = document["expected"]
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Journal:
     """The memos of the newest entries, in the order in which they were taken."""
 

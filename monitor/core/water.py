@@ -8,7 +8,6 @@ tells of a room, the water's own level and daily pattern go on.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -49,7 +48,7 @@ WEAK_BELOW_C: Final = 24.0
 LIFT_C: Final = 15.0  # what a heater of some watts per litre can do in a jug; common practice, no source
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Forecast:
     """Water of one vessel from ``start`` on: from ``now`` to ``goal`` and its wave; with a heater to more, up to ``held``."""
 

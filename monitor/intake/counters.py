@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import TYPE_CHECKING
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -12,7 +14,7 @@ if TYPE_CHECKING:
     from monitor.intake.unreadable import Kind, Unreadable
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class ProbeCount:
     """Totals since the start. ``oversize`` messages are among the ``unreadable`` ones."""
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import secrets
 import time
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final
 
+from monitor.core.light import light
 from monitor.intake.decode import LARGEST
 from monitor.intake.link import (
     MAXIMUM_PACKET,
@@ -44,7 +45,7 @@ class NotHeard(Exception):  # noqa: N818  (it is an answer)
     """The broker was not reached, or does not let us listen; a sentence for the keeper."""
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Topic:
     """What was heard on one topic. Messages larger than a reading can be are kept cut."""
 
@@ -59,7 +60,7 @@ class Topic:
         return self.kept[-1]
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Ear:
     """``topics`` in the order in which they were first heard."""
 

@@ -5,10 +5,11 @@ Nothing here is certain but what is written beside the value. Where that says tw
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from statistics import median
 from typing import TYPE_CHECKING, Final
 
+from monitor.core.light import light
 from monitor.intake import hints
 from monitor.intake.binding import DEFAULT_WORDS_OFF, DEFAULT_WORDS_ON, DEFAULT_WORDS_WEAK
 from monitor.intake.proposal import Part, Question
@@ -32,7 +33,7 @@ NOT_SAID: Final = "nothing says that it is the water's"
 AIR_OR_ROOM: Final = "the air of a vessel runs by words or by a number, the air of the room has a temperature"
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Meaning:
     """What could be said; ``nothing`` says why the value is passed over."""
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import threading
 import time
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from queue import Full
 from typing import TYPE_CHECKING, Any
 
 import structlog
 
+from monitor.core.light import light
 from monitor.intake.decode import LARGEST
 from monitor.intake.orders import WAIT_AT_MOST, Letter, Orders
 
@@ -30,7 +31,7 @@ CALLBACK_FAULTS = (ArithmeticError, AttributeError, Full, LookupError, OSError, 
 """What a callback may let slip without ending the thread that brings the readings."""
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class SessionState:
     """What the session knows of itself; totals since the start."""
 

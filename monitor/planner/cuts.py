@@ -6,13 +6,13 @@ these do not tell why a meal is short, ``lessons`` say what was learned from tha
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from monitor.core.feeding import feed
 from monitor.core.food import FULL, Demand, Source
+from monitor.core.light import light
 from monitor.planner.table import CLOSE
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ VIOLATED: Final = 1e-6
 TRIES: Final = 24  # how often a lesson is widened
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Row:
     """Of the options ``x`` (options,) and cells ``z``: ``x . choice + sum(z of cells) >= least``. A cell is (scenario, pool)."""
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from math import inf
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
+
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from monitor.core.hatch import Array
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
 LEAST_S: Final = 0.05
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Answer:
     """``z`` (scenarios, pools). ``bound``: nothing that keeps the rows can be better; ``inf`` when nothing keeps them."""
 
@@ -27,7 +29,7 @@ class Answer:
     bound: float
 
 
-@dataclass(slots=True, eq=False)
+@light(frozen=False, eq=False)
 class Programme:
     """Columns: options, then cells, then the excess of each meal. Without ``loose`` no cell may be short that is not given up."""
 

@@ -7,7 +7,6 @@ be true: each is tried by feeding, and what it got wrong becomes a row (``cuts``
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING, Final
 
@@ -15,6 +14,7 @@ import numpy as np
 
 from monitor.core.feeding import feed
 from monitor.core.food import FULL, Choice, Demand
+from monitor.core.light import light
 from monitor.planner.cuts import lessons, stretches
 from monitor.planner.greedy import build, polish
 from monitor.planner.programme import Programme
@@ -59,7 +59,7 @@ def solve(problem: Problem) -> Choice:
     )
 
 
-@dataclass(slots=True, eq=False)
+@light(frozen=False, eq=False)
 class _Search:
     table: Table
     begun: float

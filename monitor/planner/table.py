@@ -6,7 +6,7 @@ meal falls short beyond what the chance allows is its excess; a choice is the be
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from math import ceil, inf
 from typing import TYPE_CHECKING, Final
 
@@ -14,6 +14,7 @@ import numpy as np
 
 from monitor.core.feeding import feed, fits
 from monitor.core.food import FULL, Demand, Meal
+from monitor.core.light import light
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -31,7 +32,7 @@ CLOSE: Final = 1e-9
 Chosen = frozenset[int]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Table:
     """``need`` (scenarios, pools). A pool is all who eat at one time and can take the same sources."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from monitor.core.demand import demand
 from monitor.core.feeding import feed
 from monitor.core.food import FoodAhead, Problem
+from monitor.core.light import light
 from monitor.core.outlook import outlook
 from monitor.core.plan import make_plan
 from monitor.core.plan_options import kept_of, options
@@ -33,7 +34,7 @@ CHANGE: Final = 0.15
 """What it takes to leave a start of the plan before out, as a share of what a batch costs in the middle; an assumption."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Worked:
     """What was reckoned on the way, for measurements and tests."""
 

@@ -6,7 +6,7 @@ import asyncio
 import threading
 from concurrent.futures import Future
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.light import light
@@ -30,7 +30,7 @@ RENEW_S: Final = 0.3
 """A page waits so long for the newest view, and comes with the one before when nobody decides."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class Asked:
     """A keeper's command or question on its way to the thread of decisions."""
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import threading
 import time
 from concurrent.futures import Future
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import structlog
@@ -40,7 +40,7 @@ MOVED: Final[Ms] = HOUR  # a batch that is ready by so much later or earlier is 
 SHOW_EVERY_S: Final = 30.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@light(eq=False)
 class GatherFood:
     """The thread of decisions is asked for a pantry; None when it has none to give yet."""
 

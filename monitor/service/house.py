@@ -6,7 +6,6 @@ Used by the thread of decisions. It keeps two marks in the store, by which the n
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.core.house import Began, ChannelHealth, Host
@@ -48,7 +47,7 @@ def backed_up(store: Store) -> Ms | None:
     return None
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class _Lane:
     """What is known of a channel in this run. Seconds are of the steady clock."""
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from pydantic import ValidationError
 
+from monitor.core.light import light
 from monitor.settings.base import Section, extra_of, form_of
 from monitor.settings.errors import Problem, join, nearest, quoted, shown
 
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 S = TypeVar("S", bound=Section)
 
 
-@dataclass(frozen=True)
+@light
 class Part(Generic[S]):
     """One table. ``value`` may be read only as far as ``sound`` says; ``given`` are the keys that the keeper wrote."""
 
@@ -46,7 +47,7 @@ class Part(Generic[S]):
         return self.broken.isdisjoint(fields)
 
 
-@dataclass
+@light(frozen=False)
 class Draft:
     """All tables and all problems so far."""
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 import json
 import math
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from monitor.core.light import light
 from monitor.settings import units
 from monitor.settings.errors import Unfit, nearest, quoted
 from monitor.settings.units import Kind
@@ -83,7 +83,7 @@ def text_of(value: object, allowed: str) -> str:
     return value
 
 
-@dataclass(frozen=True)
+@light
 class Quantity(Form):
     """A number with a unit, within ``low`` to ``high`` in the internal unit of its kind."""
 
@@ -109,7 +109,7 @@ class Quantity(Form):
         return toml(units.write(value, self.kind))
 
 
-@dataclass(frozen=True)
+@light
 class Duration(Form):
     """A length of time; inside, whole milliseconds. ``low`` and ``high`` are in milliseconds too."""
 
@@ -134,7 +134,7 @@ class Duration(Form):
         return toml(units.write_duration(value))
 
 
-@dataclass(frozen=True)
+@light
 class Number(Form):
     """A bare number within limits, both allowed."""
 
@@ -164,7 +164,7 @@ class Flag(Form):
         return value
 
 
-@dataclass(frozen=True)
+@light
 class Text(Form):
     """A line of text of limited length; ``pattern`` says what it may hold, ``sort`` says the same to a person."""
 
@@ -186,7 +186,7 @@ class Text(Form):
         return text
 
 
-@dataclass(frozen=True)
+@light
 class Choice(Form):
     """One word of a few. ``make`` turns the word into the type of the field."""
 
@@ -205,7 +205,7 @@ class Choice(Form):
         return self.make(word)
 
 
-@dataclass(frozen=True)
+@light
 class ListOf(Form):
     """A list whose items all have one form, none twice; a tuple inside, or a frozen set."""
 
@@ -242,7 +242,7 @@ def _entry(entry: object) -> str:
     return quoted(entry) if isinstance(entry, str) else type(entry).__name__
 
 
-@dataclass(frozen=True)
+@light
 class ProbeValue(Form):
     """A value in what the probe measures: a temperature for water, room and store; in the probe's own unit for air.
     Without a kind it is for air only; that another probe has it is told by the cross-checks.

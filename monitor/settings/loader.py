@@ -5,10 +5,11 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
+from monitor.core.light import light
 from monitor.settings.backup import Backup
 from monitor.settings.checks import cross_check
 from monitor.settings.draft import Draft
@@ -25,7 +26,7 @@ from monitor.settings.tomlfile import read_toml
 COMMAND_LINE = "the command line"
 
 
-@dataclass(frozen=True)
+@light
 class Loaded:
     """Settings and, by JSON Pointer, where every value came from that the file did not give."""
 

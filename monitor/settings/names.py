@@ -6,13 +6,13 @@ import datetime as dt
 import ipaddress
 import re
 import zoneinfo
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 from urllib.parse import SplitResult, urlsplit
 
 from pydantic import SecretStr
 
+from monitor.core.light import light
 from monitor.settings.errors import Unfit, nearest
 from monitor.settings.forms import MASK, Form, text_of, toml
 
@@ -98,7 +98,7 @@ class Pointer(Form):
         return text
 
 
-@dataclass(frozen=True)
+@light
 class FileName(Form):
     """A file; relative ones are beside the configuration file, "~" is the home."""
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
+from monitor.core.light import light
 from monitor.core.model import HOUR, SECOND
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ REPEATED_WITHIN: Ms = HOUR
 """A number that comes again later than this is a new count, not a repeat. Common practice, no source."""
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class SequenceWindow:
     """The newest numbers of one probe with when they arrived and what they carried.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import threading
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.light import light
@@ -70,7 +70,7 @@ class Ceilings:
             yield self._of
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class _Moved:
     reached: Reached
     done: list[Late] = field(default_factory=list)

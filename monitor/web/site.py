@@ -7,7 +7,7 @@ import hashlib
 import hmac
 import secrets
 import time
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import wraps
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 from urllib.parse import quote
@@ -116,7 +116,7 @@ class Rendered:
     marks: dict[str, str]  # what each part says, in few bytes
 
 
-@dataclass(slots=True)
+@light(frozen=False)
 class Site:
     desk: Desk
     options: WebOptions

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field, replace
-from typing import Any
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, dataclass, field, fields, is_dataclass, replace
+from importlib import import_module
+from pkgutil import iter_modules
+from threading import Barrier
+from typing import Any, ClassVar
 
 import pytest
 
+import monitor.core
 from monitor.core.light import light
 
 
@@ -32,6 +37,23 @@ class One:
 @light
 class Nothing:
     pass
+
+
+@light(frozen=False)
+class Running:
+    """It is changed as it goes."""
+
+    KINDS: ClassVar[tuple[str, ...]] = ("a", "b")
+    turns: list[int] = field(default_factory=list)
+    left: int = 3
+
+    def __post_init__(self) -> None:
+        self.turns.append(self.left)
+
+
+@light(eq=False)
+class Asked:
+    what: str
 
 
 @light
@@ -98,3 +120,83 @@ def test_it_is_a_dataclass_with_slots() -> None:
     match tin:
         case Tin(name, grams):
             assert (name, grams) == ("a", 5.0)
+
+
+def test_what_may_change_has_no_hash() -> None:
+    """And is equal by its fields; each has its own of what is made for it."""
+    one, other = Running(), Running()
+    assert one == other
+    one.left = 2
+    one.turns.append(2)
+    assert one != other
+    assert (one.turns, other.turns, Running.KINDS) == ([3, 2], [3], ("a", "b"))
+    with pytest.raises(TypeError):
+        hash(one)
+
+
+def test_what_equals_itself_alone() -> None:
+    """As two questions in the same words are two."""
+    one, other = Asked("how many"), Asked("how many")
+    assert one != other
+    assert len({one, other, one}) == 2
+    assert repr(one) == "Asked(what='how many')"
+
+
+def test_a_class_is_whole_whatever_is_asked_of_it_first() -> None:
+    """The first need not be a call: an object may come out of a file, and a class may be looked at."""
+
+    def young() -> Any:
+        @light
+        class Cup(One):
+            holes: list[str] = field(default_factory=list)
+            of: str = "glass"
+
+        return Cup
+
+    def given(cup: type) -> Any:
+        """Filled without a call, as pickle does."""
+        empty: Any = object.__new__(cup)
+        for name, value in {"celsius": 20.0, "holes": ["a"], "of": "tin"}.items():
+            setattr(empty, name, value)
+        return empty
+
+    assert [one.name for one in fields(young())] == ["celsius", "holes", "of"]
+    assert is_dataclass(young())
+    assert young().__match_args__ == ("celsius", "holes", "of")
+    assert repr(given(young())).endswith("Cup(celsius=20.0, holes=['a'], of='tin')")
+    cup = young()
+    assert given(cup) == given(cup)
+    assert given(cup) == cup(20.0, ["a"], "tin")
+    cup = young()
+    assert replace(given(cup), of="clay").of == "clay"
+    with pytest.raises(TypeError, match="unhashable"):
+        hash(given(young()))
+
+
+def test_threads_that_ask_together_make_the_same_class() -> None:
+    """The page, the planner and the decisions begin at once."""
+    for _ in range(50):
+
+        @light
+        class Cup:
+            holes: list[str] = field(default_factory=list)
+            of: str = "glass"
+
+        together = Barrier(8)
+
+        def make(cup: Any = Cup, together: Barrier = together) -> Any:
+            together.wait()
+            return cup(of="tin")
+
+        with ThreadPoolExecutor(8) as threads:
+            made = [one.result() for one in [threads.submit(make) for _ in range(8)]]
+        assert all(one == made[0] for one in made)
+        assert [(one.holes, one.of) for one in made] == [([], "tin")] * 8
+
+
+def test_every_class_of_ours_can_be_made_whole() -> None:
+    """What is wrong in one, as a field without a default behind one with, would only come to light where it is used."""
+    modules = [import_module(found.name) for found in iter_modules(monitor.core.__path__, "monitor.core.")]
+    found = {one for module in modules for one in vars(module).values() if isinstance(one, type) and is_dataclass(one)}
+    assert len(found) > 100
+    assert all(fields(one) is not None for one in found)
