@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, ValidatorFunctionWrapHandler, field_validator
@@ -10,6 +11,9 @@ from monitor.settings.forms import Form
 
 if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
+
+# Or pydantic reads what every installed distribution says of itself, to find extensions of which we use none.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 
 
 class Section(BaseModel):
