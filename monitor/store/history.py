@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from typing import TYPE_CHECKING
 
-from monitor.core.model import SlotClosed
+from monitor.core.model import SLOT, SlotClosed
 from monitor.store.records import Quarantined, plain
 
 if TYPE_CHECKING:
@@ -55,17 +55,19 @@ class SlotShelf:
     def by_probe(self, since: Ms) -> Iterator[tuple[str, NDArray[np.int64]]]:
         """What was written of each probe, shape (k, 3): slot, count, total of those that begin at ``since`` or later.
 
-        A long history takes a start's time and memory: a column comes as one text, which takes two thirds as long as rows.
+        A long history takes a start's time and memory: a column comes as one text, which takes a third as long as rows, and
+        a slot by its number, which is half as long to write and to read as its time.
         """
         import numpy as np  # noqa: PLC0415  (commands that only ask a service open its store, too)
 
         columns = self._connection.execute(
-            "SELECT group_concat(series), group_concat(slot), group_concat(count), group_concat(total) FROM slot "
+            "SELECT group_concat(series), group_concat(slot / ?), group_concat(count), group_concat(total) FROM slot "
             "WHERE slot >= ?",
-            (since,),
+            (SLOT, since),
         ).fetchone()
         told = np.array([np.fromstring(column or "", dtype=np.int64, sep=",") for column in columns])
         told = told[:, np.lexsort(told[1::-1])].T  # in which order they come SQLite leaves open, but it is one for all
+        told[:, 1] *= SLOT
         for series in np.unique(told[:, 0]):
             begin, end = np.searchsorted(told[:, 0], [series, series + 1])
             yield self._series.text_of(int(series)), told[begin:end, 1:]
