@@ -57,12 +57,17 @@ def _leave(code: int) -> NoReturn:
 
 
 def _serve(settings: Settings, clock: Clock) -> int:
-    from monitor.service.daemon import Daemon  # noqa: PLC0415  (the help text need not wait for it)
+    from monitor.core.model import HISTORY  # noqa: PLC0415  (the help text need not wait for what is loaded here)
+    from monitor.store.ahead import Ahead  # noqa: PLC0415
+
+    ahead = Ahead(settings.store.path, clock.now() - HISTORY)
+
+    from monitor.service.daemon import Daemon  # noqa: PLC0415
     from monitor.store import StoreError  # noqa: PLC0415
     from monitor.web import WebProblem  # noqa: PLC0415
 
     try:
-        daemon = Daemon(settings, clock)
+        daemon = Daemon(settings, clock, ahead)
     except ConfigError as error:
         exit_with(error)
     except WebProblem as problem:

@@ -6,15 +6,14 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from monitor.core.model import DAY, SLOT, Ms
+from monitor.core.model import HISTORY, SLOT, Ms
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from monitor.core.hatch import Array
 
-KEEP_SLOTS: Final = 12 * DAY // SLOT
-"""Twelve days: a batch in the cold and some days before it."""
+KEEP_SLOTS: Final = HISTORY // SLOT
 
 
 class SlotSeries:

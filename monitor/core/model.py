@@ -29,6 +29,8 @@ HOUR: Ms = 3_600_000
 DAY: Ms = 86_400_000
 SLOT: Ms = 5 * MINUTE
 """Width of one slot of a probe's history: the grain at which progress is summed."""
+HISTORY: Ms = 12 * DAY
+"""As long slots are kept in memory: a batch in the cold and some days before it."""
 
 
 class Refused(Exception):  # noqa: N818  (it is an answer to a person, not a failure of the program)

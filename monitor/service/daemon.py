@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from monitor.service.clock import Clock
     from monitor.settings.settings import Settings
     from monitor.store import Letter
+    from monitor.store.ahead import Ahead
 
 log = structlog.get_logger()
 
@@ -81,7 +82,7 @@ def backup_plan(settings: Settings) -> Plan:
 class Daemon:
     """Raises ConfigError or WebProblem for what can't be served."""
 
-    def __init__(self, settings: Settings, clock: Clock) -> None:
+    def __init__(self, settings: Settings, clock: Clock, ahead: Ahead | None = None) -> None:
         web_password_hash(settings)
         viewer_password_hash(settings)
         self._options = WebOptions.from_settings(settings)
@@ -114,6 +115,7 @@ class Daemon:
                 backups=backup_plan(settings),
                 page=self._options.address,
                 planning=settings.food.planning(),
+                ahead=ahead,
                 other_rooms=settings.rooms.sites if settings.rooms.show else None,
             )
         )

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import structlog
 
 from monitor.core.house import HOUSE_KEYS
 from monitor.core.log import Start
-from monitor.core.model import DAY, AlarmState, Ms
+from monitor.core.model import HISTORY, AlarmState
 from monitor.core.phones import PHONES_KEY
 from monitor.core.planned import FOOD_KEYS
 from monitor.core.undo import UNDO_KEY
@@ -18,16 +18,19 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from monitor.core.engine import Engine
+    from monitor.core.model import Ms
     from monitor.store import Store
+    from monitor.store.history import Columns
 
 log = structlog.get_logger()
 
-HISTORY: Final[Ms] = 12 * DAY
 
+def recall(store: Store, engine: Engine, now: Ms, columns: Columns | None = None) -> None:
+    """Rebuild the state of a new engine: slots, the readings behind them, the log, the alarms.
 
-def recall(store: Store, engine: Engine, now: Ms) -> None:
-    """Rebuild the state of a new engine: slots, the readings behind them, the log, the alarms."""
-    for probe, told in store.past(now - HISTORY):
+    ``columns``: the slots, where they have been read ahead.
+    """
+    for probe, told in store.past(now - HISTORY, columns):
         engine.recall_past(probe, told)
     for reading in store.readings(engine.reading_recall_from()):
         engine.recall_reading(reading)

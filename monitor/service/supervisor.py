@@ -60,6 +60,7 @@ if TYPE_CHECKING:
 
     from monitor.core.checkup_facts import Inside
     from monitor.service.wiring import Wiring
+    from monitor.store.history import Columns
 
 log = structlog.get_logger()
 
@@ -121,6 +122,7 @@ class Supervisor:
             self._live(on_ready, then)
 
     def _live(self, on_ready: Callable[[], None] | None, then: Callable[[], None] | None) -> None:
+        columns = None if self._w.ahead is None else self._w.ahead.take()
         with open_store(Path(self._w.store_path), self._clock.now(), self._w.backups) as store:
             self._store = store
             self._engine = Engine(self._w.site, self._clock.now())
@@ -128,7 +130,7 @@ class Supervisor:
             self._early = Early(self._clock, self._unset)
             self._ingest = Ingest(self._engine, store, self._w.bindings, self._early)
             with in_our_words(store.path):
-                self._recall()
+                self._recall(columns)
             self._let_go(self._clock.now())
             self._outbox = Outbox(store, self._w.manners, self._w.reaches)
             self._notifier = Notifier(self._w.channels, self._inputs.put)
@@ -301,8 +303,8 @@ class Supervisor:
             forgetting.take_back(self._engine.state, self._store.entries())
         forgetting.let_go(self._engine.state, now)
 
-    def _recall(self) -> None:
-        recall(self._store, self._engine, self._clock.now())
+    def _recall(self, columns: Columns | None) -> None:
+        recall(self._store, self._engine, self._clock.now(), columns)
         self._w.book.renew(self._engine.state.phones)
 
     def _tell_all(self) -> None:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from monitor.service.backing import Plan
     from monitor.service.clock import Clock
     from monitor.service.heartbeat import Heartbeat
+    from monitor.store.ahead import Ahead
 
 NO_PLANNING: Final = Planning(on=False, every=HOUR, soon_s=20.0, seconds=60.0, memory_mb=1024)
 
@@ -49,6 +50,7 @@ class Wiring:
     backups: Plan | None = None
     page: str = ""
     planning: Planning = NO_PLANNING
+    ahead: Ahead | None = None  # has begun to read what the store kept
     other_rooms: Sequence[str] | None = None  # to be shown: those, or with none named all that are heard of
 
     @property

@@ -24,6 +24,24 @@ QUARANTINED = 20
 QUARANTINED_BYTES = 512
 
 
+Columns = tuple[str | None, str | None, str | None, str | None]
+"""Series, number, count and total of slots, each column as one text; None where there is no slot."""
+
+
+def slot_columns(connection: sqlite3.Connection, since: Ms) -> Columns:
+    """Those that begin at ``since`` or later.
+
+    A long history takes a start's time and memory: a column comes as one text, which takes a third as long as rows, and a slot
+    by its number, which is half as long to write and to read as its time.
+    """
+    found: Columns = connection.execute(
+        "SELECT group_concat(series), group_concat(slot / ?), group_concat(count), group_concat(total) FROM slot "
+        "WHERE slot >= ?",
+        (SLOT, since),
+    ).fetchone()
+    return found
+
+
 class SlotShelf:
     def __init__(self, connection: sqlite3.Connection, series: Names) -> None:
         self._connection = connection
@@ -52,20 +70,15 @@ class SlotShelf:
             for (slot, series), (count, total) in sorted(found.items())
         ]
 
-    def by_probe(self, since: Ms) -> Iterator[tuple[str, NDArray[np.int64]]]:
+    def by_probe(self, since: Ms, columns: Columns | None = None) -> Iterator[tuple[str, NDArray[np.int64]]]:
         """What was written of each probe, shape (k, 3): slot, count, total of those that begin at ``since`` or later.
 
-        A long history takes a start's time and memory: a column comes as one text, which takes a third as long as rows, and
-        a slot by its number, which is half as long to write and to read as its time.
+        ``columns`` are theirs, where they have been read already.
         """
         import numpy as np  # noqa: PLC0415  (commands that only ask a service open its store, too)
 
-        columns = self._connection.execute(
-            "SELECT group_concat(series), group_concat(slot / ?), group_concat(count), group_concat(total) FROM slot "
-            "WHERE slot >= ?",
-            (SLOT, since),
-        ).fetchone()
-        told = np.array([np.fromstring(column or "", dtype=np.int64, sep=",") for column in columns])
+        read = slot_columns(self._connection, since) if columns is None else columns
+        told = np.array([np.fromstring(column or "", dtype=np.int64, sep=",") for column in read])
         told = told[:, np.lexsort(told[1::-1])].T  # in which order they come SQLite leaves open, but it is one for all
         told[:, 1] *= SLOT
         for series in np.unique(told[:, 0]):

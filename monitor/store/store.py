@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
     from monitor.core.log import LogEntry
     from monitor.core.model import Alarm, Ms, Reading, SlotClosed, Transition
+    from monitor.store.history import Columns
     from monitor.store.letters import Draft, Letter, Posted
     from monitor.store.records import Quarantined
     from monitor.store.shelf import Shelf
@@ -315,10 +316,13 @@ class Store:
         with in_our_words(self.path):
             return self._slots.since(since)
 
-    def past(self, since: Ms) -> Iterator[tuple[str, NDArray[np.int64]]]:
-        """The same, probe by probe, shape (k, 3): slot, count, total; only what is on the disk, so ask before any is put."""
+    def past(self, since: Ms, columns: Columns | None = None) -> Iterator[tuple[str, NDArray[np.int64]]]:
+        """The same, probe by probe, shape (k, 3): slot, count, total; only what is on the disk, so ask before any is put.
+
+        ``columns``: as ``Ahead`` has read them.
+        """
         self._mine()
-        return self._slots.by_probe(since)
+        return self._slots.by_probe(since, columns)
 
     def quarantine(self, probe: str, time: Ms, reason: str, payload: bytes) -> None:
         """Keep the head of a message that could not be read; the newest 20 of each probe stay."""

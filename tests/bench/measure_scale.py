@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from monitor.core.model import Ms, SiteSpec
+    from monitor.store.history import Columns
 
 SIZES: Final = (10, 30, 100, 300, 1000)
 EVERY: Final = 10  # s, of each probe
@@ -113,9 +114,9 @@ class Driven(Supervisor):
         self.turns: list[float] = []
         self.document_bytes = 0
 
-    def _recall(self) -> None:
+    def _recall(self, columns: Columns | None) -> None:
         """Two nights of every probe, and a batch in each vessel, of every age."""
-        super()._recall()
+        super()._recall(columns)
         engine, vessels = self._engine, list(self._w.site.vessels)
         for number, vessel in enumerate(vessels):
             slots = [(BEGIN // SLOT - k) * SLOT for k in range(HISTORY_H * HOUR // SLOT, 0, -1)]

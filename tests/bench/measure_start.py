@@ -21,7 +21,7 @@ from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.model import DAY, SLOT, SlotClosed
+from monitor.core.model import DAY, HISTORY, SLOT, SlotClosed
 from monitor.store import Store
 from tests.conftest import Mosquitto
 from tests.system.daemon import HERE_ONLY, PATIENCE_S, Daemon, Phone, send, table, until
@@ -32,7 +32,6 @@ if TYPE_CHECKING:
 
 STARTS: Final = 7
 IDLE_S: Final = 60
-HISTORY: Final = 12 * DAY  # all that a start takes back
 WORKSHOP_ONLY: Final = ("rich", "pygments", "greenlet")  # a logger would load them where they happen to be
 LOADED: Final = (
     "import monitor.cli.run, monitor.service.daemon, monitor.web.app, monitor.web.serving, monitor.service.memory as memory; "
