@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING, Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, ValidatorFunctionWrapHandler, field_validator
+from pydantic import BaseModel, ConfigDict, Field
 
 from monitor.settings.forms import Form
 
@@ -17,22 +17,9 @@ os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 
 
 class Section(BaseModel):
-    """One table. Frozen, unknown keys refused; every field carries its form and its description.
-
-    When the validation context holds a dict "kept", each field that is right goes into it, so that the cross-checks can
-    look at the sound part of a table that has other faults: all problems are told at once.
-    """
+    """One table. Frozen, unknown keys refused; every field carries its form and its description."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
-
-    @field_validator("*", mode="wrap")
-    @classmethod
-    def _keep(cls, value: Any, handler: ValidatorFunctionWrapHandler, info: ValidationInfo) -> Any:
-        read = handler(value)
-        kept: dict[str, Any] | None = (info.context or {}).get("kept")
-        if kept is not None and info.field_name is not None:
-            kept[info.field_name] = read
-        return read
 
 
 def option(description: str, *, default: Any = ..., told: str = "", example: Any = None) -> Any:

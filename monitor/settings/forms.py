@@ -2,6 +2,9 @@
 
 A form reads what TOML gave and raises Unfit with what is allowed; it writes a value back as TOML for the effective
 configuration and the example. Names, files and addresses have a module of their own.
+
+When the validation context holds a dict "kept", each field that is right goes into it, so that the cross-checks can look at
+the sound part of a table that has other faults: all problems are told at once.
 """
 
 from __future__ import annotations
@@ -47,11 +50,15 @@ class Form:
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         def validate(value: object, info: ValidationInfo) -> Any:
             try:
-                return self.read(value, info)
+                read = self.read(value, info)
             except Unfit as unfit:
                 context = {"allowed": unfit.allowed or self.allowed, "hint": unfit.hint, "found": unfit.found or ""}
                 # The values go in by the context, so that no brace in them is taken for a field of the template.
                 raise PydanticCustomError("unfit", "not allowed", context) from None
+            kept: dict[str, Any] | None = (info.context or {}).get("kept")
+            if kept is not None and info.field_name is not None:
+                kept[info.field_name] = read
+            return read
 
         return core_schema.with_info_plain_validator_function(validate)
 
