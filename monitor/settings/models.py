@@ -1,14 +1,13 @@
 """The configuration as a keeper writes it: one class a table, each option with its description, unit and default.
 
 The example file, ``swimup check --show`` and the messages are all made from these classes. Probes have their own module.
+Annotations are values here and no texts: pydantic would have each of seventy compiled anew at every start.
 """
 
-from __future__ import annotations
-
-from pathlib import Path  # noqa: TC003  (pydantic evaluates the annotations)
+from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import SecretStr  # noqa: TC002
+from pydantic import SecretStr
 
 from monitor.core import model as core
 from monitor.core.dispatch import Manners, Reach

@@ -115,14 +115,15 @@ class Service:
             )
             assert not self.daemon.rows(query), f"of a trouble no letter went to {server.name}"
 
-    def urgent_first(self) -> None:
+    def urgent_first(self, lives: int) -> None:
         """What is urgent comes first, or right after the letter with which the mended server was tried.
 
-        Killed before that one was struck off, the daemon tries the server with it once more: the same letter, by its id.
+        That is the one whose time came first. Killed before it was struck off, the daemon tries in its next life with the same
+        (which has the same id) or with another whose time has come: one for each of its ``lives`` since the servers are well.
         """
         for server in self.servers:
             letters = list({letter["id"]: letter for letter in server.letters}.values())
-            first = [URGENT in (letter["alarm"], *letter.get("alarms", ())) for letter in letters[:2]]
+            first = [URGENT in (letter["alarm"], *letter.get("alarms", ())) for letter in letters[: 1 + lives]]
             assert any(first), f"{server.name}: {[(letter['id'], letter['title']) for letter in server.letters]}"
 
 
@@ -173,7 +174,7 @@ def told(ground: Ground, manners: tuple[str, ...], kills: int) -> None:
     until(made.nothing_waits, "letters still wait")
     assert made.daemon.terminate() == 0
     made.all_told()
-    made.urgent_first()
+    made.urgent_first(lives=1 + bool(kills))
     said = " ".join(f"{letter['title']} {letter['message']}" for letter in made.phone.letters)
     for name in failing:
         assert name in said, f"nobody was told by the phone that {name} fails: {made.phone.titles}"
