@@ -36,6 +36,7 @@ PURE = {
     "typing",
     "zoneinfo",
 }
+COMPILED = ("exec", "light.py")  # where methods are made
 CLOCKS = {"now", "utcnow", "today", "time_ns", "monotonic", "monotonic_ns", "perf_counter", "localtime", "gmtime"}
 OUTSIDE = {
     "archive",

@@ -173,6 +173,34 @@ def test_a_class_is_whole_whatever_is_asked_of_it_first() -> None:
         hash(given(young()))
 
 
+def test_it_is_made_as_a_dataclass_is() -> None:
+    """Whatever a field says of itself: the same arguments in the same order, and the same complaint without them."""
+
+    class Tank:
+        litres: float
+        taps: list[str] = field(default_factory=list)
+        name: str = field(default="", kw_only=False)
+        marks: dict[str, int] = field(init=False, default_factory=dict)
+        state: str = field(init=False, default="dry")
+        full: bool = field(init=False)
+
+        def __post_init__(self) -> None:
+            self.full = self.litres > 100
+
+    told: Any = dataclass(slots=True)(type("Tank", (), dict(Tank.__dict__)))
+    ours: Any = light(frozen=False)(type("Tank", (), dict(Tank.__dict__)))
+    for given in ((200.0,), (20.0, ["a"]), (20.0, ["a"], "ash")):
+        assert asdict(ours(*given)) == asdict(told(*given))
+    assert asdict(ours(litres=2.0, name="b")) == asdict(told(litres=2.0, name="b"))
+    assert ours(1.0).taps is not ours(1.0).taps
+    for wrong in ({}, {"litres": 1.0, "state": "wet"}, {"litre": 1.0}):
+        with pytest.raises(TypeError) as its:
+            told(**wrong)
+        with pytest.raises(TypeError) as our:
+            ours(**wrong)
+        assert str(our.value) == str(its.value)
+
+
 def test_threads_that_ask_together_make_the_same_class() -> None:
     """The page, the planner and the decisions begin at once."""
     for _ in range(50):
