@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from monitor.core.model import DAY, SLOT, SlotClosed
-from monitor.store import Store, StoreInUse
+from monitor.store import Store, StoreInUse, ahead
 from monitor.store.ahead import Ahead
 from monitor.store.aside import ASIDE
 
@@ -64,12 +64,12 @@ def test_what_a_killed_process_left_in_the_log_is_read(path: Path, tmp_path: Pat
 
 def test_nobody_writes_before_it_is_taken(path: Path) -> None:
     """The place is held meanwhile, and free again right after; what was read is given once."""
-    ahead = Ahead(path, 0)
-    ahead._thread.join()
+    reading = Ahead(path, 0)
+    reading._thread.join()
     with pytest.raises(StoreInUse):
         Store.open(path)
-    assert ahead.take() is not None
-    assert ahead.take() is None
+    assert reading.take() is not None
+    assert reading.take() is None
     Store.open(path).close()
 
 
@@ -107,6 +107,19 @@ def test_what_is_wrong_with_a_store_is_left_to_who_opens_it(path: Path, harm: An
     """An update, damage, a new beginning: the file that is read then is another, or tells an error of its own."""
     harm(path)
     assert Ahead(path, 0).take() is None
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_whatever_ends_the_reading_a_start_goes_on_without(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is a convenience: what nobody thought of costs its time, and no start."""
+
+    def broken(*_: object) -> None:
+        raise RuntimeError("nobody thought of it")
+
+    monkeypatch.setattr(ahead, "slot_columns", broken)
+    assert Ahead(path, 0).take() is None
+    with Store.open(path) as store:
+        assert set(past(store, 0)) == set(PROBES)
 
 
 def test_where_there_is_no_store_none_is_made(tmp_path: Path) -> None:

@@ -34,8 +34,8 @@ DECISIONS: Final = "MainThread"
 """Its end ends the process with a code that the manager takes for a failure."""
 PLANNER: Final = "planner"
 """The child process."""
-PIECES: Final = ("asyncio_", "AnyIO worker thread", "pantry")
-"""What such threads do for others is one piece each, and what goes wrong in it is told to whoever waits for it."""
+PIECES: Final = ("asyncio_", "AnyIO worker thread", "pantry", "store-ahead")
+"""What such threads do for others is one piece each, and what goes wrong in it is told to whoever waits for it, or done by them."""
 TRIED: Final = (*ANEW, *WITHHELD, DECISIONS)
 
 
