@@ -35,7 +35,7 @@ DECISIONS: Final = "MainThread"
 PLANNER: Final = "planner"
 """The child process."""
 PIECES: Final = ("asyncio_", "AnyIO worker thread", "pantry", "store-ahead")
-"""What such threads do for others is one piece each, and what goes wrong in it is told to whoever waits for it, or done by them."""
+"""What such threads do for others is one piece each, and what goes wrong in it is told to whoever waits for it, or done by it."""
 TRIED: Final = (*ANEW, *WITHHELD, DECISIONS)
 
 
