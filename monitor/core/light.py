@@ -1,4 +1,4 @@
-"""Values: each is what its fields say, and nobody may change one. They cost little to define and to make."""
+"""Classes of fields: values, which nobody may change, and a few that change as they go. They cost little to define and make."""
 
 from __future__ import annotations
 
