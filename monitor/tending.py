@@ -5,12 +5,10 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING, Final, Protocol
 
-import structlog
+from monitor.loglines import log
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
-
-log = structlog.get_logger()
 
 AGAIN_S: Final = (2.0, 600.0)
 """Before a task is started anew, doubling up to the second number. Common practice, no source."""

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import ipaddress
+import logging
 import threading
 import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote, urlsplit
 
-import structlog
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
 if TYPE_CHECKING:
     from paho.mqtt.reasoncodes import ReasonCode
 
-log = structlog.get_logger()
+log = logging.getLogger("swimup-sim")
 
 IN_FLIGHT = 20  # what brokers commonly allow at once
 WINDOW = 500  # messages handed over and not yet acknowledged; beyond, publishing waits
@@ -161,21 +161,21 @@ class Link:
             else:
                 self.ever_up = True
                 self._down_told = False
-                log.info("broker.connected", host=self._broker.host, port=self._broker.port)
+                log.info("connected with the broker at %s:%d", self._broker.host, self._broker.port)
             self._change.notify_all()
 
     def _disconnected(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _properties: Any) -> None:
         if self.ever_up:
-            self._tell_down("broker.lost", str(code))
+            self._tell_down("lost the broker", str(code))
 
     def _failed(self, _client: Client, _data: Any) -> None:
-        self._tell_down("broker.absent", "no connection")
+        self._tell_down("no broker", "no connection")
 
-    def _tell_down(self, event: str, reason: str) -> None:
+    def _tell_down(self, what: str, reason: str) -> None:
         if self._stopping or self._down_told:
             return
         self._down_told = True
-        log.warning(event, host=self._broker.host, port=self._broker.port, reason=reason, then="trying again")
+        log.warning("%s at %s:%d (%s); trying again", what, self._broker.host, self._broker.port, reason)
 
     def _acknowledged(self, _client: Client, _data: Any, _mid: int, _code: ReasonCode, _properties: Any) -> None:
         with self._change:

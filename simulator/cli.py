@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import signal
 import sys
@@ -13,7 +14,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-import structlog
 
 from simulator.broker import BrokerError, Link, parse_broker
 from simulator.clock import SimClock
@@ -31,7 +31,7 @@ from simulator.world import SeriesTooShort, World
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-log = structlog.get_logger()
+log = logging.getLogger("swimup-sim")
 
 EXISTING = click.Path(exists=True, dir_okay=False, path_type=Path)
 WRITABLE = click.Path(dir_okay=False, writable=True, path_type=Path)
@@ -66,14 +66,10 @@ class BadScenario(click.ClickException):
 @click.version_option(package_name="swimup", prog_name="swimup-sim")
 def main() -> None:
     """An invented shed: rooms, water, pumps, cysts and probes, with the truth kept beside."""
-    structlog.configure(
-        processors=[
-            structlog.processors.TimeStamper(fmt="iso", utc=True),
-            structlog.processors.add_log_level,
-            structlog.processors.KeyValueRenderer(key_order=["timestamp", "level", "event"]),
-        ],
-        logger_factory=structlog.PrintLoggerFactory(file=sys.stderr),
-    )
+    told = logging.StreamHandler(sys.stderr)
+    told.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+    log.handlers = [told]
+    log.setLevel(logging.INFO)
 
 
 @main.command()
@@ -132,13 +128,15 @@ def _play(
     if history:
         with click.progressbar(length=history, label="history", file=sys.stderr) as bar:
             sent, skipped = publish_history(feed, link, stop, history, bar.update)
-        log.info("history.published", messages=sent, without_own_time=skipped)
+        log.info("history published: messages %d, without a time of their own %d", sent, skipped)
     clock = SimClock(time.time() if anchor is None else anchor, speed)
     start = instant(feed.world.scenario.start_ms)
-    log.info("live.started", sim_epoch=start, sim_speed=speed, sim_anchor=round(clock.anchor, 3))
+    log.info("live: --sim-epoch %s --sim-speed %g --sim-anchor %.3f", start, speed, clock.anchor)
     live, late = publish_live(feed, link, stop, clock, minutes)
     link.drain(GOODBYE_S)
-    log.info("stopped", history=sent, live=live, left_out=skipped + late, unacknowledged=link.outstanding)
+    log.info(
+        "stopped: history %d, live %d, left out %d, unacknowledged %d", sent, live, skipped + late, link.outstanding
+    )
 
 
 @main.command()

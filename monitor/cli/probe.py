@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import os
 import signal
 import sys
@@ -12,8 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 import click
-import structlog
 
+from monitor import loglines
 from monitor.probe import adc, onewire
 from monitor.probe.binding import bindings
 from monitor.probe.board import Bench, BoardRunner
@@ -73,7 +72,7 @@ def probe(config: Path | None, listing: bool, once: bool, binding: bool, sysfs: 
 
 
 def _run(settings: BoardSettings, sysfs: Path) -> None:
-    _set_up_log()
+    loglines.begin(sys.stderr)
     watchdog = Watchdog()
     runner = BoardRunner(settings, sysfs, alive=watchdog.alive)
     halt = threading.Event()
@@ -147,15 +146,3 @@ def _refuse(error: ConfigError) -> NoReturn:
     for problem in error.problems:
         click.echo(str(problem), err=True)
     sys.exit(EXIT_BAD_CONFIGURATION)
-
-
-def _set_up_log() -> None:
-    structlog.configure(
-        processors=[
-            structlog.processors.add_log_level,
-            structlog.processors.TimeStamper(fmt="iso", utc=True),
-            structlog.processors.LogfmtRenderer(key_order=["timestamp", "level", "event"], bool_as_flag=False),
-        ],
-        wrapper_class=structlog.make_filtering_bound_logger(logging.INFO),
-        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
-    )

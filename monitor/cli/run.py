@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import logging
 import os
 import signal
 import sys
 import threading
-from typing import TYPE_CHECKING, NoReturn, TextIO, cast
+from typing import TYPE_CHECKING, NoReturn
 from urllib.parse import urlsplit
 
 import click
-import structlog
 
+from monitor import loglines
 from monitor.service import memory
 from monitor.service.logstream import UnfailingLog
 from monitor.settings.discover import EXIT_BAD_CONFIGURATION, config_option, exit_with, load_or_exit
@@ -39,7 +38,7 @@ EXIT_BROKEN = 1
 def run(config: Path | None, sim_epoch: str | None, sim_speed: float, sim_anchor: float | None, verbose: bool) -> None:
     """Run the monitor until it is told to stop (Ctrl-C or SIGTERM)."""
     memory.begin()
-    _set_up_log(verbose)
+    loglines.begin(UnfailingLog(), loglines.DEBUG if verbose else loglines.INFO)
     settings = load_or_exit(config)
     try:
         clock = _clock(settings, sim_epoch, sim_speed, sim_anchor)
@@ -102,17 +101,3 @@ def _clock(settings: Settings, epoch: str | None, speed: float, anchor: float | 
     except ValueError:
         raise ValueError(f"--sim-epoch {epoch!r}: write RFC 3339 with a zone, as 2026-03-01T06:00:00Z") from None
     return SimulatedClock(start, speed, anchor)
-
-
-def _set_up_log(verbose: bool) -> None:
-    level = logging.DEBUG if verbose else logging.INFO
-    structlog.configure(
-        processors=[
-            structlog.processors.add_log_level,
-            structlog.processors.TimeStamper(fmt="iso", utc=True),
-            structlog.processors.format_exc_info,
-            structlog.processors.LogfmtRenderer(key_order=["timestamp", "level", "event"], bool_as_flag=False),
-        ],
-        wrapper_class=structlog.make_filtering_bound_logger(level),
-        logger_factory=structlog.WriteLoggerFactory(cast("TextIO", UnfailingLog())),
-    )

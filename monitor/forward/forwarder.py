@@ -5,12 +5,11 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING, Any, Final
 
-import structlog
-
 from monitor.forward.lines import Lines
 from monitor.forward.posting import Poster
 from monitor.forward.sender import Pace, Sender
 from monitor.forward.trail import Trail
+from monitor.loglines import log
 from monitor.tending import Tender
 
 if TYPE_CHECKING:
@@ -21,8 +20,6 @@ if TYPE_CHECKING:
     from monitor.service.clock import Clock
     from monitor.store import Store
     from monitor.store.sinks import Forwarded
-
-log = structlog.get_logger()
 
 RESTART_S: Final = (5.0, 600.0)
 """Before a thread that broke down is started anew, doubling up to the second number. Common practice, no source."""

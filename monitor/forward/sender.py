@@ -12,12 +12,11 @@ from collections import deque
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-import structlog
-
 from monitor.core.light import light
 from monitor.core.wording import rfc3339
 from monitor.forward.posting import SendFailed
 from monitor.forward.trail import EVER
+from monitor.loglines import log
 from monitor.store.errors import StoreError
 from monitor.store.records import time_of
 from monitor.store.sinks import Forwarded, Late, Reached
@@ -30,8 +29,6 @@ if TYPE_CHECKING:
     from monitor.forward.trail import Trail
     from monitor.service.clock import Clock
     from monitor.store.sinks import Ceilings
-
-log = structlog.get_logger()
 
 State = Literal["starting", "current", "behind", "failing"]
 BACK_OFF_S: Final = (1.0, 60.0)

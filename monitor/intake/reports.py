@@ -8,11 +8,10 @@ from dataclasses import replace
 from queue import Full
 from typing import TYPE_CHECKING, Any
 
-import structlog
-
 from monitor.core.light import light
 from monitor.intake.decode import LARGEST
 from monitor.intake.orders import WAIT_AT_MOST, Letter, Orders
+from monitor.loglines import log
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -21,8 +20,6 @@ if TYPE_CHECKING:
     from monitor.intake.incoming import Incoming
     from monitor.intake.link import Link, Version
     from monitor.intake.terms import Ending
-
-log = structlog.get_logger()
 
 TOO_LARGE = LARGEST + 1
 """Bytes. What is larger is cut: that it is too large can still be seen, and thousands that wait do not fill the memory."""

@@ -6,11 +6,10 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
-import structlog
-
 from monitor.core.dispatch import FOR_A_DIGEST, RANK, Cause, Hold, Kind, Slip, due, plan
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND
 from monitor.core.wording import rfc3339
+from monitor.loglines import log
 from monitor.notify.wording import together
 
 if TYPE_CHECKING:
@@ -19,8 +18,6 @@ if TYPE_CHECKING:
     from monitor.core.dispatch import Manners, Reach
     from monitor.core.model import Ms, Transition
     from monitor.store import Draft, Letter
-
-log = structlog.get_logger()
 
 LONGEST_WAIT: Final[Ms] = DAY
 """A next try further ahead than any channel may ask for was reckoned while the clock was wrong."""

@@ -6,13 +6,15 @@ no password from the environment, and no redirect: what is configured is what is
 
 from __future__ import annotations
 
+import os
 from base64 import b64encode
+from ssl import SSLCertVerificationError, SSLError
 from typing import TYPE_CHECKING, Final
 from urllib.parse import SplitResult, quote, unquote, urlsplit
 
 if TYPE_CHECKING:
     import ssl
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     import h11
     from anyio.abc import ByteStream
@@ -66,6 +68,26 @@ async def ask(
             raise BrokenOff(CUT) from error
 
 
+def ask_now(
+    method: str,
+    url: str,
+    headers: Mapping[str, str],
+    body: bytes = b"",
+    *,
+    timeout_s: float,
+    trust: ssl.SSLContext | None = None,
+) -> tuple[int, dict[str, str]]:
+    """As ``ask``, for a thread in which no loop runs; ``timeout_s`` is for the whole, and TimeoutError tells that it passed."""
+    import asyncio  # noqa: PLC0415  (so that a start need not wait for it)
+
+    async def limited() -> tuple[int, dict[str, str]]:
+        # The limit for connecting comes first: only then the socket is tidied up.
+        async with asyncio.timeout(timeout_s):
+            return await ask(method, url, headers, body, connect_s=0.45 * timeout_s, trust=trust)
+
+    return asyncio.run(limited())
+
+
 async def _exchange(stream: ByteStream, request: h11.Request, body: bytes) -> tuple[int, dict[str, str]]:
     import h11  # noqa: PLC0415
     from anyio import EndOfStream  # noqa: PLC0415
@@ -109,3 +131,30 @@ def _name(parts: SplitResult) -> str:
         raise ValueError("an address of http or https with a name is needed")
     name = parts.hostname
     return name if name.isascii() else name.encode("idna").decode()
+
+
+def tls_reason(error: BaseException) -> str | None:
+    """Why TLS did not come about, out of the chain of causes; None where it was something else."""
+    for cause in _causes(error):
+        if isinstance(cause, SSLCertVerificationError):
+            return cause.verify_message
+        if isinstance(cause, SSLError):
+            return cause.reason or str(cause)
+    return None
+
+
+def system_reason(error: BaseException) -> str:
+    """What the system said of the connection, beneath what the client makes of it."""
+    said = [cause for cause in _causes(error) if isinstance(cause, OSError) and cause.errno is not None]
+    if not said:
+        return str(error)
+    number = said[-1].errno or 0
+    return os.strerror(number) if number > 0 else str(said[-1].strerror)  # negative where a name is not found
+
+
+def _causes(error: BaseException | None) -> Iterator[BaseException]:
+    while error is not None:
+        yield error
+        # A group is a host of several addresses: one of them stands for all.
+        several = error.exceptions if isinstance(error, BaseExceptionGroup) else ()
+        error = several[0] if several else error.__cause__ or error.__context__

@@ -13,13 +13,12 @@ from dataclasses import replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Literal, Protocol
 
-import structlog
-
 from monitor import failpoint
 from monitor.core.dispatch import AT_ONCE, FOR_A_DIGEST, Cause, Hold, Kind, Reach, kind_of, when
 from monitor.core.light import light
 from monitor.core.model import DAY, MINUTE, SECOND, AlarmState, Priority
 from monitor.failpoint import Point
+from monitor.loglines import log
 from monitor.notify.arranging import Arranging
 from monitor.notify.wording import draft
 from monitor.store import LETTERS_KEPT
@@ -31,8 +30,6 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms, Transition
     from monitor.notify.arranging import LetterBox
     from monitor.store import Letter
-
-log = structlog.get_logger()
 
 FIRST_BACK_OFF: Ms = 5 * SECOND
 LONGEST_BACK_OFF: Ms = 15 * MINUTE

@@ -7,10 +7,9 @@ import secrets
 import time
 from typing import TYPE_CHECKING, Any
 
-import structlog
-
 from monitor.core.dispatch import Kind
 from monitor.core.model import Priority
+from monitor.loglines import log
 from monitor.notify.notifier import Notifier
 from monitor.notify.outbox import Delivery
 from monitor.store import Letter
@@ -20,8 +19,6 @@ if TYPE_CHECKING:
 
     from monitor.core.model import Ms
     from monitor.notify.outbox import Channel
-
-log = structlog.get_logger()
 
 LATER = "Look at the other side and at the network, then test again. Alarms wait meanwhile, and are told when it works."
 NEVER = "Correct this [[channel]] in the configuration and start the service anew. An alarm would be given up."

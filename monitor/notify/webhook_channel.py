@@ -5,22 +5,20 @@ The signature is HMAC-SHA256 (RFC 2104) with the shared secret over the timestam
 
 from __future__ import annotations
 
-import asyncio
 import hashlib
 import hmac
-import os
 import ssl
 import time
 from email.utils import parsedate_to_datetime
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
-from monitor.notify.asking import BrokenOff, ask
+from monitor.notify.asking import BrokenOff, ask_now, system_reason, tls_reason
 from monitor.notify.message import payload
 from monitor.notify.outbox import DeliveryFailed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
     from pathlib import Path
 
     from monitor.store import Letter
@@ -120,7 +118,8 @@ class WebhookChannel:
             SIGNATURE_HEADER: sign(self._secret, timestamp, body),
         }
         try:
-            status, answer = asyncio.run(self._post(body, headers))
+            trust = self._trust() if self._secure else None
+            status, answer = ask_now("POST", self._url, headers, body, timeout_s=self._timeout, trust=trust)
         except TimeoutError:
             raise self._failed(
                 f"gave no answer within {self._timeout:g} s", "See whether it is busy or the network drops packets."
@@ -130,13 +129,6 @@ class WebhookChannel:
         except BrokenOff as error:
             raise self._failed(f"broke off without an answer ({error})", "See the log of the other side.") from None
         self._judge(status, answer)
-
-    async def _post(self, body: bytes, headers: Mapping[str, str]) -> tuple[int, Mapping[str, str]]:
-        """Status and headers of the answer; its body is of no interest and not waited for."""
-        # The limit for connecting comes first: only then the socket is tidied up.
-        trust = self._trust() if self._secure else None
-        async with asyncio.timeout(self._timeout):
-            return await ask("POST", self._url, headers, body, connect_s=0.45 * self._timeout, trust=trust)
 
     def _trust(self) -> ssl.SSLContext:
         """Read anew at each try, so that a renewed certificate is used."""
@@ -208,30 +200,3 @@ class WebhookChannel:
     ) -> DeliveryFailed:
         told = f"channel {self._id}: {self._where} {what}"
         return DeliveryFailed(told, transient=transient, retry_after=retry_after, todo=todo)
-
-
-def tls_reason(error: BaseException) -> str | None:
-    """Why TLS did not come about, out of the chain of causes; None where it was something else."""
-    for cause in _causes(error):
-        if isinstance(cause, ssl.SSLCertVerificationError):
-            return cause.verify_message
-        if isinstance(cause, ssl.SSLError):
-            return cause.reason or str(cause)
-    return None
-
-
-def system_reason(error: BaseException) -> str:
-    """What the system said of the connection, beneath what the client makes of it."""
-    said = [cause for cause in _causes(error) if isinstance(cause, OSError) and cause.errno is not None]
-    if not said:
-        return str(error)
-    number = said[-1].errno or 0
-    return os.strerror(number) if number > 0 else str(said[-1].strerror)  # negative where a name is not found
-
-
-def _causes(error: BaseException | None) -> Iterator[BaseException]:
-    while error is not None:
-        yield error
-        # A group is a host of several addresses: one of them stands for all.
-        several = error.exceptions if isinstance(error, BaseExceptionGroup) else ()
-        error = several[0] if several else error.__cause__ or error.__context__

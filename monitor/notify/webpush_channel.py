@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Final, Literal
 from urllib.parse import urlsplit
 
 from monitor.core.light import light
-from monitor.notify.asking import BrokenOff
+from monitor.notify.asking import BrokenOff, system_reason, tls_reason
 from monitor.notify.outbox import DeliveryFailed
 from monitor.notify.pushing import URGENCY, NotAllowed, Way, audience, judged, lasts_s, sealed, text_of, topic_of
-from monitor.notify.webhook_channel import TOO_MANY_REQUESTS_WAIT, seconds_to_wait, system_reason, tls_reason
+from monitor.notify.webhook_channel import TOO_MANY_REQUESTS_WAIT, seconds_to_wait
 from monitor.web.options import WebProblem
 
 if TYPE_CHECKING:

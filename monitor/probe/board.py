@@ -7,9 +7,8 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
-import structlog
-
 from monitor.intake.link import Link
+from monitor.loglines import log
 from monitor.probe import adc, onewire
 from monitor.probe.clock import Clock
 from monitor.probe.count import Count
@@ -25,8 +24,6 @@ if TYPE_CHECKING:
 
     from monitor.core.model import Ms
     from monitor.probe.settings import BoardSettings
-
-log = structlog.get_logger()
 
 STUCK_MS: Final = 120_000
 """A thread that measures shows signs of life more often, even with a bus of a dozen slow chips beside its longest pause."""

@@ -6,12 +6,10 @@ import os
 import threading
 from typing import TYPE_CHECKING, Final
 
-import structlog
+from monitor.loglines import log
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-log = structlog.get_logger()
 
 BLOCK: Final = 10_000
 """Numbers are set aside in the file so many at a time. A restart leaves out what is left of them: no number comes twice."""

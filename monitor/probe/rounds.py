@@ -6,8 +6,7 @@ import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import structlog
-
+from monitor.loglines import log
 from monitor.probe.fault import SensorFault
 from monitor.probe.ring import Held
 
@@ -18,8 +17,6 @@ if TYPE_CHECKING:
     from monitor.probe.clock import Clock
     from monitor.probe.count import Count
     from monitor.probe.ring import Ring
-
-log = structlog.get_logger()
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,11 @@ import ssl
 import time
 from typing import TYPE_CHECKING, Any, Final
 
-import structlog
 from paho.mqtt.client import Client, MQTTv5, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.intake.link import CONNECT_TIMEOUT_S, WIRE_FAULTS, back_off, drop, trust
+from monitor.loglines import log
 from monitor.probe.clock import rfc3339
 
 if TYPE_CHECKING:
@@ -27,8 +27,6 @@ if TYPE_CHECKING:
     from monitor.probe.clock import Clock
     from monitor.probe.ring import Ring
     from monitor.probe.rounds import Health
-
-log = structlog.get_logger()
 
 WINDOW: Final = 20
 """Messages under way at once. Mosquitto takes so many of anybody without being asked."""

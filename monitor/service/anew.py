@@ -8,11 +8,10 @@ import sqlite3
 from contextlib import closing, suppress
 from typing import TYPE_CHECKING, Final
 
-import structlog
-
 from monitor import failpoint
 from monitor.core.house import Anew
 from monitor.failpoint import Point
+from monitor.loglines import log
 from monitor.service.backing import newest_of
 from monitor.store import Store, StoreCorrupt
 from monitor.store.aside import marked_damaged, move_aside, unfinished, unmark, was_a_store
@@ -28,8 +27,6 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
     from monitor.service.backing import Plan
     from monitor.store.backups import Backup
-
-log = structlog.get_logger()
 
 ANEW_KEY: Final = "run/anew"
 

@@ -6,13 +6,12 @@ import threading
 import time
 from typing import TYPE_CHECKING, Final
 
-import structlog
-
 from monitor.core.house import Kept
 from monitor.core.light import light
 from monitor.core.model import DAY, HOUR, Ms
 from monitor.core.quality import CLOCK_UNSET
 from monitor.core.wording import duration, meals, zone
+from monitor.loglines import log
 from monitor.store.backup import NIGHTLY, BackupStopped, make_backup, rotate, unchanged_since
 from monitor.store.backups import Backup, BackupFolder, BackupProblem
 from monitor.store.errors import StoreError
@@ -24,8 +23,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from monitor.service.clock import Clock
-
-log = structlog.get_logger()
 
 AGAIN_AFTER_S: Final = 3 * 3600.0
 """After a try that failed while it was copying: it has worn the card as a good one does. Common practice, no source."""

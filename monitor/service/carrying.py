@@ -5,11 +5,10 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-import structlog
-
 from monitor.core.model import BatchChanged, Learned, Logged, SlotClosed, Transition
 from monitor.core.phones import PHONES_KEY
 from monitor.core.rules_site import DELIVERY
+from monitor.loglines import log
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -23,8 +22,6 @@ if TYPE_CHECKING:
     from monitor.service.committing import Committer
     from monitor.service.telling import Teller
     from monitor.store import Store
-
-log = structlog.get_logger()
 
 
 class Carrier:

@@ -5,11 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from monitor.notify import AppriseChannel, MqttChannel, WebhookChannel
 from monitor.notify.phonebook import PhoneBook
-from monitor.notify.pushing import Way
 from monitor.notify.pushkey import PushKey
-from monitor.notify.webpush_channel import WebPushChannel
 from monitor.settings.credentials import channel_secrets, channel_urls
 
 if TYPE_CHECKING:
@@ -54,12 +51,21 @@ def make_channels(
     for channel in settings.channels:
         name = channel.id
         if channel.kind == "webhook":
+            from monitor.notify.webhook_channel import WebhookChannel  # noqa: PLC0415  (each loads much that is its own)
+
             made.append(WebhookChannel(name, urls[name], secrets[name], site=site, ca_file=channel.ca_file))
         elif channel.kind == "mqtt":
+            from monitor.notify.mqtt_channel import MqttChannel  # noqa: PLC0415
+
             made.append(MqttChannel(name, link, str(channel.topic), site=site))
         elif channel.kind == "webpush":
+            from monitor.notify.pushing import Way  # noqa: PLC0415
+            from monitor.notify.webpush_channel import WebPushChannel  # noqa: PLC0415
+
             way = Way(channel.ca_file)
             made.append(WebPushChannel(name, book or PhoneBook(), key or push_key(settings), way=way))
         else:
+            from monitor.notify.apprise_channel import AppriseChannel  # noqa: PLC0415
+
             made.append(AppriseChannel(name, urls[name]))
     return made

@@ -12,9 +12,8 @@ import threading
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
-import structlog
-
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND
+from monitor.loglines import log
 from monitor.service.memory import trim
 from monitor.store import StoreError
 
@@ -24,8 +23,6 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
     from monitor.service.clock import Clock
     from monitor.store import Keep, Store
-
-log = structlog.get_logger()
 
 
 class Chore(StrEnum):

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-import structlog
-
 from monitor import failpoint
 from monitor.failpoint import Point
+from monitor.loglines import log
 from monitor.store import StoreCorrupt, StoreError
 from monitor.store.aside import mark_damaged
 
@@ -21,8 +20,6 @@ if TYPE_CHECKING:
     from monitor.service.house import House
     from monitor.service.ingest import Ingest
     from monitor.store import Store
-
-log = structlog.get_logger()
 
 HALF_WINDOW: Final = {"5": 1000, "3.1.1": 10}
 """Messages, by MQTT version: half of what the broker sends unacknowledged."""

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import structlog
-
 from monitor.forward import Pace, Server
+from monitor.loglines import log
 from monitor.notify.phonebook import PhoneBook
 from monitor.service.backing import Plan
 from monitor.service.channels import Linked, make_channels, push_key
@@ -32,8 +31,6 @@ if TYPE_CHECKING:
     from monitor.settings.settings import Settings
     from monitor.store import Letter
     from monitor.store.ahead import Ahead
-
-log = structlog.get_logger()
 
 
 class Simulated:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import threading
 from concurrent.futures import Future
 from contextlib import suppress
@@ -15,6 +14,7 @@ from monitor.notify import try_channels
 from monitor.web.desk import Check, Look, Why
 
 if TYPE_CHECKING:
+    import asyncio
     from collections.abc import Callable, Sequence
 
     from monitor.core.checkup_facts import Inside
@@ -50,6 +50,7 @@ class ServiceDesk:
 
     ``wall`` tells the time that is written on test letters; ``report`` makes the burden report, in any thread,
     and ``examine`` the check-up, from what the thread of decisions knows.
+    asyncio is loaded by who asks: a start need not wait for it.
     """
 
     def __init__(
@@ -71,7 +72,7 @@ class ServiceDesk:
         self._site = site
         self._wall = wall
         self._report = report
-        self._reporting = asyncio.Semaphore(1)  # a look back takes memory: one at a time
+        self._reporting: asyncio.Semaphore | None = None  # a look back takes memory: one at a time
         self._trying = threading.Lock()
         self._lock = threading.Lock()
         self._view: dict[str, Any] = {}
@@ -99,6 +100,8 @@ class ServiceDesk:
         return self._waited or bool(self._waiting)
 
     async def look(self) -> None:
+        import asyncio  # noqa: PLC0415
+
         if self.watched:
             return  # views come as fast as they may
         with self._lock:
@@ -119,6 +122,8 @@ class ServiceDesk:
         return self._version
 
     async def wait(self, version: int, timeout: float) -> int:  # noqa: ASYNC109  (a heartbeat, not a deadline)
+        import asyncio  # noqa: PLC0415
+
         loop = asyncio.get_running_loop()
         future: asyncio.Future[None] = loop.create_future()
         with self._lock:
@@ -135,6 +140,8 @@ class ServiceDesk:
         return self._version
 
     async def try_channels(self) -> list[dict[str, Any]]:
+        import asyncio  # noqa: PLC0415
+
         return await asyncio.to_thread(self._try_channels)
 
     def _try_channels(self) -> list[dict[str, Any]]:
@@ -148,10 +155,16 @@ class ServiceDesk:
             self._trying.release()
 
     async def report(self, days: int) -> dict[str, Any]:
+        import asyncio  # noqa: PLC0415
+
+        if self._reporting is None:
+            self._reporting = asyncio.Semaphore(1)
         async with self._reporting:
             return await asyncio.to_thread(self._report, days)
 
     async def checkup(self) -> dict[str, Any]:
+        import asyncio  # noqa: PLC0415
+
         inside: Inside = await self._answer(Check())
         return await asyncio.to_thread(self._examine, inside)
 
@@ -164,6 +177,8 @@ class ServiceDesk:
         return done
 
     async def _answer(self, command: Command | Why | Check) -> Any:
+        import asyncio  # noqa: PLC0415
+
         asked = Asked(command)
         self._ask(asked)
         return await asyncio.wrap_future(asked.answer)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import structlog
-
 from monitor.core.model import Refused
 from monitor.intake.commands import INVALID, LONGEST_ALARM, REFUSED, answer_topic, done, family, problem, read_command
 from monitor.intake.unreadable import Unreadable, shown
+from monitor.loglines import log
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -18,8 +17,6 @@ if TYPE_CHECKING:
     from monitor.intake.incoming import Incoming
     from monitor.service.clock import Clock
     from monitor.service.ingest import Ingest
-
-log = structlog.get_logger()
 
 
 class Doing:

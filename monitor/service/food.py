@@ -12,13 +12,12 @@ from concurrent.futures import Future
 from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any, Final
 
-import structlog
-
 from monitor.core.food import FoodAhead, Outlook, Plan
 from monitor.core.food_document import food_document
 from monitor.core.light import light
 from monitor.core.model import HOUR
 from monitor.core.pantry import gather
+from monitor.loglines import log
 from monitor.planner.run import PlanFailed, plan_in_child
 
 if TYPE_CHECKING:
@@ -29,8 +28,6 @@ if TYPE_CHECKING:
     from monitor.core.model import Effect, Ms
     from monitor.service.clock import Clock
     from monitor.settings.food import Planning
-
-log = structlog.get_logger()
 
 FIRST_S: Final = 30.0  # after the start: estimates are there, and the start itself is not held up
 AGAIN_S: Final = 60.0  # after a failure, doubled each time

@@ -5,24 +5,19 @@ Somebody else's machine waits for it, and rings when it fails to come: the one a
 
 from __future__ import annotations
 
-import asyncio
 import ssl
 import threading
 from typing import TYPE_CHECKING, Any, Final, Literal
 from urllib.parse import urlsplit
 
-import structlog
-
 from monitor.core.light import light
 from monitor.core.wording import rfc3339
-from monitor.notify.asking import BrokenOff, ask
-from monitor.notify.webhook_channel import system_reason, tls_reason
+from monitor.loglines import log
+from monitor.notify.asking import BrokenOff, ask_now, system_reason, tls_reason
 
 if TYPE_CHECKING:
     from monitor.core.model import Ms
     from monitor.service.clock import Clock
-
-log = structlog.get_logger()
 
 TIMEOUT_S: Final = 10.0
 FIRST_BACK_OFF_S: Final = 15.0
@@ -108,7 +103,7 @@ class Heartbeat:
                 log.warning("heartbeat.withheld", reason=wrong)
             self._note("withheld", wrong)
             return min(FIRST_BACK_OFF_S, self._every_s)
-        failed = asyncio.run(self._send(url))
+        failed = self._send(url)
         if failed:
             if self._beat.state != "failing":
                 log.warning("heartbeat.failing", host=self._where, reason=failed)
@@ -132,12 +127,11 @@ class Heartbeat:
             return "the thread of decisions does not answer"
         return wrong
 
-    async def _send(self, url: str) -> str:
+    def _send(self, url: str) -> str:
         """What went wrong; empty when it arrived. Whatever the answer says beyond its status is of no interest."""
         trust = ssl.create_default_context() if url.startswith("https:") else None
         try:
-            async with asyncio.timeout(self._timeout):
-                status, _ = await ask("GET", url, {"User-Agent": "swimup"}, connect_s=0.45 * self._timeout, trust=trust)
+            status, _ = ask_now("GET", url, {"User-Agent": "swimup"}, timeout_s=self._timeout, trust=trust)
         except TimeoutError:
             return f"{self._where} gave no answer within {self._timeout:g} s"
         except OSError as error:

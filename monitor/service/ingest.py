@@ -6,11 +6,10 @@ from collections import deque
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-import structlog
-
 from monitor.intake.counters import Counters
 from monitor.intake.decode import Unreadable, decode
 from monitor.intake.rhythm import Rhythm
+from monitor.loglines import log
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -21,8 +20,6 @@ if TYPE_CHECKING:
     from monitor.intake.incoming import Incoming
     from monitor.service.early import Early
     from monitor.store import Store
-
-log = structlog.get_logger()
 
 SESSION_KEY: Final = "broker.session"
 LIGHT: Final = 1024

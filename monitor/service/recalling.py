@@ -5,14 +5,13 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-import structlog
-
 from monitor.core.house import HOUSE_KEYS
 from monitor.core.log import Start
 from monitor.core.model import HISTORY, AlarmState
 from monitor.core.phones import PHONES_KEY
 from monitor.core.planned import FOOD_KEYS
 from monitor.core.undo import UNDO_KEY
+from monitor.loglines import log
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -21,8 +20,6 @@ if TYPE_CHECKING:
     from monitor.core.model import Ms
     from monitor.store import Store
     from monitor.store.history import Columns
-
-log = structlog.get_logger()
 
 
 def recall(store: Store, engine: Engine, now: Ms, columns: Columns | None = None) -> None:

@@ -6,8 +6,6 @@ import secrets
 import threading
 from typing import TYPE_CHECKING, Any, Final
 
-import structlog
-
 from monitor.core.model import SECOND, Ms
 from monitor.core.rooms import Rooms, own_document
 from monitor.core.summary import summary, urgent
@@ -15,14 +13,13 @@ from monitor.core.wording import rfc3339
 from monitor.intake.neighbours import Neighbours
 from monitor.intake.room_news import place_of, read_status, read_summary, write_summary
 from monitor.intake.unreadable import Unreadable
+from monitor.loglines import log
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from monitor.intake.link import Link
     from monitor.service.clock import Clock
-
-log = structlog.get_logger()
 
 EVERY: Final[Ms] = 60 * SECOND
 """A summary comes at least so often, so that its silence can be told."""

@@ -7,8 +7,6 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import structlog
-
 from monitor import failpoint
 from monitor.core import forgetting
 from monitor.core.engine import Engine
@@ -28,6 +26,7 @@ from monitor.forward import Forwarder
 from monitor.intake.commands import family
 from monitor.intake.incoming import Incoming
 from monitor.intake.session import Session
+from monitor.loglines import log
 from monitor.notify import Delivery, Notifier, Outbox
 from monitor.service.anew import begin_anew, open_store
 from monitor.service.backing import Backer
@@ -61,8 +60,6 @@ if TYPE_CHECKING:
     from monitor.core.checkup_facts import Inside
     from monitor.service.wiring import Wiring
     from monitor.store.history import Columns
-
-log = structlog.get_logger()
 
 TICK_S: Final = 1.0
 DRAIN: Final = 500  # inputs taken in one go, before a tick may come in between

@@ -7,12 +7,10 @@ import socket
 import time
 from typing import TYPE_CHECKING, Final
 
-import structlog
+from monitor.loglines import log
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
-
-log = structlog.get_logger()
 
 PINGS: Final = 4
 """In each period of the watchdog, so that one that is late does no harm."""

@@ -5,15 +5,12 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING, Final, Generic, TypeVar
 
-import structlog
-
+from monitor.loglines import log
 from monitor.web.options import WebProblem
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
-
-log = structlog.get_logger()
 
 Content = TypeVar("Content")
 _NEVER: Final = (-1, -1, -1)

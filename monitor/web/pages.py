@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-import structlog
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
+from monitor.loglines import log
 from monitor.web import words
 from monitor.web.access import LONGEST_PASSWORD
 from monitor.web.home_screen import WORKER
@@ -23,9 +23,6 @@ if TYPE_CHECKING:
 
     from monitor.web.given import Fields
     from monitor.web.site import Site
-
-
-log = structlog.get_logger()
 
 CHECKED_AT_ONCE: Final = 4
 """Passwords that may wait to be checked: each takes a worker thread, and the page needs those too."""

@@ -11,8 +11,7 @@ import ssl
 import threading
 from typing import TYPE_CHECKING, Final
 
-import structlog
-
+from monitor.loglines import log
 from monitor.web.options import WebProblem
 
 if TYPE_CHECKING:
@@ -22,8 +21,6 @@ if TYPE_CHECKING:
     from starlette.applications import Starlette
 
     from monitor.web.serving import Serving
-
-log = structlog.get_logger()
 
 PATIENCE_S: Final = 20.0
 """Seconds in which a whole request, head and body, must arrive: 80 kB at 4 kB/s."""

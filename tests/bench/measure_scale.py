@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import logging
 import os
 import subprocess
 import sys
@@ -24,8 +23,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-import structlog
 
+from monitor import loglines
 from monitor.core.log import Seen, Sight, Start
 from monitor.core.model import HOUR, SECOND, SLOT, BrokerLink, Measures, ProbeSpec
 from monitor.intake.binding import Binding
@@ -201,7 +200,7 @@ def resident_mb() -> float:
 
 def one_size(vessels: int, level: float) -> dict[str, Any]:
     """Run it here; milliseconds of processor time a simulated second by part, and what else is worth telling."""
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
+    loglines.only(loglines.CRITICAL)
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
     before, clock, spec = resident_mb(), VirtualClock(BEGIN), large_shed(vessels)

@@ -9,7 +9,6 @@ that fall silent, a broker that is started anew. The exit code is 1 when a promi
 from __future__ import annotations
 
 import json
-import logging
 import sys
 import tempfile
 from contextlib import suppress
@@ -18,8 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import click
-import structlog
 
+from monitor import loglines
 from monitor.core.dispatch import Kind
 from monitor.core.engine import Engine
 from monitor.core.log import Discard, Harvest, Start
@@ -288,7 +287,7 @@ class Month:
 @click.option("--short", is_flag=True, help="Three days with one trouble of each kind.")
 def main(days: int, *, pushes: bool, short: bool) -> None:
     """Run the month and print what rang."""
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.WARNING))
+    loglines.only(loglines.WARNING)
     with tempfile.TemporaryDirectory() as folder:
         this = Month(Path(folder), 3 if short else days, few_days() if short else month())
         with click.progressbar(length=(this.days + LEAD_DAYS) * 86_400, label="simulating", file=sys.stderr) as bar:

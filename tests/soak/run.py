@@ -7,7 +7,6 @@ The exit code is 1 when a limit is broken. ``--days 0`` or ``--readings 0`` leav
 
 from __future__ import annotations
 
-import logging
 import math
 import sys
 import tempfile
@@ -15,8 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
-import structlog
 
+from monitor import loglines
 from monitor.core.model import DAY
 from monitor.store import Keep
 from tests.month.scenario import DAY_S, LEAD_DAYS
@@ -41,7 +40,7 @@ FEWEST_FOR_A_SLOPE: Final = A_MILLION
 @click.option("--folder", type=click.Path(path_type=Path), help="Where the stores lie; default a temporary folder.")
 def main(days: int, readings: int, minutes: float, folder: Path | None, *, broker: bool) -> None:
     """Run both soaks and print what was found."""
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
+    loglines.only(loglines.CRITICAL)
     kept = True
     with tempfile.TemporaryDirectory(dir=folder) as made:
         if days:

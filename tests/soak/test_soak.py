@@ -7,10 +7,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
-import structlog
 
 from monitor.core.engine import Engine
 from monitor.core.model import DAY, SiteSpec
+from monitor.loglines import NAME
 from monitor.store import Keep
 from tests.soak.days import Days
 from tests.soak.flood import Flood
@@ -19,7 +19,6 @@ from tests.soak.limits import Limits, broken
 from tests.soak.watch import Sample, look, sizes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
 pytestmark = [pytest.mark.broker]
@@ -29,11 +28,8 @@ SHORT = Limits(mb_a_million=None, noise=200)  # one in some hundred readings
 
 
 @pytest.fixture(autouse=True)
-def _quiet() -> Iterator[None]:
-    before = structlog.get_config()
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
-    yield
-    structlog.configure(**before)
+def _quiet(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(logging.getLogger(NAME), "disabled", True)
 
 
 def test_three_days_leave_no_more_behind_than_their_record(tmp_path: Path) -> None:

@@ -22,10 +22,12 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.core.phones import Phone
 from monitor.intake.link import Link
-from monitor.notify import AppriseChannel, MqttChannel, WebhookChannel
+from monitor.notify.apprise_channel import AppriseChannel
+from monitor.notify.mqtt_channel import MqttChannel
 from monitor.notify.phonebook import PhoneBook
 from monitor.notify.pushing import Way
 from monitor.notify.pushkey import PushKey
+from monitor.notify.webhook_channel import WebhookChannel
 from monitor.notify.webpush_channel import WebPushChannel
 from tests.adapters.intake.certificates import Authority
 from tests.conftest import Mosquitto, free_port

@@ -17,11 +17,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import structlog
-
+from monitor import loglines
 from monitor.core.dispatch import AT_ONCE, Manners
 from monitor.core.model import MINUTE, Alarm, AlarmState, Priority, Reading, Transition
-from monitor.notify import Delivery, DeliveryFailed, Notifier, Outbox, WebhookChannel
+from monitor.notify import Delivery, DeliveryFailed, Notifier, Outbox
+from monitor.notify.webhook_channel import WebhookChannel
 from monitor.store import Store
 from monitor.store.letters import Letter
 
@@ -154,7 +154,7 @@ def warm_up(url: str) -> None:
 
 def nursery(url: str) -> None:
     # What goes on is no answer to whoever asks for lives.
-    structlog.configure(logger_factory=structlog.PrintLoggerFactory(sys.stderr))
+    loglines.begin(sys.stderr)
     warm_up(url)
     for line in sys.stdin:
         life = Life(**json.loads(line))

@@ -12,7 +12,8 @@ import time
 
 from monitor.core.dispatch import AT_ONCE, Manners
 from monitor.core.model import Alarm, AlarmState, Priority, Transition
-from monitor.notify import AppriseChannel, Delivery, Notifier, Outbox
+from monitor.notify import Delivery, Notifier, Outbox
+from monitor.notify.apprise_channel import AppriseChannel
 from monitor.store import Store
 
 T0 = 1_770_000_000_000

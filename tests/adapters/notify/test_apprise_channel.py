@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from monitor.core.model import Priority
-from monitor.notify import AppriseChannel, DeliveryFailed
+from monitor.notify import DeliveryFailed
+from monitor.notify.apprise_channel import AppriseChannel
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -106,7 +107,7 @@ def test_an_address_that_is_none_is_permanent_and_secret(letter: Callable[..., L
 
 def test_the_library_is_loaded_with_the_first_letter_only() -> None:
     """A daemon that has nothing to tell does not pay the memory for it."""
-    asks = "import sys; from monitor.notify import AppriseChannel; AppriseChannel('phone', 'json://127.0.0.1/'); "
+    asks = "import sys; from monitor.notify.apprise_channel import AppriseChannel; AppriseChannel('phone', 'json://127.0.0.1/'); "
     asks += "sys.stdout.write(str('apprise' in sys.modules))"
     told = subprocess.run([sys.executable, "-c", asks], check=True, capture_output=True, text=True)
     assert told.stdout == "False"

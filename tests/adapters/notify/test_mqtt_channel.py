@@ -9,7 +9,8 @@ import pytest
 from iotcore import Broker as OldBroker
 
 from monitor.intake.link import Link
-from monitor.notify import DeliveryFailed, MqttChannel
+from monitor.notify import DeliveryFailed
+from monitor.notify.mqtt_channel import MqttChannel
 from tests.adapters.notify.counterparts import TOPIC
 from tests.conftest import free_port
 

@@ -5,7 +5,8 @@ import threading
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-from monitor.notify import AppriseChannel, Delivery, DeliveryFailed, Notifier
+from monitor.notify import Delivery, DeliveryFailed, Notifier
+from monitor.notify.apprise_channel import AppriseChannel
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from monitor.core.model import Refused
-from monitor.notify import AppriseChannel, try_channels
+from monitor.notify import try_channels
+from monitor.notify.apprise_channel import AppriseChannel
 from monitor.service.desk import ServiceDesk
 from monitor.store.record import Record
 from tests.adapters.notify.counterparts import Webhook

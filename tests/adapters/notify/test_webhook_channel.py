@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from monitor.core.model import Alarm, AlarmState, Priority, Transition
-from monitor.notify import DeliveryFailed, WebhookChannel, draft
+from monitor.notify import DeliveryFailed, draft
 from monitor.notify.message import document
-from monitor.notify.webhook_channel import seconds_to_wait
+from monitor.notify.webhook_channel import WebhookChannel, seconds_to_wait
 from monitor.store import Store
 from tests.adapters.notify.counterparts import PATH, SECRET, Webhook
 

@@ -7,7 +7,6 @@ import threading
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from structlog.testing import capture_logs
 
 from monitor.core.quality import ProbeState, judge
 from monitor.intake.decode import decode
@@ -18,6 +17,7 @@ from monitor.settings.probes import Probe
 from monitor.store import Store
 from tests.adapters.conftest import until
 from tests.board_tree import answer
+from tests.logs import heard
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -228,14 +228,14 @@ def test_a_thread_that_ends_by_itself_ends_all(
 
 
 def test_a_broker_that_lets_nobody_in_is_told_once(
-    brokers: BrokerFactory, boards: Boards, tree: Tree, tmp_path: Path
+    brokers: BrokerFactory, boards: Boards, tree: Tree, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     """A refusal is a word in the log with its reason, and the board goes on trying and measuring."""
     secrets = tmp_path / "passwords"
     secrets.touch(mode=0o600)
     broker = brokers(extra=[f"password_file {secrets}"], anonymous=False)
     tree.thermometer(ASH, answer(24_000))
-    with capture_logs() as logs:
+    with heard(caplog) as logs:
         board = boards(broker, one_wire=ONE_WIRE)
         until(lambda: broker.log.read_text().count("not authorised") >= 3)
         board.stop()

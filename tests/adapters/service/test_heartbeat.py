@@ -9,13 +9,13 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import TYPE_CHECKING, Any
 
 import pytest
-import structlog
 
 from monitor.service.clock import SystemClock
 from monitor.service.heartbeat import VERDICT_HOLDS_S, Heartbeat
 from tests.adapters.conftest import until
 from tests.adapters.intake.certificates import Authority
 from tests.conftest import free_port
+from tests.logs import heard
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -142,11 +142,11 @@ def test_an_old_verdict_is_none(outside: Outside, heart: Callable[..., Heartbeat
     ],
 )
 def test_a_refusal_is_told_once_without_the_address(
-    outside: Outside, heart: Callable[..., Heartbeat], status: int, reason: str
+    outside: Outside, heart: Callable[..., Heartbeat], status: int, reason: str, caplog: pytest.LogCaptureFixture
 ) -> None:
     """However often it is refused, one line says so, and one that it is taken again; neither tells the token."""
     outside.status = status
-    with structlog.testing.capture_logs() as logs:
+    with heard(caplog) as logs:
         heartbeat = heart(outside.url)
         heartbeat.judge("")
         until(lambda: len(outside.asked) > 3)

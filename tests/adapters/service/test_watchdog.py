@@ -7,9 +7,9 @@ import socket
 from typing import TYPE_CHECKING
 
 import pytest
-import structlog
 
 from monitor.service.watchdog import Watchdog
+from tests.logs import heard
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -50,7 +50,9 @@ class Hands:
         return self.at
 
 
-def test_life_is_shown_several_times_a_period_unless_something_is_stuck(manager: Manager) -> None:
+def test_life_is_shown_several_times_a_period_unless_something_is_stuck(
+    manager: Manager, caplog: pytest.LogCaptureFixture
+) -> None:
     """Asked for word every 60 s it gives it every 15 s; what is stuck silences it and is logged once in and once out."""
     hands = Hands()
     watchdog = Watchdog({"NOTIFY_SOCKET": manager.address, "WATCHDOG_USEC": "60000000"}, hands)
@@ -59,7 +61,7 @@ def test_life_is_shown_several_times_a_period_unless_something_is_stuck(manager:
         hands.at = 100.0 + second
         watchdog.alive("")
     assert manager.heard() == ["READY=1"] + 5 * ["WATCHDOG=1"]
-    with structlog.testing.capture_logs() as logs:
+    with heard(caplog) as logs:
         for second in range(61, 200):
             hands.at = 100.0 + second
             watchdog.alive("the page has ended")
@@ -79,9 +81,9 @@ def test_a_watchdog_that_was_not_asked_for_is_not_served(manager: Manager, more:
     assert manager.heard() == ["READY=1"]
 
 
-def test_without_a_manager_nothing_is_said(tmp_path: Path) -> None:
+def test_without_a_manager_nothing_is_said(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
     """Started by hand there is nobody to tell, and one that does not listen is no reason to fail."""
     Watchdog({"WATCHDOG_USEC": "9000"}).alive("")
-    with structlog.testing.capture_logs() as logs:
+    with heard(caplog) as logs:
         Watchdog({"NOTIFY_SOCKET": str(tmp_path / "nobody")}).ready()
     assert [line["event"] for line in logs] == ["manager.unreached"]

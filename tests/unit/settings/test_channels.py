@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from monitor.notify import AppriseChannel, MqttChannel, WebhookChannel
+from monitor.notify.apprise_channel import AppriseChannel
+from monitor.notify.mqtt_channel import MqttChannel
+from monitor.notify.webhook_channel import WebhookChannel
 from monitor.service.channels import make_channels
 from monitor.settings import ConfigError, from_document
 from monitor.settings.broker import broker_link

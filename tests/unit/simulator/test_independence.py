@@ -34,6 +34,6 @@ def test_neither_package_imports_the_other(package: str, other: str) -> None:
 
 def test_the_world_is_a_library_without_a_shell() -> None:
     """The world knows no broker, file, clock or command line."""
-    outside = {"paho", "click", "structlog", "time", "socket", "json", "csv", "pathlib"}
+    outside = {"paho", "click", "logging", "time", "socket", "json", "csv", "pathlib"}
     for file in (ROOT / "simulator" / "world").glob("*.py"):
         assert not imported(file) & outside, file.name
