@@ -5,10 +5,6 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING, Any, Final
 
-from monitor.forward.lines import Lines
-from monitor.forward.posting import Poster
-from monitor.forward.sender import Pace, Sender
-from monitor.forward.trail import Trail
 from monitor.loglines import log
 from monitor.tending import Tender
 
@@ -17,6 +13,7 @@ if TYPE_CHECKING:
 
     from monitor.core.model import SiteSpec
     from monitor.forward.posting import Server
+    from monitor.forward.sender import Pace, Sender
     from monitor.service.clock import Clock
     from monitor.store import Store
     from monitor.store.sinks import Forwarded
@@ -37,19 +34,16 @@ class Forwarder:
         moved: Callable[[Forwarded], None],
     ) -> None:
         reached = store.sinks([server.id for server, _ in servers])
-        self._senders = [
-            Sender(
-                server.id,
-                Trail(store.path, Lines(site)),
-                Poster(server),
-                pace,
-                clock,
-                store.ceilings,
-                reached[server.id],
-                moved,
-            )
-            for server, pace in servers
-        ]
+        self._senders: list[Sender] = []
+        if servers:
+            from monitor.forward.lines import Lines  # noqa: PLC0415  (few have one, and a start need not wait for it)
+            from monitor.forward.posting import Poster  # noqa: PLC0415
+            from monitor.forward.sender import Sender  # noqa: PLC0415
+            from monitor.forward.trail import Trail  # noqa: PLC0415
+
+            for server, pace in servers:
+                trail, poster, upto = Trail(store.path, Lines(site)), Poster(server), reached[server.id]
+                self._senders.append(Sender(server.id, trail, poster, pace, clock, store.ceilings, upto, moved))
         self._tender = Tender({sender.id: sender for sender in self._senders}, again_s=RESTART_S, say=_broke)
 
     def start(self) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from monitor.forward import Pace, Server
 from monitor.loglines import log
 from monitor.notify.phonebook import PhoneBook
 from monitor.service.backing import Plan
@@ -26,6 +25,8 @@ from monitor.web.server import WebServer
 if TYPE_CHECKING:
     from starlette.applications import Starlette
 
+    from monitor.forward.posting import Server
+    from monitor.forward.sender import Pace
     from monitor.notify import Channel
     from monitor.service.clock import Clock
     from monitor.settings.settings import Settings
@@ -55,6 +56,11 @@ def make_heartbeat(settings: Settings, clock: Clock) -> Heartbeat:
 
 def series_servers(settings: Settings) -> list[tuple[Server, Pace]]:
     """In the order of the configuration. Raises ConfigError when a token can't be read."""
+    if not settings.series_servers:
+        return []
+    from monitor.forward.posting import Server  # noqa: PLC0415  (few have one, and a start need not wait for it)
+    from monitor.forward.sender import Pace  # noqa: PLC0415
+
     tokens = dict(series_tokens(settings))
     made = []
     for one in settings.series_servers:

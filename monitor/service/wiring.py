@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
     from monitor.core.dispatch import Manners, Reach
     from monitor.core.model import Ms, SiteSpec
-    from monitor.forward import Pace, Server
+    from monitor.forward.posting import Server
+    from monitor.forward.sender import Pace
     from monitor.intake.binding import Binding
     from monitor.intake.link import Link
     from monitor.notify import Channel

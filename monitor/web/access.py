@@ -6,11 +6,8 @@ import hashlib
 import hmac
 import threading
 from collections import OrderedDict
-from functools import partial
+from functools import cache, partial
 from typing import TYPE_CHECKING, Final
-
-from argon2 import PasswordHasher
-from argon2.exceptions import InvalidHashError, VerificationError
 
 from monitor.web.kept import Kept
 from monitor.web.options import WebProblem
@@ -22,6 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from argon2 import PasswordHasher
+
     from monitor.web.options import WebOptions
     from monitor.web.rights import Scope
     from monitor.web.tokens import Token
@@ -29,9 +28,17 @@ if TYPE_CHECKING:
 SHORTEST_PASSWORD: Final = 10
 LONGEST_PASSWORD: Final = 1024
 
-# 19 MiB, two passes, one lane: the least the OWASP Password Storage Cheat Sheet accepts for Argon2id; a small board
-# that watches fish has no 64 MiB to lend to each log-in.
-_HASHER: Final = PasswordHasher(time_cost=2, memory_cost=19_456, parallelism=1)
+
+@cache
+def _hasher() -> PasswordHasher:
+    """Loaded only where there is a password.
+
+    19 MiB, two passes, one lane: the least the OWASP Password Storage Cheat Sheet accepts for Argon2id; a small board that
+    watches fish has no 64 MiB to lend to each log-in.
+    """
+    from argon2 import PasswordHasher  # noqa: PLC0415
+
+    return PasswordHasher(time_cost=2, memory_cost=19_456, parallelism=1)
 
 
 def ensure_token(path: Path) -> str:
@@ -45,7 +52,7 @@ def write_password(path: Path, password: str) -> None:
         raise WebProblem(f"the password has {len(password)} characters; it needs at least {SHORTEST_PASSWORD}.")
     if len(password) > LONGEST_PASSWORD:
         raise WebProblem(f"the password has {len(password)} characters; {LONGEST_PASSWORD} are the most.")
-    write_owner_only(path, _HASHER.hash(password).encode() + b"\n")
+    write_owner_only(path, _hasher().hash(password).encode() + b"\n")
 
 
 def same_password(path: Path | None, password: str) -> bool:
@@ -108,17 +115,21 @@ class Gate:
 
 
 def _fits(kept: str, offered: str) -> bool:
+    from argon2.exceptions import InvalidHashError, VerificationError  # noqa: PLC0415
+
     try:
-        return _HASHER.verify(kept, offered.encode("utf-8", "replace"))
+        return _hasher().verify(kept, offered.encode("utf-8", "replace"))
     except (VerificationError, InvalidHashError):
         return False
 
 
 def _read_hash(path: Path, option: str) -> str:
+    from argon2.exceptions import InvalidHashError  # noqa: PLC0415
+
     how = "swimup password --viewer" if option.startswith("viewer") else "swimup password"
     try:
         text = path.read_text("utf-8").strip()
-        _HASHER.check_needs_rehash(text)
+        _hasher().check_needs_rehash(text)
     except OSError as problem:
         raise WebProblem(f'web.{option} "{path}" cannot be read ({problem.strerror}): make it with {how}.') from problem
     except (InvalidHashError, UnicodeDecodeError) as problem:

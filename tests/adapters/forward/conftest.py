@@ -14,7 +14,8 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 
 from monitor.core.model import Measures, ProbeSpec, SiteSpec, VesselSpec
-from monitor.forward import Forwarder, Pace, Server
+from monitor.forward import Forwarder
+from monitor.forward.posting import Server
 from monitor.service.clock import SystemClock
 from monitor.store import Store
 from tests.series_store import SeriesStore
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
+    from monitor.forward.sender import Pace
     from monitor.store.sinks import Forwarded
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from monitor.core.model import DAY, HOUR, Reading
-from monitor.forward import Pace
+from monitor.forward.sender import Pace
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 from monitor.core.log import Start
 from monitor.core.model import DAY, HOUR, MINUTE, SECOND, AlarmState, Quality, Reading
 from monitor.core.wording import rfc3339
-from monitor.forward import Pace
 from monitor.forward.lines import numbers
+from monitor.forward.sender import Pace
 from tests.adapters.forward.test_outage import BEGIN
 from tests.adapters.forward.test_write_api import estimate, transition
 

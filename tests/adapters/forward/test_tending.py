@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from monitor.core.model import Reading
-from monitor.forward import Forwarder, Pace, Server
+from monitor.forward import Forwarder
 from monitor.forward import forwarder as module
+from monitor.forward.posting import Server
+from monitor.forward.sender import Pace
 from monitor.service.clock import SystemClock
 
 if TYPE_CHECKING:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from monitor.core.model import Alarm, AlarmState, Priority, Quality, Reading, Transition
-from monitor.forward import Pace, Poster, SendFailed, Server
+from monitor.forward.posting import Poster, SendFailed, Server
+from monitor.forward.sender import Pace
 
 if TYPE_CHECKING:
     from collections.abc import Callable

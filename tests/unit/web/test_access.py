@@ -109,7 +109,8 @@ def test_every_answer_to_a_log_in_costs_the_same_work(two: WebOptions, monkeypat
             reckoned[-1] += 1
             return super().verify(hash, password)
 
-    monkeypatch.setattr(access, "_HASHER", Counting(time_cost=2, memory_cost=19_456, parallelism=1))
+    counting = Counting(time_cost=2, memory_cost=19_456, parallelism=1)
+    monkeypatch.setattr(access, "_hasher", lambda: counting)
     gate = Gate(two)
     for offered in (
         "brine shrimp at dawn",
