@@ -1,8 +1,6 @@
 """Where backups of the store go, when, and how many stay."""
 
-from __future__ import annotations
-
-from pathlib import Path  # noqa: TC003  (pydantic reads it)
+from pathlib import Path
 from typing import Annotated
 
 from monitor.settings.base import Section, option

@@ -4,12 +4,10 @@ The table ships inside the package (``data/fish.toml``): it is part of the progr
 keeper knows better is told with each brood.
 """
 
-from __future__ import annotations
-
 import tomllib
 from functools import lru_cache
-from importlib.resources import files
-from typing import TYPE_CHECKING, Final, Literal
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -35,7 +33,7 @@ class Figure(BaseModel):
     source: str = ""
 
     @model_validator(mode="after")
-    def _names_its_source(self) -> Figure:
+    def _names_its_source(self) -> Self:
         if self.basis in SAID and not self.source:
             return self
         if not self.source:
@@ -113,9 +111,9 @@ class _Table(BaseModel):
 
 
 @lru_cache(maxsize=1)
-def fish() -> Mapping[str, Fish]:
+def fish() -> "Mapping[str, Fish]":
     """All fish by id, in the order of the table."""
-    text = files("monitor.settings").joinpath("data/fish.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "data/fish.toml").read_text(encoding="utf-8")
     return {one.id: one for one in _Table.model_validate(tomllib.loads(text)).fish}
 
 

@@ -1,7 +1,5 @@
 """What the plan of food rests on beside the room: how sure every meal is to be, when the keeper is there, what things cost."""
 
-from __future__ import annotations
-
 from typing import TYPE_CHECKING, Annotated
 
 from monitor.core.food import Costs
@@ -82,7 +80,7 @@ class Food(Section):
         return Planning(self.plan, self.every, self.soon / 1000, self.seconds, self.memory_mb)
 
 
-def check_food(draft: Draft) -> None:
+def check_food(draft: "Draft") -> None:
     """Who is never there can start nothing."""
     part = draft.food
     if part.sound("there_from", "there_until") and part.value.there_from == part.value.there_until:

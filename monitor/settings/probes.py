@@ -1,7 +1,5 @@
 """A probe: where its readings come from, what they mean, and what the core is told of it."""
 
-from __future__ import annotations
-
 import math
 from typing import Annotated, Literal
 

@@ -1,7 +1,5 @@
 """Other rooms, each with a monitor of its own."""
 
-from __future__ import annotations
-
 from typing import TYPE_CHECKING, Annotated
 
 from monitor.core.rooms import MOST_ROOMS
@@ -28,7 +26,7 @@ class Rooms(Section):
     )
 
 
-def check_rooms(draft: Draft) -> None:
+def check_rooms(draft: "Draft") -> None:
     """Our own room is shown anyway; more rooms than can be shown would be left out without a word."""
     part = draft.rooms
     if not part.sound("sites"):

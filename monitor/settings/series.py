@@ -1,8 +1,6 @@
 """Time-series servers that are given a copy of the record."""
 
-from __future__ import annotations
-
-from pathlib import Path  # noqa: TC003  (pydantic evaluates the annotations)
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 from urllib.parse import urlsplit
 
@@ -29,7 +27,7 @@ class SeriesUrl(Form):
 
     allowed = 'an address such as "http://127.0.0.1:8428", without user, "?" or "#"'
 
-    def read(self, value: object, info: ValidationInfo) -> str:  # noqa: ARG002
+    def read(self, value: object, info: "ValidationInfo") -> str:  # noqa: ARG002
         text = text_of(value, self.allowed)
         parts = split_url(text, self.allowed)
         if "@" in text or parts.query or parts.fragment:
@@ -73,7 +71,7 @@ class SeriesServer(Section):
     gzip: Annotated[bool, Flag()] = option("Pack what is sent: less to carry, more to reckon.", default=False)
 
 
-def check_series_servers(draft: Draft, loopback: Callable[[str], bool]) -> None:
+def check_series_servers(draft: "Draft", loopback: "Callable[[str], bool]") -> None:
     """One way to a token, and none left out where others listen."""
     for part in draft.series_server:
         given = sorted({"token_file", "token_env"} & part.given)

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from pydantic import BaseModel, ConfigDict
-
 from monitor.core import model as core
+from monitor.core.light import light
 from monitor.settings.backup import Backup
 from monitor.settings.fish import fish_specs, strain_specs
 from monitor.settings.food import Food
@@ -45,12 +44,10 @@ LISTS: dict[str, type[Section]] = {
 """Tables written any number of times, [[like]] so; the attribute of Settings is the plural."""
 
 
-class Settings(BaseModel):
+@light
+class Settings:
     """Everything a keeper configured, defaults filled in. Made by ``load`` only, which is where the checks are."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
-
-    file: str = ""  # where it came from, for messages
     site: Site
     broker: Broker
     store: Store
@@ -66,6 +63,7 @@ class Settings(BaseModel):
     cold_stores: tuple[ColdStore, ...] = ()
     channels: tuple[Channel, ...] = ()
     series_servers: tuple[SeriesServer, ...] = ()
+    file: str = ""  # where it came from, for messages
 
     def site_spec(self) -> core.SiteSpec:
         """What the core is told of the site."""

@@ -1,7 +1,5 @@
 """A cold store: where harvested nauplii are kept. Its checks against the rest of the configuration are here too."""
 
-from __future__ import annotations
-
 from typing import TYPE_CHECKING, Annotated
 
 from monitor.core import model as core
@@ -39,7 +37,7 @@ class ColdStore(Section):
         return core.ColdStoreSpec(self.id, self.warm_above, self.cold_below)
 
 
-def check_cold_stores(draft: Draft, deadband: float) -> None:
+def check_cold_stores(draft: "Draft", deadband: float) -> None:
     """Limits apart by more than the deadband, and ids that no vessel has."""
     vessels = {part.value.id for part in draft.vessel if part.sound("id")}
     for part in draft.cold_store:
@@ -52,7 +50,7 @@ def check_cold_stores(draft: Draft, deadband: float) -> None:
             draft.wrong_in(part, key, f"warm_above {warm} and cold_below {cold}", further)
 
 
-def check_store_of(draft: Draft, part: Part[Probe]) -> None:
+def check_store_of(draft: "Draft", part: "Part[Probe]") -> None:
     """The store that a probe names, or should name."""
     if not part.sound("measures", "store"):
         return
@@ -73,7 +71,7 @@ def check_store_of(draft: Draft, part: Part[Probe]) -> None:
         draft.wrong_in(part, "store", quoted(store), ", ".join(known), nearest(store, known))
 
 
-def store_of(probe: Probe, stores: tuple[ColdStore, ...]) -> str | None:
+def store_of(probe: "Probe", stores: tuple[ColdStore, ...]) -> str | None:
     """The store a probe belongs to; a store probe that names none belongs to the only one there is."""
     if probe.measures not in OF_A_STORE:
         return None

@@ -4,11 +4,9 @@ The table ships inside the package (``data/strains.toml``): it is part of the pr
 all; ``config/`` holds only what a keeper edits.
 """
 
-from __future__ import annotations
-
 import tomllib
 from functools import lru_cache
-from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -45,9 +43,9 @@ class _Table(BaseModel):
 
 
 @lru_cache(maxsize=1)
-def strains() -> Mapping[str, Strain]:
+def strains() -> "Mapping[str, Strain]":
     """All strains by id, in the order of the table."""
-    text = files("monitor.settings").joinpath("data/strains.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "data/strains.toml").read_text(encoding="utf-8")
     return {strain.id: strain for strain in _Table.model_validate(tomllib.loads(text)).strain}
 
 

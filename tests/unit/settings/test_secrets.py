@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import traceback
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -15,7 +16,11 @@ from monitor.settings.credentials import broker_password, channel_urls, outside_
 from monitor.settings.show import as_json, as_toml
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
+
+    from monitor.settings.base import Section
+    from monitor.settings.settings import Settings
 
 SECRET = "hunter2-Tr0ub4dor"
 
@@ -23,6 +28,12 @@ BASE: dict[str, Any] = {
     "site": {"id": "shed", "timezone": "UTC", "feeding_times": ["07:00"]},
     "vessel": [{"id": "ash", "litres": 1.5}],
 }
+
+
+def tables_of(settings: Settings) -> Iterator[Section]:
+    for one in fields(settings):
+        value = getattr(settings, one.name)
+        yield from value if isinstance(value, tuple) else [] if isinstance(value, str) else [value]
 
 
 def text_of(document: dict[str, Any]) -> str:
@@ -34,7 +45,7 @@ def text_of(document: dict[str, Any]) -> str:
     else:
         printed = [repr(loaded), str(loaded.settings), as_toml(loaded), json.dumps(as_json(loaded))]
         printed += [
-            loaded.settings.model_dump_json(),
+            *(one.model_dump_json() for one in tables_of(loaded.settings)),
             repr(loaded.settings.bindings()),
             repr(outside_problems(loaded.settings)),
         ]
