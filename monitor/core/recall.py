@@ -63,7 +63,8 @@ class Recalling(ABC):
         """History from before: a probe's closed slots in order of time, shape (k, 3): begin, count, total."""
         probe = self.state.probes.get(name)
         rows = np.asarray(told, dtype=np.int64).reshape(-1, 3)
-        rows = rows[(rows[:, 1] > 0) & (rows[:, 0] <= self._latest())]
+        sound = (rows[:, 1] > 0) & (rows[:, 0] <= self._latest())
+        rows = rows if sound.all() else rows[sound]
         if probe is None or not len(rows):
             return
         begins, counts, totals = rows.T

@@ -30,14 +30,10 @@ class Trail:
         newest = hour if self._newest is None else self._newest
         if hour <= newest - KEEP_HOURS:
             return
-        known = self._hours.get(hour)
-        if known is not None and known[0] <= low and high <= known[1]:
-            return
-        self._hours[hour] = (low, high) if known is None else (min(low, known[0]), max(high, known[1]))
+        self._widen(hour, low, high)
         self._newest = max(hour, newest)
         if hour > newest:
-            for old in [h for h in self._hours if h <= hour - KEEP_HOURS]:
-                del self._hours[old]
+            self._drop_old(hour)
 
     def add_all(self, times: NDArray[np.int64], lows: NDArray[np.int64], highs: NDArray[np.int64]) -> None:
         """``add`` of many in order of time, shape (k,) each and at least one."""
@@ -45,9 +41,24 @@ class Trail:
 
         hours = times // HOUR
         first = np.flatnonzero(np.diff(hours, prepend=hours[0] - 1))
-        told = (hours[first] * HOUR, np.minimum.reduceat(lows, first), np.maximum.reduceat(highs, first))
-        for time, low, high in zip(*(part.tolist() for part in told), strict=True):
-            self.add(time, low, high)
+        told = (hours[first], np.minimum.reduceat(lows, first), np.maximum.reduceat(highs, first))
+        for hour, low, high in zip(*(part.tolist() for part in told), strict=True):
+            self._widen(hour, low, high)
+        last = int(hours[-1])
+        newest = last if self._newest is None else max(last, self._newest)
+        self._newest = newest
+        self._drop_old(newest)
+
+    def _widen(self, hour: int, low: int, high: int) -> None:
+        known = self._hours.get(hour)
+        if known is None:
+            self._hours[hour] = (low, high)
+        elif low < known[0] or high > known[1]:
+            self._hours[hour] = (min(low, known[0]), max(high, known[1]))
+
+    def _drop_old(self, newest: int) -> None:
+        for old in [hour for hour in self._hours if hour <= newest - KEEP_HOURS]:
+            del self._hours[old]
 
     def forget(self) -> None:
         """The clock was set: which hour is which is not known any more."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import deque
-from typing import TYPE_CHECKING
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
 
 from monitor.core.model import SLOT, SlotClosed
 from monitor.store.records import Quarantined, plain
@@ -24,22 +25,29 @@ QUARANTINED = 20
 QUARANTINED_BYTES = 512
 
 
-Columns = tuple[str | None, str | None, str | None, str | None]
-"""Series, number, count and total of slots, each column as one text; None where there is no slot."""
+class Columns(NamedTuple):
+    """Series, number, count and total of slots, a text each, None where there is no slot; numbers are counted from ``first``."""
+
+    first: int
+    series: str | None
+    slots: str | None
+    counts: str | None
+    totals: str | None
 
 
 def slot_columns(connection: sqlite3.Connection, since: Ms) -> Columns:
     """Those that begin at ``since`` or later.
 
     A long history takes a start's time and memory: a column comes as one text, which takes a third as long as rows, and a slot
-    by its number, which is half as long to write and to read as its time.
+    by a small number, which is half as long to write and to read as its time.
     """
-    found: Columns = connection.execute(
-        "SELECT group_concat(series), group_concat(slot / ?), group_concat(count), group_concat(total) FROM slot "
+    first = since // SLOT
+    found = connection.execute(
+        "SELECT group_concat(series), group_concat(slot / ? - ?), group_concat(count), group_concat(total) FROM slot "
         "WHERE slot >= ?",
-        (SLOT, since),
+        (SLOT, first, since),
     ).fetchone()
-    return found
+    return Columns(first, *found)
 
 
 class SlotShelf:
@@ -77,13 +85,18 @@ class SlotShelf:
         """
         import numpy as np  # noqa: PLC0415  (commands that only ask a service open its store, too)
 
-        read = slot_columns(self._connection, since) if columns is None else columns
-        told = np.array([np.fromstring(column or "", dtype=np.int64, sep=",") for column in read])
-        told = told[:, np.lexsort(told[1::-1])].T  # in which order they come SQLite leaves open, but it is one for all
-        told[:, 1] *= SLOT
-        for series in np.unique(told[:, 0]):
-            begin, end = np.searchsorted(told[:, 0], [series, series + 1])
-            yield self._series.text_of(int(series)), told[begin:end, 1:]
+        first, *read = slot_columns(self._connection, since) if columns is None else columns
+        series, slots, *values = (np.fromstring(column or "", dtype=np.int64, sep=",") for column in read)
+        if not len(series):
+            return
+        # A column of small numbers is ordered in a tenth of the time; in which order they come SQLite leaves open.
+        slim = series.astype(np.min_scalar_type(series.max()))
+        as_it_was = bool((slots[1:] >= slots[:-1]).all())
+        order = np.argsort(slim, kind="stable") if as_it_was else np.lexsort((slots, series))
+        told = np.stack([(slots + first) * SLOT, *values], axis=1)[order]
+        ends = [0, *(np.flatnonzero(np.diff(series[order])) + 1).tolist(), len(told)]
+        for begin, end in pairwise(ends):
+            yield self._series.text_of(int(series[order[begin]])), told[begin:end]
 
     def write(self, connection: sqlite3.Connection) -> None:
         connection.executemany(

@@ -75,7 +75,7 @@ class WebOptions:
             address=web.address or "",
             rooms=settings.rooms.show,
             proxies=web.proxies,
-            costs=settings.site_spec().costs,
+            costs=settings.food.costs(),
         )
 
     def __post_init__(self) -> None:

@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from monitor.core.log import Discard, Seen, Settle, Sight, Start
-from monitor.core.model import DAY, AlarmState, Priority, Reading, SlotClosed
+from monitor.core.model import DAY, SLOT, AlarmState, Priority, Reading, SlotClosed
 from monitor.store import Draft, Letter, Store
+from monitor.store.history import Columns
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -198,6 +199,22 @@ def test_history_comes_probe_by_probe(path: Path) -> None:
         found = {name: rows.tolist() for name, rows in store.past(T0 + 1)}
     times = (1, 2, 5)
     assert found == {name: [[T0 + n * 300_000, 1 + n, (n - 3) * 1000] for n in times] for name in probes}
+
+
+def test_history_read_before_may_come_in_any_order(path: Path) -> None:
+    """As the text of each column has it, counted from a slot of its own: probe by probe all the same."""
+    with Store.open(path) as store:
+        for name in ("birch-water", "ash-water"):
+            store.put_slot(SlotClosed(name, T0, 1, 1))
+        store.commit()
+        birch = next(name for name, _ in store.past(0))
+        columns = Columns(100, "2,1,1,2", "3,9,0,1", "6,7,8,9", "-1,2,-3,4")
+        found = {name: rows.tolist() for name, rows in store.past(T0, columns)}
+    other = {"birch-water": "ash-water", "ash-water": "birch-water"}[birch]
+    assert found == {
+        birch: [[100 * SLOT, 8, -3], [109 * SLOT, 7, 2]],
+        other: [[101 * SLOT, 9, 4], [103 * SLOT, 6, -1]],
+    }
 
 
 def test_the_newest_twenty_unreadable_messages_stay(path: Path) -> None:
