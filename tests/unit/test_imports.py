@@ -219,6 +219,8 @@ def test_the_service_starts_without_the_heavy_libraries() -> None:
     assert (
         loaded
         & {
+            "asyncio",
+            "argon2",
             "pint",
             "apprise",
             "scipy",
@@ -228,6 +230,8 @@ def test_the_service_starts_without_the_heavy_libraries() -> None:
             "uvicorn",
             "jinja2",
             "h11",
+            "monitor.forward.sender",
+            "monitor.notify.webpush_channel",
             "monitor.web.app",
             "monitor.web.answers",
             "monitor.web.openapi",
