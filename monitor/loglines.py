@@ -1,6 +1,6 @@
 """What the service and a board say of themselves: ``key=value`` throughout (logfmt), through the standard library's logging.
 
-A library for such lines loads a tenth of all that a start loads, asyncio among it.
+A library for such lines would load a twentieth of all that a start loads, asyncio among it.
 """
 
 from __future__ import annotations
@@ -17,28 +17,16 @@ if TYPE_CHECKING:
     from io import TextIOBase
     from typing import TextIO
 
-DEBUG, INFO, WARNING, ERROR, CRITICAL = (
-    logging.DEBUG,
-    logging.INFO,
-    logging.WARNING,
-    logging.ERROR,
-    logging.CRITICAL,
-)
 NAME: Final = "swimup"
 
 
-def begin(to: TextIO | TextIOBase, level: int = INFO) -> None:
-    """From now on lines from ``level`` up go there; before, those from ``WARNING`` up go to standard error."""
+def begin(to: TextIO | TextIOBase, level: int = logging.INFO) -> None:
+    """From now on lines from ``level`` up go there; before, those from a warning up go to standard error."""
     handler = logging.StreamHandler(to)
     handler.setFormatter(_Line())
     logger = logging.getLogger(NAME)
     logger.handlers = [handler]
     logger.setLevel(level)
-
-
-def only(level: int) -> None:
-    """From now on nothing below ``level`` is said."""
-    logging.getLogger(NAME).setLevel(level)
 
 
 def line(facts: Mapping[str, object]) -> str:
@@ -61,23 +49,23 @@ def _value(value: object) -> str:
 class Log:
     """One event a call, named in a word or two, and what is to be known about it."""
 
-    def __init__(self, name: str = NAME) -> None:
-        self._logger = logging.getLogger(name)
+    def __init__(self) -> None:
+        self._logger = logging.getLogger(NAME)
 
     def debug(self, event: str, /, **facts: object) -> None:
-        self._say(DEBUG, event, facts)
+        self._say(logging.DEBUG, event, facts)
 
     def info(self, event: str, /, **facts: object) -> None:
-        self._say(INFO, event, facts)
+        self._say(logging.INFO, event, facts)
 
     def warning(self, event: str, /, **facts: object) -> None:
-        self._say(WARNING, event, facts)
+        self._say(logging.WARNING, event, facts)
 
     def error(self, event: str, /, *, exc_info: BaseException | None = None, **facts: object) -> None:
         """``exc_info``: a fault, told with all of its trace."""
         if exc_info is not None:
             facts["exception"] = "".join(format_exception(exc_info)).rstrip()
-        self._say(ERROR, event, facts)
+        self._say(logging.ERROR, event, facts)
 
     def exception(self, event: str, /, **facts: object) -> None:
         """An error with the fault that is just being handled."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import signal
 import sys
@@ -38,7 +39,7 @@ EXIT_BROKEN = 1
 def run(config: Path | None, sim_epoch: str | None, sim_speed: float, sim_anchor: float | None, verbose: bool) -> None:
     """Run the monitor until it is told to stop (Ctrl-C or SIGTERM)."""
     memory.begin()
-    loglines.begin(UnfailingLog(), loglines.DEBUG if verbose else loglines.INFO)
+    loglines.begin(UnfailingLog(), logging.DEBUG if verbose else logging.INFO)
     settings = load_or_exit(config)
     try:
         clock = _clock(settings, sim_epoch, sim_speed, sim_anchor)

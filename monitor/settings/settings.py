@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from monitor.core import model as core
-from monitor.core.light import light
 from monitor.settings.backup import Backup
 from monitor.settings.fish import fish_specs, strain_specs
 from monitor.settings.food import Food
@@ -44,8 +43,7 @@ LISTS: dict[str, type[Section]] = {
 """Tables written any number of times, [[like]] so; the attribute of Settings is the plural."""
 
 
-@light
-class Settings:
+class Settings(NamedTuple):
     """Everything a keeper configured, defaults filled in. Made by ``load`` only, which is where the checks are."""
 
     site: Site

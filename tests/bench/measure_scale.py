@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import logging
 import os
 import subprocess
 import sys
@@ -24,7 +25,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from monitor import loglines
 from monitor.core.log import Seen, Sight, Start
 from monitor.core.model import HOUR, SECOND, SLOT, BrokerLink, Measures, ProbeSpec
 from monitor.intake.binding import Binding
@@ -32,6 +32,7 @@ from monitor.intake.incoming import Incoming
 from monitor.intake.link import Link
 from monitor.service.supervisor import Supervisor
 from monitor.service.wiring import Wiring
+from tests.logs import only
 from tests.unit.core.worlds import T0, probe, site
 
 if TYPE_CHECKING:
@@ -200,7 +201,7 @@ def resident_mb() -> float:
 
 def one_size(vessels: int, level: float) -> dict[str, Any]:
     """Run it here; milliseconds of processor time a simulated second by part, and what else is worth telling."""
-    loglines.only(loglines.CRITICAL)
+    only(logging.CRITICAL)
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
     before, clock, spec = resident_mb(), VirtualClock(BEGIN), large_shed(vessels)

@@ -9,6 +9,7 @@ that fall silent, a broker that is started anew. The exit code is 1 when a promi
 from __future__ import annotations
 
 import json
+import logging
 import sys
 import tempfile
 from contextlib import suppress
@@ -18,7 +19,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from monitor import loglines
 from monitor.core.dispatch import Kind
 from monitor.core.engine import Engine
 from monitor.core.log import Discard, Harvest, Start
@@ -47,6 +47,7 @@ from monitor.settings.loader import from_document
 from monitor.store import Store
 from simulator.feed import Feed
 from simulator.world import World
+from tests.logs import only
 from tests.month import report
 from tests.month.keeper import MENDED, REACTS, WAKES, WALKS, Keeper
 from tests.month.scenario import LEAD_DAYS, Trouble, few_days, month, scenario
@@ -287,7 +288,7 @@ class Month:
 @click.option("--short", is_flag=True, help="Three days with one trouble of each kind.")
 def main(days: int, *, pushes: bool, short: bool) -> None:
     """Run the month and print what rang."""
-    loglines.only(loglines.WARNING)
+    only(logging.WARNING)
     with tempfile.TemporaryDirectory() as folder:
         this = Month(Path(folder), 3 if short else days, few_days() if short else month())
         with click.progressbar(length=(this.days + LEAD_DAYS) * 86_400, label="simulating", file=sys.stderr) as bar:

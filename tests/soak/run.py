@@ -7,6 +7,7 @@ The exit code is 1 when a limit is broken. ``--days 0`` or ``--readings 0`` leav
 
 from __future__ import annotations
 
+import logging
 import math
 import sys
 import tempfile
@@ -15,9 +16,9 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from monitor import loglines
 from monitor.core.model import DAY
 from monitor.store import Keep
+from tests.logs import only
 from tests.month.scenario import DAY_S, LEAD_DAYS
 from tests.soak.days import Days
 from tests.soak.flood import Flood
@@ -40,7 +41,7 @@ FEWEST_FOR_A_SLOPE: Final = A_MILLION
 @click.option("--folder", type=click.Path(path_type=Path), help="Where the stores lie; default a temporary folder.")
 def main(days: int, readings: int, minutes: float, folder: Path | None, *, broker: bool) -> None:
     """Run both soaks and print what was found."""
-    loglines.only(loglines.CRITICAL)
+    only(logging.CRITICAL)
     kept = True
     with tempfile.TemporaryDirectory(dir=folder) as made:
         if days:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from monitor import loglines
-from monitor.loglines import Log, begin, line
+from monitor.loglines import NAME, Log, begin, line
+from tests.logs import only
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 @pytest.fixture
 def said() -> Iterator[io.StringIO]:
     """What goes to the log, which is as before afterwards."""
-    logger = logging.getLogger(loglines.NAME)
+    logger = logging.getLogger(NAME)
     handlers, level = logger.handlers, logger.level
     text = io.StringIO()
     begin(text)
@@ -60,7 +60,7 @@ def test_a_line_tells_when_how_grave_what_and_the_facts(said: io.StringIO) -> No
     assert when.startswith("timestamp=20")
     assert when.endswith("Z")
     assert rest == 'level=info event=disk.filling free="7 %" name=store'
-    loglines.only(loglines.ERROR)
+    only(logging.ERROR)
     log.warning("not.said")
     log.error("said", count=2)
     assert said.getvalue().splitlines()[1].endswith(" level=error event=said count=2")

@@ -3,7 +3,6 @@ from __future__ import annotations
 import json
 import math
 import tomllib
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -153,7 +152,7 @@ def test_a_batch_or_vessel_that_is_not_known_is_told(tmp_path: Path) -> None:
     settings = load(config)
     with pytest.raises(ArchiveProblem, match="there is no batch 'four' in the log; the newest are one, two"):
         write_batch(settings.store.path, tmp_path / "out", settings, "four")
-    fewer = replace(settings, vessels=settings.vessels[1:])
+    fewer = settings._replace(vessels=settings.vessels[1:])
     with pytest.raises(ArchiveProblem, match="batch one stood in ash, which is not in the configuration any more"):
         write_batch(settings.store.path, tmp_path / "out", fewer, "one")
     assert not (tmp_path / "out").exists()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import traceback
-from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -31,8 +30,7 @@ BASE: dict[str, Any] = {
 
 
 def tables_of(settings: Settings) -> Iterator[Section]:
-    for one in fields(settings):
-        value = getattr(settings, one.name)
+    for value in settings:
         yield from value if isinstance(value, tuple) else [] if isinstance(value, str) else [value]
 
 

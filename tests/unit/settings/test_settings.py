@@ -120,10 +120,12 @@ def test_feeding_times_come_sorted_in_minutes(document: Document) -> None:
 
 
 def test_settings_cannot_be_changed(document: Document) -> None:
-    """Each table is frozen, and what is there many times is a tuple of them."""
+    """Settings are frozen, all the way down."""
     settings = from_document(document).settings
     with pytest.raises(ValidationError):
         settings.web.port = 1
+    with pytest.raises(AttributeError):
+        settings.vessels = ()  # type: ignore[misc]
     hash(settings.vessels)
 
 
